@@ -1,0 +1,30 @@
+.DEFAULT_GOAL := help
+.PHONY: help setup run test check bench prove lock
+PY := .venv/bin/python
+
+help:            ## this list
+	@grep -E '^[a-z]+: .*##|^[a-z]+:  *##' $(MAKEFILE_LIST) | sed -E 's/:[^#]*## /\t/' | expand -t 10
+
+setup:           ## a .venv with everything; the program is then .venv/bin/heavyspot
+	@scripts/setup
+
+run: setup       ## the demo shop: a cartridge from out of limit to its sheet
+	@.venv/bin/heavyspot demo
+
+test: check      ## every test
+	$(PY) -m pytest -q -n 2 -m "not prove"
+
+check: setup     ## format, lint, types, floors
+	.venv/bin/ruff format --check .
+	.venv/bin/ruff check .
+	.venv/bin/mypy
+	.venv/bin/lint-imports
+
+bench: setup     ## speed, as ratios against named references in the same run
+	MALLOC_MMAP_THRESHOLD_=1000000000 MALLOC_TRIM_THRESHOLD_=1000000000 $(PY) -m benchmarks
+
+prove: setup     ## the long proofs (closed loop, accuracy grid)
+	$(PY) -m pytest -q -n 2 -m prove
+
+lock: setup      ## make the hashed lock anew from pyproject.toml
+	.venv/bin/uv pip compile --universal --python-version 3.11 --generate-hashes --no-header --no-annotate pyproject.toml --group dev -o requirements.lock -q

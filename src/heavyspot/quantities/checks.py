@@ -1,0 +1,57 @@
+"""The gatekeepers: a number or array is checked once, at the boundary, with a message that names it."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from .errors import BadInput
+
+
+def positive(name: str, value: Any) -> float:
+    """Return `value` as a float > 0, or raise `BadInput` naming it."""
+    number = finite(name, value)
+    if number <= 0:
+        raise BadInput(
+            f"{name} is {number:g}; it must be greater than 0.", remedy="Give a positive number."
+        )
+    return number
+
+
+def not_negative(name: str, value: Any) -> float:
+    """Return `value` as a float >= 0, or raise `BadInput` naming it."""
+    number = finite(name, value)
+    if number < 0:
+        raise BadInput(f"{name} is {number:g}; it must not be negative.", remedy="Give 0 or more.")
+    return number
+
+
+def finite(name: str, value: Any) -> float:
+    """Return `value` as a finite float, or raise `BadInput` naming it."""
+    try:
+        number = float(value)
+    except (TypeError, ValueError):
+        raise BadInput(f"{name} is {value!r}, not a number.", remedy="Give a number.") from None
+    if not math.isfinite(number):
+        raise BadInput(f"{name} is {number}; it must be finite.", remedy="Give a finite number.")
+    return number
+
+
+def finite_array(name: str, values: ArrayLike, *, ndim: int = 1) -> NDArray[np.float64]:
+    """Return `values` as a finite float64 array of `ndim` dimensions, or raise `BadInput`."""
+    try:
+        array = np.asarray(values, dtype=np.float64)
+    except (TypeError, ValueError):
+        raise BadInput(
+            f"{name} holds something that is not a number.", remedy="Give numbers."
+        ) from None
+    if array.ndim != ndim:
+        raise BadInput(
+            f"{name} has {array.ndim} dimensions; {ndim} expected.", remedy="Reshape the data."
+        )
+    if not np.isfinite(array).all():
+        raise BadInput(f"{name} holds NaN or infinity.", remedy="Remove or repair these values.")
+    return array

@@ -1,0 +1,34 @@
+"""A finding: something about a run that is not unbalance, with its evidence and what to do."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+Severity = Literal["note", "warn", "block"]
+"""``note``: worth knowing. ``warn``: the result stands, look at it. ``block``: no cut is advised."""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One finding.
+
+    Attributes
+    ----------
+    code : str
+        Stable name, dotted: ``reference.two_poles``.
+    severity : str
+        ``note``, ``warn`` or ``block``.
+    text : str
+        What was seen, in one sentence.
+    do : str
+        What to do about it.
+    evidence : dict
+        The numbers behind it, each name with its unit.
+    """
+
+    code: str
+    severity: Severity
+    text: str
+    do: str
+    evidence: dict[str, float] = field(default_factory=dict)

@@ -1,0 +1,85 @@
+"""The only unit converters. Inside the program every name carries its unit and nothing converts."""
+
+from __future__ import annotations
+
+import math
+
+from .errors import BadInput
+
+G_N = 9.80665
+"""Standard acceleration of gravity, m/s² (exact; CGPM 1901, quoted by NIST)."""
+
+OUNCE_G = 28.349523125
+INCH_MM = 25.4
+OZ_IN_GMM = OUNCE_G * INCH_MM
+
+ACCELERATION_IN_G = {"g": 1.0, "m/s²": 1 / G_N, "m/s2": 1 / G_N, "m/s^2": 1 / G_N}
+"""Acceleration units a channel may state -> factor to g."""
+
+_TIME_HZ = 1.0 / 60.0
+
+
+def hz_from_rpm(speed_rpm: float) -> float:
+    """Return turns per second."""
+    return speed_rpm * _TIME_HZ
+
+
+def omega_from_rpm(speed_rpm: float) -> float:
+    """Return the angular speed, rad/s."""
+    return speed_rpm * math.pi / 30.0
+
+
+def velocity_mm_s_from_acceleration_m_s2(acceleration: float, frequency_hz: float) -> float:
+    """Return the velocity amplitude, mm/s, of a sine of that acceleration amplitude, m/s²."""
+    return 1e3 * acceleration / (2 * math.pi * frequency_hz)
+
+
+def displacement_um_from_acceleration_m_s2(acceleration: float, frequency_hz: float) -> float:
+    """Return the displacement amplitude, µm, of a sine of that acceleration amplitude, m/s²."""
+    return 1e6 * acceleration / (2 * math.pi * frequency_hz) ** 2
+
+
+def force_n(unbalance_gmm: float, speed_rpm: float) -> float:
+    """Return the rotating force, N, of an unbalance: ``F = U omega²``."""
+    return unbalance_gmm * 1e-6 * omega_from_rpm(speed_rpm) ** 2
+
+
+def tip_speed_m_s(diameter_mm: float, speed_rpm: float) -> float:
+    """Return the speed of a wheel's tip, m/s: ``v = pi D n / 60``."""
+    return math.pi * diameter_mm * 1e-3 * hz_from_rpm(speed_rpm)
+
+
+def sensitivity_v_per_unit(value: float, unit: str) -> tuple[float, str]:
+    """Return a sensitivity as volts per unit, and that unit.
+
+    Parameters
+    ----------
+    value : float
+        For example ``100``.
+    unit : str
+        ``mV/...`` or ``V/...`` of g, m/s², rpm, kPa, °C or %; for example ``"mV/g"``.
+
+    Raises
+    ------
+    BadInput
+        The unit is not of that form, or the value is 0 or not finite.
+
+    Examples
+    --------
+    >>> sensitivity_v_per_unit(100, "mV/g")
+    (0.1, 'g')
+    """
+    electrical, _, physical = unit.partition("/")
+    scale = {"mV": 1e-3, "V": 1.0}.get(electrical.strip())
+    physical = physical.strip()
+    if physical.startswith("(") and physical.endswith(")"):
+        physical = physical[1:-1]
+    known = {*ACCELERATION_IN_G, "rpm", "kPa", "°C", "%"}
+    if scale is None or physical not in known:
+        raise BadInput(
+            f"sensitivity unit is {unit!r}.",
+            remedy='Give it like "mV/g" or "mV/(m/s²)"; known: ' + ", ".join(sorted(known)) + ".",
+        )
+    if not math.isfinite(value) or value == 0:
+        raise BadInput(f"sensitivity is {value}.", remedy="Give the value on the certificate.")
+    return value * scale, physical

@@ -1,0 +1,172 @@
+"""Blocks with their angle on the rotor: the pickup's own fundamental takes out the edges' jitter.
+
+Pickup and vibration were demodulated with the same rough turn angle. Turning each vibration vector
+by the pickup's fundamental leaves the angle between the two, in which the errors of the edges
+cancel: noise is then that of thousands of samples, not of one crossing. For a distorted pickup
+wave the mark is where its *fundamental* crosses zero, at every speed alike.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..quantities.arrays import Array
+from .tracker import Track
+
+_MAINS_HZ = (50.0, 60.0, 100.0, 120.0)
+
+
+@dataclass(frozen=True)
+class PhasedBlocks:
+    """Block vectors in rotor angles.
+
+    Attributes
+    ----------
+    block_s : float
+    trusted : ndarray, shape (n,), bool
+    speed_rpm : ndarray, shape (n,)
+        NaN where not trusted.
+    vectors : ndarray, shape (channels, n, 4), complex128
+        Orders 1/2, 1, 2, 3, zero-to-peak, physical unit; angle = lag behind the mark.
+    mean, power : ndarray, shape (channels, n)
+    reference_amplitude : ndarray, shape (n,)
+        Amplitude of the pickup's fundamental, in its own unit; NaN for a pulse reference.
+    reference_purity : ndarray, shape (n,)
+        Share of the pickup's power that is in its fundamental, 0 to 1; 1 for a pulse reference.
+    hum_locked : ndarray, shape (n,), bool
+        Blocks put aside because the edges followed the mains, not the nut.
+    jitter_rad2 : ndarray, shape (n,)
+        Square of each block's phase noise of the pickup, rad².
+    """
+
+    block_s: float
+    trusted: NDArray[np.bool_]
+    speed_rpm: NDArray[np.float64]
+    vectors: NDArray[np.complex128]
+    mean: NDArray[np.float64]
+    power: NDArray[np.float64]
+    reference_amplitude: NDArray[np.float64]
+    reference_purity: NDArray[np.float64]
+    hum_locked: NDArray[np.bool_]
+    jitter_rad2: NDArray[np.float64]
+
+
+def phased_blocks(track: Track, *, scale: NDArray[np.float64] | None = None) -> PhasedBlocks:
+    """Return the blocks of a track with angles on the rotor and a speed for each."""
+    n = track.turns.size
+    n_channels = track.vectors.shape[0]
+    factor = np.ones(n_channels) if scale is None else np.asarray(scale, dtype=float)
+    trusted = _without_short_spells(track.trusted, round(0.1 / track.block_s))
+    turn_s = _turn_duration_s(track.turns, trusted, track.block_s)
+    speed_rpm = np.where(trusted, 60.0 / turn_s, np.nan)
+    magnetic = track.magnetic
+    if magnetic:
+        reach = np.clip(np.rint(turn_s / track.block_s), 1, 200).astype(int)
+        # twice, so that the image at twice the turning frequency does not survive in the mean and
+        # beat with its own image in the vibration
+        smooth = _running_mean(track.reference.astype(np.complex128), reach)
+        smooth = _running_mean(smooth, reach)
+        amplitude = np.abs(smooth)
+        reach2 = np.maximum(reach, 8)
+        variance = _running_mean(track.reference_power.astype(float), reach2)
+        variance -= _running_mean(track.reference_mean.astype(float), reach2) ** 2
+        purity = np.clip(0.5 * amplitude**2 / np.maximum(variance, 1e-30), 0.0, 1.0)
+        turn = (
+            1j * smooth / np.maximum(amplitude, 1e-30)
+        )  # sine: its fundamental lags by 90 degrees
+        jitter = np.imag(track.reference * np.conj(smooth)) / np.maximum(amplitude, 1e-30) ** 2
+        hum = _hum_locked(speed_rpm, amplitude, trusted)
+        trusted = trusted & (purity > 0.4) & ~hum
+        trusted = _without_short_spells(trusted, round(0.1 / track.block_s))
+        speed_rpm = np.where(trusted, speed_rpm, np.nan)
+    else:
+        turn = np.ones(n, np.complex128)
+        amplitude = np.full(n, np.nan)
+        purity = np.ones(n)
+        hum = np.zeros(n, bool)
+        jitter = np.zeros(n)
+    vectors = np.conj(track.vectors).astype(np.complex128)
+    vectors[:, :, 1] *= turn
+    vectors[:, :, 2] *= turn**2
+    vectors[:, :, 3] *= turn**3
+    vectors *= factor[:, None, None]
+    return PhasedBlocks(
+        block_s=track.block_s,
+        trusted=trusted,
+        speed_rpm=speed_rpm,
+        vectors=vectors,
+        mean=track.mean * factor[:, None],
+        power=track.power * factor[:, None] ** 2,
+        reference_amplitude=amplitude,
+        reference_purity=purity,
+        hum_locked=hum,
+        jitter_rad2=jitter**2,
+    )
+
+
+def spells(state: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """Return (k, 2): first and one past the last index of each stretch in which `state` holds."""
+    edges = np.diff(np.concatenate([[False], state, [False]]).astype(np.int8))
+    return np.stack([np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)], axis=1)
+
+
+def _without_short_spells(state: NDArray[np.bool_], shortest: int) -> NDArray[np.bool_]:
+    out = state.copy()
+    for start, stop in spells(state):
+        if stop - start < shortest:
+            out[start:stop] = False
+    return out
+
+
+def _turn_duration_s(
+    turns: NDArray[np.float64], trusted: NDArray[np.bool_], block_s: float
+) -> NDArray[np.float64]:
+    """Return the duration of a turn at each block, from the turn count some blocks either side."""
+    out = np.full(turns.size, np.inf)
+    for start, stop in spells(trusted):
+        count = turns[start:stop]
+        n = count.size
+        i = np.arange(n)
+        # two turns on either side, at least 5 ms: short against any change of speed
+        rough = np.maximum((count[-1] - count[0]) / max(n - 1, 1), 1e-9)
+        local = np.maximum(np.gradient(count), 0.2 * rough) if n > 1 else np.full(n, rough)
+        reach = np.clip(np.ceil(2.0 / local), 4, 160).astype(int)
+        reach = np.minimum(reach, np.maximum(1, np.minimum(i, n - 1 - i)))
+        low, high = np.maximum(i - reach, 0), np.minimum(i + reach, n - 1)
+        rate = (count[high] - count[low]) / np.maximum(high - low, 1) / block_s
+        out[start:stop] = 1.0 / np.maximum(rate, 1e-6)
+    return out
+
+
+def _running_mean(values: Array, reach: NDArray[np.intp]) -> Array:
+    """Return the mean over ``[i - reach, i + reach]``, cut at the ends."""
+    total = np.concatenate([[0], np.cumsum(values)])
+    i = np.arange(values.size)
+    low = np.maximum(i - reach, 0)
+    high = np.minimum(i + reach + 1, values.size)
+    return (total[high] - total[low]) / (high - low)
+
+
+def _hum_locked(
+    speed_rpm: NDArray[np.float64], amplitude: NDArray[np.float64], trusted: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Return where the edges follow the mains: its frequency, at an amplitude the nut cannot have.
+
+    A magnet's voltage grows with speed; at a mains frequency it must be near the amplitude at high
+    speed scaled down (within 2.5 times), else it is hum.
+    """
+    out = np.zeros(speed_rpm.size, bool)
+    if not trusted.any():
+        return out
+    top = np.nanmax(np.where(trusted, speed_rpm, np.nan))
+    fast = trusted & (speed_rpm > 0.5 * top)
+    slope = np.median(amplitude[fast] / speed_rpm[fast])
+    with np.errstate(invalid="ignore"):
+        for mains_hz in _MAINS_HZ:
+            near = trusted & (np.abs(speed_rpm / (60 * mains_hz) - 1) < 0.05)
+            if top > 3 * 60 * mains_hz:
+                out |= near & (amplitude > 2.5 * slope * speed_rpm)
+    return out

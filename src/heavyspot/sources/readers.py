@@ -1,0 +1,151 @@
+"""Finding the reader of a file: plug-ins that say whether they know it; several are a question."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from importlib.metadata import entry_points
+from pathlib import Path
+from typing import Any, Protocol
+
+from ..quantities.errors import UnreadableFile
+from .recording import Channel, Recording
+from .sidecar import Sidecar, load_sidecar
+
+GROUP = "heavyspot.readers"
+
+
+class Reader(Protocol):
+    """What a plug-in offers. Both methods may raise `UnreadableFile`."""
+
+    name: str
+    suffixes: tuple[str, ...]
+
+    def recognise(self, head: bytes, name: str) -> bool:
+        """Return whether a file with these first 512 bytes and this name is of this format."""
+        ...
+
+    def read(self, path: Path, sidecar: Sidecar | None) -> Recording:
+        """Return the recording; its samples are read only when its blocks are asked for."""
+        ...
+
+
+def all_readers() -> list[Reader]:
+    """Return one of each reader that is installed."""
+    found: list[Reader] = []
+    for point in sorted(entry_points(group=GROUP), key=lambda p: p.name):
+        made: Any = point.load()
+        found.append(made())
+    return found
+
+
+def open_recording(path: str | Path, *, format: str | None = None) -> Recording:
+    """Return the recording in a file.
+
+    Parameters
+    ----------
+    path : str or Path
+    format : str, optional
+        Name of the reader to use when several know the file.
+
+    Raises
+    ------
+    UnreadableFile
+        No such file, no reader knows it, several do, or its reader cannot take it.
+    """
+    path = Path(path)
+    try:
+        with path.open("rb") as file:
+            head = file.read(512)
+    except OSError as fault:
+        raise UnreadableFile(
+            f"{path} cannot be opened: {fault.strerror}.", remedy="Check the name and the folder."
+        ) from None
+    if not head:
+        raise UnreadableFile(f"{path.name} is empty.", remedy="Copy the file again from the rig.")
+    readers = all_readers()
+    known = [r for r in readers if r.recognise(head, path.name)]
+    if format is not None:
+        known = [r for r in readers if r.name == format]
+    if len(known) == 1:
+        return known[0].read(path, load_sidecar(path))
+    names = ", ".join(r.name for r in (known or readers))
+    if known:
+        raise UnreadableFile(
+            f"{path.name} could be read as: {names}.", remedy="Say which with --format."
+        )
+    shown = ", ".join(s for r in readers for s in r.suffixes)
+    raise UnreadableFile(
+        f"{path.name} is of no known format (it begins with {head[:8]!r}).",
+        remedy=f"Known formats: {names} ({shown}).",
+    )
+
+
+def described(recording: Recording, sidecar: Sidecar | None, *, rate_may_differ: bool) -> Recording:
+    """Return the recording with what its sidecar says.
+
+    Parameters
+    ----------
+    rate_may_differ : bool
+        Whether the file's own rate is only rounded text, so that the sidecar's may refine it by
+        up to 0.1 %. Otherwise the two must agree.
+
+    Raises
+    ------
+    UnreadableFile
+        Channel count or sample rate disagree.
+    """
+    if sidecar is None:
+        return recording
+    name = recording.path.name if recording.path else "the recording"
+    channels = sidecar.as_channels()
+    if len(channels) != len(recording.channels):
+        raise UnreadableFile(
+            f"{name} has {len(recording.channels)} channels; its sidecar describes {len(channels)}.",
+            remedy="Describe every channel, in file order.",
+        )
+    rate = recording.sample_rate_hz
+    if sidecar.sample_rate_hz is not None:
+        off = abs(sidecar.sample_rate_hz / rate - 1)
+        if off > (1e-3 if rate_may_differ else 1e-9):
+            raise UnreadableFile(
+                f"{name} has {rate:g} samples a second; its sidecar says {sidecar.sample_rate_hz:g}.",
+                remedy="Correct the sidecar, or find out which file belongs to it.",
+            )
+        rate = sidecar.sample_rate_hz
+    notes = recording.notes
+    unknown = sidecar.unknown_keys()
+    if unknown:
+        notes = (*notes, "The sidecar has keys that are not known: " + ", ".join(unknown) + ".")
+    oil = sidecar.oil
+    return replace(
+        recording,
+        channels=channels,
+        sample_rate_hz=rate,
+        rotation=sidecar.rotation or recording.rotation,
+        recorded_at=sidecar.recorded_at or recording.recorded_at,
+        rig=sidecar.rig or recording.rig,
+        operator=sidecar.operator or recording.operator,
+        oil_temperature_c=oil.temperature_c if oil else recording.oil_temperature_c,
+        oil_pressure_kpa=oil.pressure_kpa if oil else recording.oil_pressure_kpa,
+        notes=notes,
+    )
+
+
+def guessed_channel(name: str, unit: str) -> Channel:
+    """Return a channel from its printed name and unit: only what these say, never a sensitivity."""
+    unit = {
+        "m/s^2": "m/s²",
+        "m/s2": "m/s²",
+        "m/sM-2": "m/s²",
+        "volt": "V",
+        "volts": "V",
+        "G": "g",
+    }.get(unit.strip(), unit.strip())
+    low = name.lower()
+    if any(word in low for word in ("phase", "pickup", "tacho", "mark", "once per turn")):
+        from ..signal.reference import ReferenceSettings
+
+        return Channel(name, "phase", unit or "V", reference=ReferenceSettings())
+    if unit in ("g", "m/s²") or "accel" in low:
+        return Channel(name, "acceleration", unit or "g")
+    return Channel(name, "other", unit or "FS")

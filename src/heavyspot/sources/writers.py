@@ -1,0 +1,221 @@
+"""Writing recordings: FLAC (24 bit, with sidecar) for the archive; CSV and UFF 58 for others."""
+
+from __future__ import annotations
+
+import json
+import os
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..quantities.errors import BadInput
+from .recording import Channel, Recording
+from .sidecar import describe, load_sidecar, parse_sidecar, sidecar_path
+
+_STEPS_24 = 2**23
+
+
+def write_recording(recording: Recording, path: str | Path) -> list[str]:
+    """Write a recording in the format its suffix names.
+
+    Parameters
+    ----------
+    recording : Recording
+    path : str or Path
+        ``.flac``, ``.csv`` or ``.uff``.
+
+    Returns
+    -------
+    list of str
+        What was lost or changed, in words; empty when nothing was.
+
+    Raises
+    ------
+    BadInput
+        The suffix is none of these, or the file is there already.
+    """
+    path = Path(path)
+    writers = {".flac": write_flac, ".csv": _write_csv, ".uff": _write_uff}
+    writer = writers.get(path.suffix.lower())
+    if writer is None:
+        raise BadInput(
+            f"{path.name}: cannot write {path.suffix or 'a file without suffix'}.",
+            remedy="Write .flac, .csv or .uff.",
+        )
+    if path.exists():
+        raise BadInput(f"{path} is there already.", remedy="Give another name.")
+    return writer(recording, path)
+
+
+def _write_sidecar(path: Path, content: dict[str, Any]) -> None:
+    """Write the description beside `path`; one that is there already must say the same."""
+    beside = sidecar_path(path)
+    if beside.exists():
+        there = load_sidecar(path)
+        wanted = parse_sidecar(content, name=beside.name)
+        if there is not None and there.as_channels() == wanted.as_channels():
+            return
+        raise BadInput(
+            f"{beside} is there already and describes other channels.",
+            remedy="Write to another folder or name.",
+        )
+    _write_text(beside, json.dumps(content, indent=1, ensure_ascii=False) + "\n")
+
+
+def write_flac(recording: Recording, path: Path) -> list[str]:
+    """Write 24-bit FLAC and its sidecar; exact for sources of up to 24 bits.
+
+    The file appears under its name only when it is complete and on disk.
+    """
+    import soundfile
+
+    rate = flac_rate(recording.sample_rate_hz)
+    whole = 0 < recording.bits <= 24
+    scale = np.ones(len(recording.channels)) if whole else _largest(recording)
+    channels = tuple(
+        replace(c, full_scale=c.full_scale * float(s))
+        for c, s in zip(recording.channels, scale, strict=True)
+    )
+    notes = [] if whole else ["Samples were rounded to 24 bits of the largest value."]
+    unfinished = path.with_name(path.name + ".part")
+    factor = (1.0 / scale).astype(np.float32) if not whole else None
+    with soundfile.SoundFile(
+        unfinished, "w", samplerate=rate, channels=len(channels), format="FLAC", subtype="PCM_24"
+    ) as file:
+        for block in recording.blocks():
+            data = block.data if factor is None else block.data * factor
+            # float32 holds every 24-bit step; libsndfile would scale by 2^23 - 1
+            steps = np.clip(np.rint(data * np.float32(_STEPS_24)), -_STEPS_24, _STEPS_24 - 1)
+            file.write(np.left_shift(steps.astype(np.int32), 8))
+    _sync(unfinished)
+    content = describe(
+        channels,
+        sample_rate_hz=recording.sample_rate_hz,
+        rotation=recording.rotation,
+        recorded_at=recording.recorded_at,
+        rig=recording.rig,
+        operator=recording.operator,
+        oil=(recording.oil_temperature_c, recording.oil_pressure_kpa),
+    )
+    if rate != recording.sample_rate_hz:
+        content["sample_rate_hz"] = rate
+        notes.append(
+            f"FLAC holds whole rates: {recording.sample_rate_hz:g} Hz is stored as {rate} Hz."
+        )
+    _write_sidecar(path, content)
+    unfinished.replace(path)
+    _sync_folder(path.parent)
+    return notes
+
+
+def flac_rate(rate_hz: float) -> int:
+    """Return the nearest rate FLAC can hold: whole; above 65,535 Hz a multiple of 10; <= 655,350."""
+    rate = round(rate_hz)
+    if rate > 65_535:
+        rate = round(rate / 10) * 10
+    if not 1 <= rate <= 655_350:
+        raise BadInput(
+            f"FLAC cannot hold {rate_hz:g} samples a second.", remedy="Keep the file as it is."
+        )
+    return rate
+
+
+def _largest(recording: Recording) -> NDArray[np.float64]:
+    largest = np.zeros(len(recording.channels))
+    for block in recording.blocks():
+        np.maximum(largest, np.abs(block.data).max(axis=0, initial=0.0), out=largest)
+    return np.where(largest > 0, largest * (1 + 2.0**-22), 1.0)
+
+
+def _write_csv(recording: Recording, path: Path) -> list[str]:
+    content = describe(
+        tuple(replace(c, full_scale=1.0) for c in recording.channels),
+        sample_rate_hz=recording.sample_rate_hz,
+        rotation=recording.rotation,
+        recorded_at=recording.recorded_at,
+        rig=recording.rig,
+    )
+    scale = np.array([c.full_scale for c in recording.channels])
+    names = ["time [s]", *(f"{c.name} [{c.unit}]".replace(",", " ") for c in recording.channels)]
+    unfinished = path.with_name(path.name + ".part")
+    with unfinished.open("w", encoding="utf-8", newline="\n") as file:
+        file.write("# heavyspot " + json.dumps(content, ensure_ascii=False) + "\n")
+        file.write(",".join(names) + "\n")
+        for block in recording.blocks(65_536):
+            n = block.data.shape[0]
+            time = (block.first_sample + np.arange(n)) / recording.sample_rate_hz
+            table = np.column_stack([time, block.data * scale])
+            np.savetxt(file, table, delimiter=",", fmt=["%.9f"] + ["%.8g"] * len(scale))
+    _sync(unfinished)
+    unfinished.replace(path)
+    return []
+
+
+def _write_uff(recording: Recording, path: Path) -> list[str]:
+    import pyuff
+
+    data = np.concatenate([b.data for b in recording.blocks()]).astype(np.float64)
+    data *= np.array([c.full_scale for c in recording.channels])
+    time = np.arange(data.shape[0]) / recording.sample_rate_hz
+    file = pyuff.UFF(str(path))
+    for i, channel in enumerate(recording.channels):
+        file.write_sets(
+            pyuff.prepare_58(
+                binary=1,
+                id1=channel.name[:80],
+                func_type=1,
+                rsp_node=i + 1,
+                rsp_dir=1,
+                ref_node=0,
+                ref_dir=0,
+                data=data[:, i],
+                x=time,
+                abscissa_spacing=1,
+                abscissa_min=0.0,
+                abscissa_inc=1 / recording.sample_rate_hz,
+                abscissa_spec_data_type=17,
+                abscissa_axis_lab="Time",
+                abscissa_axis_units_lab="s",
+                ordinate_spec_data_type=12 if channel.unit in ("g", "m/s²") else 0,
+                ordinate_axis_lab=channel.quantity[:20],
+                ordinate_axis_units_lab=_ascii_unit(channel),
+                return_full_dict=True,
+            ),
+            "add",
+        )
+    content = describe(
+        tuple(replace(c, full_scale=1.0) for c in recording.channels),
+        sample_rate_hz=recording.sample_rate_hz,
+        rotation=recording.rotation,
+        recorded_at=recording.recorded_at,
+        rig=recording.rig,
+    )
+    _write_sidecar(path, content)
+    return []
+
+
+def _ascii_unit(channel: Channel) -> str:
+    return channel.unit.replace("²", "^2").encode("ascii", "replace").decode()
+
+
+def _write_text(path: Path, text: str) -> None:
+    unfinished = path.with_name(path.name + ".part")
+    unfinished.write_text(text, encoding="utf-8")
+    _sync(unfinished)
+    unfinished.replace(path)
+
+
+def _sync(path: Path) -> None:
+    with path.open("rb") as file:
+        os.fsync(file.fileno())
+
+
+def _sync_folder(path: Path) -> None:
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
