@@ -1,0 +1,1 @@
+"""Limits, verdicts, responses, advice, cut geometry, uncertainty. Pure: arrays in, values out."""

@@ -1,0 +1,1 @@
+"""The simulated rig: a rotor from mechanics, sensors with faults. Imports neither signal nor balance."""

@@ -1,0 +1,174 @@
+"""Limits over speed and the verdict on a run."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from ..quantities.errors import BadInput
+from .uncertainty import COVERAGE_K, combined
+
+Verdict = Literal["pass", "fail", "undecided"]
+
+
+@dataclass(frozen=True)
+class Limit:
+    """The highest allowed once-per-turn amplitude over speed: straight lines between points.
+
+    Attributes
+    ----------
+    name : str
+        ``house`` for the one that decides; others are further tiers.
+    speed_rpm, limit_g : tuple of float
+        Points, speeds ascending; constant before the first and after the last.
+    """
+
+    name: str
+    speed_rpm: tuple[float, ...]
+    limit_g: tuple[float, ...]
+
+    def __post_init__(self) -> None:
+        if len(self.speed_rpm) != len(self.limit_g) or not self.speed_rpm:
+            raise BadInput(
+                f'Limit "{self.name}" has {len(self.speed_rpm)} speeds and {len(self.limit_g)} values.',
+                remedy="Give one value for each speed.",
+            )
+        if any(b <= a for a, b in zip(self.speed_rpm, self.speed_rpm[1:], strict=False)):
+            raise BadInput(f'Limit "{self.name}": speeds do not ascend.', remedy="Sort the points.")
+        if not all(np.isfinite(g) and g > 0 for g in self.limit_g):
+            raise BadInput(f'Limit "{self.name}" has a value <= 0.', remedy="Give limits above 0 g.")
+
+    def at(self, speed_rpm: ArrayLike) -> NDArray[np.float64]:
+        """Return the limit, g, at each speed.
+
+        >>> Limit("house", (50_000, 100_000), (0.4, 0.5)).at([0, 75_000]).tolist()
+        [0.4, 0.45]
+        """
+        return np.interp(np.asarray(speed_rpm, float), self.speed_rpm, self.limit_g)
+
+
+@dataclass(frozen=True)
+class Worst:
+    """The speed at which a curve is nearest to, or most over, its limit."""
+
+    speed_rpm: float
+    amplitude_g: float
+    uncertainty_g: float
+    limit_g: float
+    ratio: float
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """A verdict with its reasons.
+
+    Attributes
+    ----------
+    verdict : "pass", "fail" or "undecided"
+    margin : float
+        ``1 - amplitude / limit`` at the worst speed: share of the limit still free; negative over it.
+    worst : Worst
+    covered : float
+        Share of the speed range in which there is a measured point.
+    reason : str
+    """
+
+    verdict: Verdict
+    margin: float
+    worst: Worst
+    covered: float
+    reason: str
+
+
+def amplitude_uncertainty(
+    amplitude_g: NDArray[np.float64],
+    noise_g: NDArray[np.float64],
+    *,
+    repeat_share: float,
+    calibration_share: float,
+) -> NDArray[np.float64]:
+    """Return the standard uncertainty of each amplitude, g.
+
+    Root sum of squares (GUM 5.1.2) of the tracker's noise, the run-to-run repeatability and the
+    sensor's calibration, the last two as shares of the amplitude.
+    """
+    return combined(noise_g, repeat_share * amplitude_g, calibration_share * amplitude_g)
+
+
+def judge(
+    speed_rpm: NDArray[np.float64],
+    amplitude_g: NDArray[np.float64],
+    uncertainty_g: NDArray[np.float64],
+    limit: Limit,
+    *,
+    from_rpm: float,
+    to_rpm: float,
+    step_rpm: float,
+) -> Judgement:
+    """Return the verdict on the points of one or more curves.
+
+    ``fail`` when some point lies above the limit by more than its expanded uncertainty (k = 2);
+    ``pass`` when every point lies below it by at least that, and the whole speed range was
+    measured; else ``undecided``. The simple decision rule with a guard band of U (compare ILAC-G8
+    and ISO 21940-11 clause 10, which accepts at ``U_measured <= U_per - dU``).
+
+    Parameters
+    ----------
+    speed_rpm, amplitude_g, uncertainty_g : ndarray, shape (n,)
+        All points, in any order; the standard uncertainty of each.
+    from_rpm, to_rpm : float
+        Range that must be measured.
+    step_rpm : float
+        Step of the curve: a hole wider than three steps and 2 % of `to_rpm` counts.
+    """
+    inside = speed_rpm >= from_rpm
+    if not inside.any():
+        raise BadInput(
+            f"The run has no point above {from_rpm:,.0f} rpm.",
+            remedy="Spin to the model's test speed.",
+        )
+    speed, amplitude, u = speed_rpm[inside], amplitude_g[inside], uncertainty_g[inside]
+    allowed = limit.at(speed)
+    expanded = COVERAGE_K * u
+    ratio = amplitude / allowed
+    k = int(np.argmax(ratio))
+    worst = Worst(
+        float(speed[k]), float(amplitude[k]), float(u[k]), float(allowed[k]), float(ratio[k])
+    )
+    covered, reached = _coverage(np.unique(speed), from_rpm, to_rpm, step_rpm)
+    over = amplitude - expanded > allowed
+    clear = amplitude + expanded <= allowed
+    margin = 1.0 - worst.ratio
+    if over.any():
+        reason = f"{worst.amplitude_g:.2f} g at {worst.speed_rpm:,.0f} rpm; {worst.limit_g:.2f} g allowed"
+        return Judgement("fail", margin, worst, covered, reason)
+    if not reached:
+        reason = f"test speed {to_rpm:,.0f} rpm was not reached: highest {speed.max():,.0f} rpm"
+        return Judgement("undecided", margin, worst, covered, reason)
+    if covered < 1.0:
+        reason = f"only {100 * covered:.0f} % of the speed range was measured"
+        return Judgement("undecided", margin, worst, covered, reason)
+    if clear.all():
+        reason = f"highest {worst.amplitude_g:.2f} g at {worst.speed_rpm:,.0f} rpm, {100 * margin:.0f} % under the limit"
+        return Judgement("pass", margin, worst, covered, reason)
+    reason = (
+        f"{worst.amplitude_g:.2f} ± {COVERAGE_K * worst.uncertainty_g:.2f} g at "
+        f"{worst.speed_rpm:,.0f} rpm straddles the limit of {worst.limit_g:.2f} g"
+    )
+    return Judgement("undecided", margin, worst, covered, reason)
+
+
+def _coverage(
+    speed: NDArray[np.float64], from_rpm: float, to_rpm: float, step_rpm: float
+) -> tuple[float, bool]:
+    """Return the measured share of the range and whether its top was reached (within 1 %)."""
+    hole = max(3 * step_rpm, 0.02 * to_rpm)
+    inside = speed[(speed >= from_rpm) & (speed <= to_rpm * 1.001)]
+    reached = bool(speed.max() >= 0.99 * to_rpm - step_rpm)
+    points = np.concatenate([[from_rpm], inside, [to_rpm]])
+    gaps = np.diff(points)
+    missing = float(gaps[gaps > hole].sum())
+    return max(0.0, 1.0 - missing / max(to_rpm - from_rpm, 1e-9)), reached
