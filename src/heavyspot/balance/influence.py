@@ -107,16 +107,18 @@ def solve_min_max(
     """
     H, V = _checked(response, reading)
     limit = np.ones(V.size) if allowed is None else np.asarray(allowed, float)
-    A, b = H / limit[:, None], V / limit
+    A = np.asarray(H / limit[:, None], np.complex128)
+    b = np.asarray(V / limit, np.complex128)
     planes = H.shape[1]
-    unbalance, *_ = np.linalg.lstsq(A, b, rcond=None)
-    active = list(np.argsort(-np.abs(b - A @ unbalance))[: 2 * planes + 1])
+    start = np.linalg.lstsq(A, b, rcond=None)[0]
+    active = list(np.argsort(-np.abs(b - A @ start))[: 2 * planes + 1])
     best = np.inf
+    unbalance = np.asarray(start, np.complex128)
     for _ in range(60):
         unbalance, level = _cone(A[active], b[active])
         ratio = np.abs(b - A @ unbalance)
         k = int(np.argmax(ratio))
-        if ratio[k] <= level * (1 + 1e-7) + 1e-12 or k in active and ratio[k] >= best:
+        if ratio[k] <= level * (1 + 1e-7) + 1e-12 or (k in active and ratio[k] >= best):
             break
         best = min(best, float(ratio[k]))
         if k not in active:

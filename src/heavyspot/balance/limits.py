@@ -39,7 +39,9 @@ class Limit:
         if any(b <= a for a, b in zip(self.speed_rpm, self.speed_rpm[1:], strict=False)):
             raise BadInput(f'Limit "{self.name}": speeds do not ascend.', remedy="Sort the points.")
         if not all(np.isfinite(g) and g > 0 for g in self.limit_g):
-            raise BadInput(f'Limit "{self.name}" has a value <= 0.', remedy="Give limits above 0 g.")
+            raise BadInput(
+                f'Limit "{self.name}" has a value <= 0.', remedy="Give limits above 0 g."
+            )
 
     def at(self, speed_rpm: ArrayLike) -> NDArray[np.float64]:
         """Return the limit, g, at each speed.
@@ -152,7 +154,10 @@ def judge(
         reason = f"only {100 * covered:.0f} % of the speed range was measured"
         return Judgement("undecided", margin, worst, covered, reason)
     if clear.all():
-        reason = f"highest {worst.amplitude_g:.2f} g at {worst.speed_rpm:,.0f} rpm, {100 * margin:.0f} % under the limit"
+        reason = (
+            f"highest {worst.amplitude_g:.2f} g at {worst.speed_rpm:,.0f} rpm, "
+            f"{100 * margin:.0f} % under the limit"
+        )
         return Judgement("pass", margin, worst, covered, reason)
     reason = (
         f"{worst.amplitude_g:.2f} ± {COVERAGE_K * worst.uncertainty_g:.2f} g at "

@@ -92,9 +92,7 @@ def _circles(
         u = p[0] + share * (p[1] - p[0])
         return [(u, w[0] * abs(p[0] - u))]
     # |u - p_i|² = t² / w_i²: differences are linear in u and t²
-    rows = np.array(
-        [[2 * (p[i] - p[0]).real, 2 * (p[i] - p[0]).imag] for i in (1, 2)]
-    )
+    rows = np.array([[2 * (p[i] - p[0]).real, 2 * (p[i] - p[0]).imag] for i in (1, 2)])
     if abs(np.linalg.det(rows)) < 1e-14 * max(1e-300, float(np.abs(rows).max()) ** 2):
         return []
     const = np.array([abs(p[i]) ** 2 - abs(p[0]) ** 2 for i in (1, 2)])
@@ -114,9 +112,7 @@ def _circles(
         # the small root without cancellation
         big = (-q1 + root) / (2 * q2) if q1 < 0 else (-q1 - root) / (2 * q2)
         roots = [big, q0 / (q2 * big)] if big else [big]
-    return [
-        (p[0] + a0 + b0 * s, float(np.sqrt(s))) for s in roots if s >= 0
-    ]
+    return [(p[0] + a0 + b0 * s, float(np.sqrt(s))) for s in roots if s >= 0]
 
 
 def best_cuts(
@@ -162,7 +158,9 @@ def best_cuts(
     if found is None or found[2] >= none:
         return CutPair((), (), none)
     indices, amounts, level = found
-    kept = [(float(angles_deg[i]), a) for i, a in zip(indices, amounts, strict=True) if a > 1e-9 * cap]
+    kept = [
+        (float(angles_deg[i]), a) for i, a in zip(indices, amounts, strict=True) if a > 1e-9 * cap
+    ]
     return CutPair(tuple(a for a, _ in kept), tuple(m for _, m in kept), level)
 
 
@@ -191,10 +189,10 @@ def _reach(
         least = np.where(fits, a + b, np.inf)  # of all ways, the least metal
     if not fits.any():
         return None
-    i, j = np.unravel_index(int(least.argmin()), least.shape)
+    row, column = np.unravel_index(int(least.argmin()), least.shape)
     return (
-        (float(angles_deg[i]), float(angles_deg[j])),
-        (float(max(a[i, j], 0.0)), float(max(b[i, j], 0.0))),
+        (float(angles_deg[row]), float(angles_deg[column])),
+        (float(max(a[row, column], 0.0)), float(max(b[row, column], 0.0))),
     )
 
 
@@ -238,13 +236,13 @@ def _search_edges(
     level = _levels(points, weights, start + amount * step)
     best = int(level.argmin())
     k, share = int(order[best]), float(amount[best])
-    i, j = int(near[first[k]]), int(near[second[k]])
+    one, other = int(near[first[k]]), int(near[second[k]])
     if k < m:
-        return [i], [share * single], float(level[best])
+        return [one], [share * single], float(level[best])
     if k < n_cap:
-        return [i, j], [cap, share * min(cap, budget - cap)], float(level[best])
+        return [one, other], [cap, share * min(cap, budget - cap)], float(level[best])
     a = low + share * (single - low)
-    return [i, j], [a, budget - a], float(level[best])
+    return [one, other], [a, budget - a], float(level[best])
 
 
 def _near_best_direction(
@@ -283,6 +281,8 @@ def _golden(
         f_new = level(new)
         x1, x2 = np.where(left, new, x2), np.where(left, x1, new)
         f1, f2 = np.where(left, f_new, f2), np.where(left, f1, f_new)
-    ends = np.stack([level(np.zeros(start.size)), level(np.ones(start.size)), level(0.5 * (low + high))])
+    ends = np.stack(
+        [level(np.zeros(start.size)), level(np.ones(start.size)), level(0.5 * (low + high))]
+    )
     choice = ends.argmin(axis=0)
     return np.choose(choice, [np.zeros(start.size), np.ones(start.size), 0.5 * (low + high)])

@@ -1,0 +1,270 @@
+"""Where, how deep, and what the next run will look like; or why not to cut.
+
+Every candidate cut is tried on many consistent possibilities of the piece (see `response`), each
+with its own error of grinding and its own scatter of the next run. The advice is the candidate with
+the highest chance that the next run passes; among those within three points of it, the one with
+the least expected highest ratio to the limit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..quantities.units import G_N, omega_from_rpm
+from .candidates import AdvisedCut, Candidate, Outcome, best_candidate, try_cuts
+from .limits import Judgement
+from .plane import Plane
+from .response import Estimate, History, ResponsePrior, Scatter, estimate, wide_prior
+
+ComplexArray = NDArray[np.complex128]
+FloatArray = NDArray[np.float64]
+Action = Literal["cut", "spin_again", "fix", "stop"]
+
+KNOWN_SPREAD = 0.6
+"""Relative uncertainty of a response up to which cuts are computed from it."""
+
+TRIAL_EFFECT = 0.35
+"""Share of the vibration that a trial cut is meant to change."""
+
+USEFUL_GAIN = 0.92
+"""A cut must be expected to bring the highest ratio below this share of today's."""
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """The next run as expected: median and the band that holds 90 %."""
+
+    speed_rpm: FloatArray
+    amplitude_g: FloatArray
+    low_g: FloatArray
+    high_g: FloatArray
+
+
+@dataclass(frozen=True)
+class Advice:
+    """What to do next.
+
+    Attributes
+    ----------
+    action : "cut", "spin_again", "fix" or "stop"
+    cuts : tuple of AdvisedCut
+    predicted : Prediction or None
+    chance_of_pass : float
+        Chance that the next run is judged a pass, 0 to 1.
+    expected_ratio : float
+        Expected highest ratio to the limit of the next run.
+    trial : bool
+        Whether the cut rests on a guess and is meant to learn from.
+    why : str
+    """
+
+    action: Action
+    cuts: tuple[AdvisedCut, ...]
+    predicted: Prediction | None
+    chance_of_pass: float
+    expected_ratio: float
+    trial: bool
+    why: str
+
+
+@dataclass(frozen=True)
+class Situation:
+    """Everything the advice rests on.
+
+    Attributes
+    ----------
+    history : History
+    planes : tuple of Plane
+        In the order the shop prefers them.
+    priors : dict of plane -> ResponsePrior
+        From other units; planes without one get a wide prior.
+    limit_g : ndarray, shape (n,)
+        On the history's speeds.
+    judgement : Judgement
+        Of the last run.
+    reached : bool
+        Whether the last run reached test speed.
+    test_speed_rpm : float
+    scatter : Scatter
+    guard : float
+        Share of the amplitude that a pass must stay clear of the limit by (expanded uncertainty).
+    sensor_lag_deg : float
+        Angle the rotor turns from the pickup to the sensor.
+    most_cuts : int
+        1 to 3 cuts before the next run.
+    """
+
+    history: History
+    planes: tuple[Plane, ...]
+    priors: dict[str, ResponsePrior]
+    limit_g: FloatArray
+    judgement: Judgement
+    reached: bool
+    test_speed_rpm: float
+    scatter: Scatter = field(default_factory=Scatter)
+    guard: float = 0.055
+    sensor_lag_deg: float = 0.0
+    most_cuts: int = 2
+    seed: int = 0
+
+
+def typical_response(speed_rpm: FloatArray, test_speed_rpm: float) -> FloatArray:
+    """Return a guess of a nut's response, g per g·mm, from the test speed alone.
+
+    A cartridge for 150,000 rpm weighs about 3.6 kg and weight goes with the cube of size, size
+    inversely with speed (equal tip speed); the housing moves as a free mass, half as much again for
+    a plane that overhangs. Common practice, no source; good to a factor of two or so.
+    """
+    mass_kg = 3.6 * (150_000.0 / test_speed_rpm) ** 3
+    omega = omega_from_rpm(1.0) * np.asarray(speed_rpm)
+    return 1.5e-6 * omega**2 / (G_N * mass_kg)
+
+
+def advise(situation: Situation) -> tuple[Advice, Estimate]:
+    """Return the advice and the estimate it rests on."""
+    s = situation
+    typical = typical_response(s.history.speed_rpm, s.test_speed_rpm)
+    priors = {
+        p.name: s.priors.get(p.name) or wide_prior(s.history.speed_rpm, typical) for p in s.planes
+    }
+    now = estimate(s.history, priors, s.scatter, seed=s.seed)
+    if s.judgement.verdict == "undecided" and not s.reached:
+        why = f"The verdict is open: {s.judgement.reason}."
+        return Advice("spin_again", (), None, 0.0, s.judgement.worst.ratio, False, why), now
+    usable = tuple(p for p in s.planes if p.left_gmm > 1e-4)
+    known = tuple(p for p in usable if now.spread[p.name] < KNOWN_SPREAD and _informed(s, p.name))
+    leave = try_cuts(Candidate(()), now, s.limit_g, s.scatter, s.guard, s.seed)
+    best = best_candidate(now, known, s.limit_g, s.scatter, s.guard, s.most_cuts, s.seed)
+    if s.judgement.verdict == "pass":
+        return _passed(s, leave, best), now
+    if not usable:
+        why = "The material budget of every plane is used up: another cut is not allowed."
+        return _stop(leave, why), now
+    useful = best is not None and (
+        best.mean_level < USEFUL_GAIN * leave.mean_level or best.chance > leave.chance + 0.1
+    )
+    if useful and best is not None:
+        return _cut(s, now, best, leave), now
+    if s.judgement.verdict == "undecided":
+        why = (
+            f"The verdict is open ({s.judgement.reason}) and no cut is sure to help: "
+            "the mean of two runs will decide."
+        )
+        return replace(_stop(leave, why), action="spin_again"), now
+    unknown = tuple(p for p in usable if p not in known and p.name not in _cut_planes(s))
+    if unknown:
+        return _trial(s, now, unknown[0], known, leave), now
+    learning = tuple(p for p in usable if p not in known)
+    if learning:
+        return _trial(s, now, learning[0], known, leave), now
+    floor = "what is left is within the repeatability, or these planes cannot reach it"
+    why = f"No cut is expected to lower the curve usefully: {floor}. See what limits the result."
+    return _stop(leave, why), now
+
+
+def _informed(s: Situation, plane: str) -> bool:
+    """Whether anything at all is known of a plane: from other units, or from its own cuts."""
+    return plane in s.priors or plane in _cut_planes(s)
+
+
+def _cut_planes(s: Situation) -> set[str]:
+    return {c.plane for c in s.history.cuts}
+
+
+def _stop(leave: Outcome, why: str) -> Advice:
+    return Advice("stop", (), None, leave.chance, leave.mean_level, False, why)
+
+
+def _passed(s: Situation, leave: Outcome, best: Outcome | None) -> Advice:
+    text = f"Passed: {s.judgement.reason}."
+    if best is not None and best.mean_level < 0.85 * leave.mean_level:
+        text += (
+            f" One more cut is expected to lower the highest ratio from {leave.mean_level:.2f} "
+            f"to {best.mean_level:.2f}."
+        )
+    else:
+        text += " Another cut would gain nothing useful."
+    return _stop(leave, text)
+
+
+def _cut(s: Situation, now: Estimate, best: Outcome, leave: Outcome) -> Advice:
+    cuts = tuple(best.candidate.as_cuts(s.planes))
+    names = sorted({c.plane for c in cuts})
+    source = _source_of(s, names)
+    why = f"Expected highest ratio to the limit {best.mean_level:.2f} (now {leave.mean_level:.2f}); {source}."
+    if best.limited_by:
+        why += f" Limited by {best.limited_by}."
+    return Advice("cut", cuts, _predict(s, best), best.chance, best.mean_level, False, why)
+
+
+def _source_of(s: Situation, planes: list[str]) -> str:
+    parts = []
+    for name in planes:
+        own = sum(c.plane == name for c in s.history.cuts)
+        units = s.priors[name].units if name in s.priors else 0
+        said = []
+        if own:
+            said.append(f"{own} cut{'s' if own > 1 else ''} on this piece")
+        if units:
+            said.append(f"{units} other unit{'s' if units > 1 else ''} of the model")
+        parts.append(f"response of {name} from " + " and ".join(said))
+    return "; ".join(parts)
+
+
+def _predict(s: Situation, outcome: Outcome) -> Prediction:
+    low, middle, high = np.quantile(outcome.amplitude, [0.05, 0.5, 0.95], axis=0)
+    return Prediction(s.history.speed_rpm, middle, low, high)
+
+
+def _trial(
+    s: Situation, now: Estimate, plane: Plane, known: tuple[Plane, ...], leave: Outcome
+) -> Advice:
+    """A cut to learn from: at the best guess of the heavy spot, small, where it will be seen."""
+    speed = s.history.speed_rpm
+    state = now.mean_state
+    size = typical_response(speed, s.test_speed_rpm)
+    k = int(np.argmax(np.abs(state) / s.limit_g))
+    if known:  # below the first bending mode planes act alike: borrow the known plane's angle
+        other = now.mean_response[known[0].name]
+        heavy = float(np.rad2deg(np.angle(state[k] / other[k])))
+        size = np.abs(other)
+        basis = f"{known[0].name} reacts there"
+    else:
+        slow = (speed >= 0.18 * s.test_speed_rpm) & (speed <= 0.40 * s.test_speed_rpm)
+        slow = slow if slow.any() else np.arange(speed.size) < max(3, speed.size // 4)
+        weight = np.abs(state[slow]) / np.maximum(size[slow], 1e-12)
+        mean = (state[slow] / np.maximum(np.abs(state[slow]), 1e-12) * weight).sum()
+        heavy = float(np.rad2deg(np.angle(mean))) - GUESSED_LAG_DEG - s.sensor_lag_deg
+        basis = f"a housing that lags about {GUESSED_LAG_DEG:.0f} degrees at low speed"
+    angles = plane.angles()
+    angle = float(angles[np.argmin(np.abs((angles - heavy + 180.0) % 360.0 - 180.0))])
+    effect = max(TRIAL_EFFECT, 0.12 * float(s.limit_g[k] / max(abs(state[k]), 1e-9)))
+    amount = effect * abs(state[k]) / max(float(size[k]), 1e-12)
+    again = sum(c.plane == plane.name for c in s.history.cuts)
+    amount *= 2.0**again  # the first one was too small to learn from
+    amount = float(min(amount, 0.6 * plane.cap_gmm(angle) if not again else plane.cap_gmm(angle)))
+    candidate = Candidate(((plane.name, angle, amount),)).rounded(s.planes)
+    rng = np.random.default_rng(s.seed + 1)
+    n = now.state.shape[0]
+    lag = np.exp(1j * np.deg2rad(60.0) * rng.standard_normal(n)) * np.exp(
+        0.7 * rng.standard_normal(n)
+    )
+    towards = state / np.maximum(np.abs(state), 1e-12) * np.exp(-1j * np.deg2rad(angle))
+    guessed = replace(now, response={**now.response, plane.name: lag[:, None] * size * towards})
+    outcome = try_cuts(candidate, guessed, s.limit_g, s.scatter, s.guard, s.seed)
+    why = (
+        f"The response of {plane.name} is not known yet: a small cut to learn from, at the likeliest "
+        f"heavy spot (a guess: {basis}; ± 60 degrees)."
+    )
+    if outcome.chance < leave.chance - 0.3:
+        why += " It may make the curve worse; the next run tells how to go on."
+    cuts = tuple(candidate.as_cuts(s.planes))
+    return Advice("cut", cuts, _predict(s, outcome), outcome.chance, outcome.mean_level, True, why)
+
+
+GUESSED_LAG_DEG = 45.0
+"""Lag of the housing behind an overhung plane's unbalance at 20 to 40 % of test speed: a guess."""

@@ -1,0 +1,309 @@
+"""What a piece's runs and cuts say of its state and its responses: one linear-Gaussian estimate.
+
+The model of run ``i`` at each speed::
+
+    V_i = U - sum_j H_pj c_j (1 + d_j) + V_i e_i + w
+
+``U`` the vector as found, ``c_j`` the cuts made before run ``i`` (recorded), ``d_j`` the error of
+making them, ``e_i`` the run-to-run scatter (one complex number a run, all speeds alike), ``w`` the
+noise of each point. Responses have a prior ``H = mean + factor g``, ``g`` standard complex normal:
+from other units of the model, or a wide one that only says how large and how smooth a response can
+be. Everything unknown is then jointly Gaussian (Bayesian linear regression, as in any text on it,
+for example Bishop, Pattern Recognition and Machine Learning (2006), section 3.3); draws from it
+carry all correlations into the advice.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..quantities.arrays import Array
+from ..quantities.errors import BadInput
+
+ComplexArray = NDArray[np.complex128]
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Scatter:
+    """How well things repeat; standard deviations.
+
+    Attributes
+    ----------
+    run_share, run_angle_deg : float
+        Run-to-run scatter of the vector without a cut between. Defaults are what a good rig does
+        (common practice, no source).
+    cut_share, cut_angle_deg : float
+        Error of a cut against what is recorded.
+    """
+
+    run_share: float = 0.025
+    run_angle_deg: float = 2.0
+    cut_share: float = 0.15
+    cut_angle_deg: float = 4.0
+
+    @property
+    def run_variance(self) -> float:
+        """Complex variance of one run's scatter, as a share squared."""
+        return self.run_share**2 + np.deg2rad(self.run_angle_deg) ** 2
+
+    @property
+    def cut_variance(self) -> float:
+        """Complex variance of one cut's error, as a share squared."""
+        return self.cut_share**2 + np.deg2rad(self.cut_angle_deg) ** 2
+
+
+@dataclass(frozen=True)
+class ResponsePrior:
+    """What is believed of a plane's response before this piece's own cuts.
+
+    Attributes
+    ----------
+    mean : ndarray, shape (n,), complex
+        g per g·mm at each speed.
+    factor : ndarray, shape (n, r), complex
+    units : int
+        Other units it rests on; 0 for the wide prior.
+    """
+
+    mean: ComplexArray
+    factor: ComplexArray
+    units: int = 0
+
+
+@dataclass(frozen=True)
+class MadeCut:
+    """A cut made between two runs.
+
+    Attributes
+    ----------
+    before_run : int
+        Index of the first run that shows it.
+    plane : str
+    removed : complex
+        ``amount * exp(j angle)`` of the material taken off, g·mm.
+    """
+
+    before_run: int
+    plane: str
+    removed: complex
+
+
+@dataclass(frozen=True)
+class History:
+    """A piece's runs on one speed axis, and the cuts between them.
+
+    Attributes
+    ----------
+    speed_rpm : ndarray, shape (n,)
+    vectors : ndarray, shape (runs, n), complex
+        g, zero-to-peak.
+    noise : ndarray, shape (runs, n)
+        Standard uncertainty of each component, g.
+    cuts : tuple of MadeCut
+    """
+
+    speed_rpm: FloatArray
+    vectors: ComplexArray
+    noise: FloatArray
+    cuts: tuple[MadeCut, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.vectors.ndim != 2 or self.vectors.shape[1] != self.speed_rpm.size:
+            raise BadInput(
+                f"runs have shape {self.vectors.shape} for {self.speed_rpm.size} speeds.",
+                remedy="Give one row a run, one column a speed.",
+            )
+        if self.vectors.shape[0] == 0:
+            raise BadInput("There is no run.", remedy="Spin first.")
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """Draws from what is now believed.
+
+    Attributes
+    ----------
+    state : ndarray, shape (draws, n), complex
+        The vector as the piece now is, free of run-to-run scatter, g.
+    response : dict of plane -> ndarray, shape (draws, n), complex
+        g per g·mm.
+    mean_state : ndarray, shape (n,)
+    mean_response : dict of plane -> ndarray, shape (n,)
+    cut_error : ndarray, shape (cuts,), complex
+        Mean estimate of each recorded cut's error, as a share.
+    spread : dict of plane -> float
+        Relative uncertainty of the response: rms of draws about the mean over rms of the mean,
+        where the piece vibrates most.
+    """
+
+    state: ComplexArray
+    response: dict[str, ComplexArray]
+    mean_state: ComplexArray
+    mean_response: dict[str, ComplexArray]
+    cut_error: ComplexArray
+    spread: dict[str, float] = field(default_factory=dict)
+
+
+def wide_prior(speed_rpm: FloatArray, typical: FloatArray) -> ResponsePrior:
+    """Return a prior that says only size and smoothness: any angle, about three times either way.
+
+    Parameters
+    ----------
+    typical : ndarray, shape (n,)
+        A guess of the response's size, g per g·mm.
+    """
+    span = max(float(speed_rpm[-1] - speed_rpm[0]), 1.0)
+    apart = (speed_rpm[:, None] - speed_rpm[None, :]) / (0.05 * span)
+    kernel = np.exp(-0.5 * apart**2) * np.outer(typical, typical) * 4.0
+    values, vectors = np.linalg.eigh(kernel)
+    keep = values > 1e-6 * values[-1]
+    factor = vectors[:, keep] * np.sqrt(values[keep])
+    return ResponsePrior(np.zeros(speed_rpm.size, complex), factor.astype(complex), 0)
+
+
+def library_prior(responses: ComplexArray, *, weights: FloatArray | None = None) -> ResponsePrior:
+    """Return the prior from other units' responses: their mean, and their spread about it.
+
+    Few units are shrunk towards a usual spread (25 % in size and the same in angle, common to all
+    speeds, and half of that tilting over speed); far-off units count less.
+
+    Parameters
+    ----------
+    responses : ndarray, shape (units, n), complex
+    weights : ndarray, shape (units,), optional
+    """
+    H = np.atleast_2d(responses)
+    w = np.ones(H.shape[0]) if weights is None else np.asarray(weights, float).copy()
+    size = np.sqrt((np.abs(H) ** 2).mean(axis=1)).mean()
+    for _ in range(5):  # a typed-in error is an outlier: weight falls beyond three times the usual
+        mean = (w[:, None] * H).sum(axis=0) / w.sum()
+        if H.shape[0] < 4:
+            break
+        off = np.sqrt((np.abs(H - mean) ** 2).mean(axis=1))
+        usual = max(float(np.median(off)), 0.02 * size)
+        base = np.ones(H.shape[0]) if weights is None else np.asarray(weights, float)
+        w = base * np.minimum(1.0, 3.0 * usual / np.maximum(off, 1e-12)) ** 2
+    n_eff = float(w.sum() ** 2 / (w**2).sum())
+    tilt = np.linspace(-1.0, 1.0, H.shape[1])
+    usual_spread = np.stack([0.25 * mean, 0.125 * tilt * mean], axis=1)
+    own = (H - mean) * np.sqrt(w / w.sum())[:, None]
+    pull = 4.0
+    _, values, rows = np.linalg.svd(own, full_matrices=False)
+    rank = int(min(6, (values > 1e-3 * max(float(values[0]), 1e-300)).sum()))
+    learnt = rows[:rank].T * values[:rank]
+    blend = n_eff + pull
+    factor = np.concatenate(
+        [learnt * np.sqrt(n_eff / blend), usual_spread * np.sqrt(pull / blend)], axis=1
+    ) * np.sqrt(1 + 1 / n_eff)
+    return ResponsePrior(mean, factor, H.shape[0])
+
+
+def estimate(
+    history: History,
+    priors: dict[str, ResponsePrior],
+    scatter: Scatter,
+    *,
+    draws: int = 200,
+    seed: int = 0,
+) -> Estimate:
+    """Return what the runs and cuts say, as `draws` consistent possibilities.
+
+    Parameters
+    ----------
+    priors : dict of plane -> ResponsePrior
+        One for every plane that was cut or may be.
+    seed : int
+        The same seed gives the same draws.
+    """
+    unknown = {c.plane for c in history.cuts} - set(priors)
+    if unknown:
+        raise BadInput(
+            f"No prior for plane {sorted(unknown)}.", remedy="Add the plane to the model."
+        )
+    planes = list(priors)
+    bar = {p: priors[p].mean for p in planes}
+    layout = _Layout(history, priors)
+    for _ in range(3):  # the cut's error multiplies the response: linearised about its estimate
+        mean, root = _solve(history, priors, scatter, layout, bar)
+        bar = {p: priors[p].mean + priors[p].factor @ mean[layout.g[p]] for p in planes}
+    rng = np.random.default_rng(seed)
+    z = rng.standard_normal((mean.size, draws)) + 1j * rng.standard_normal((mean.size, draws))
+    x = mean[:, None] + np.linalg.solve(root.conj().T, z / np.sqrt(2))
+    response = {p: (priors[p].mean[:, None] + priors[p].factor @ x[layout.g[p]]).T for p in planes}
+    state = x[layout.u].T.copy()
+    mean_state = mean[layout.u].copy()
+    for j, cut in enumerate(history.cuts):
+        error = x[layout.d[j]]
+        state -= response[cut.plane] * (cut.removed * (1 + error))[:, None]
+        mean_state -= bar[cut.plane] * cut.removed * (1 + mean[layout.d[j]])
+    heavy = np.abs(history.vectors[-1])
+    spread = {}
+    for p in planes:
+        scatter_p = np.sqrt((np.abs(response[p] - bar[p]) ** 2).mean(axis=0))
+        size = np.sqrt((heavy**2 * np.abs(bar[p]) ** 2).sum())
+        spread[p] = float(np.sqrt((heavy**2 * scatter_p**2).sum()) / max(float(size), 1e-300))
+    return Estimate(state, response, mean_state, bar, mean[layout.d], spread)
+
+
+class _Layout:
+    """Where each unknown stands in the vector of unknowns."""
+
+    def __init__(self, history: History, priors: dict[str, ResponsePrior]) -> None:
+        n = history.speed_rpm.size
+        self.u = np.arange(n)
+        at = n
+        self.g: dict[str, NDArray[np.intp]] = {}
+        for plane, prior in priors.items():
+            r = prior.factor.shape[1]
+            self.g[plane] = np.arange(at, at + r)
+            at += r
+        self.e = np.arange(at, at + history.vectors.shape[0])
+        at += self.e.size
+        self.d = np.arange(at, at + len(history.cuts))
+        self.size = at + len(history.cuts)
+
+
+def _solve(
+    history: History,
+    priors: dict[str, ResponsePrior],
+    scatter: Scatter,
+    layout: _Layout,
+    bar: dict[str, ComplexArray],
+) -> tuple[Array, Array]:
+    """Return the mean of all unknowns and the Cholesky root of their precision."""
+    runs, n = history.vectors.shape
+    precision = np.zeros((layout.size, layout.size), complex)
+    right = np.zeros(layout.size, complex)
+    prior_precision = np.ones(layout.size)
+    largest = float(np.abs(history.vectors).max())
+    prior_precision[layout.u] = 1 / (30 * max(largest, 1e-6)) ** 2
+    prior_precision[layout.e] = 1 / scatter.run_variance
+    prior_precision[layout.d] = 1 / scatter.cut_variance
+    precision[np.diag_indices(layout.size)] = prior_precision
+    speeds = np.arange(n)
+    for i in range(runs):
+        vector = history.vectors[i]
+        # what no model of ours explains: 1 % of the vector, beside the noise of the point
+        sigma = np.sqrt(2 * history.noise[i] ** 2 + (0.01 * np.abs(vector)) ** 2 + 1e-8)
+        rows = np.zeros((n, layout.size), complex)
+        rows[speeds, layout.u] = 1.0
+        rows[:, layout.e[i]] = vector
+        known = vector.copy()
+        for j, cut in enumerate(history.cuts):
+            if cut.before_run > i:
+                continue
+            prior = priors[cut.plane]
+            rows[:, layout.g[cut.plane]] -= prior.factor * cut.removed
+            rows[:, layout.d[j]] = -bar[cut.plane] * cut.removed
+            known += prior.mean * cut.removed
+        rows /= sigma[:, None]
+        known = known / sigma
+        precision += rows.conj().T @ rows
+        right += rows.conj().T @ known
+    root: Array = np.linalg.cholesky(precision)
+    mean = np.linalg.solve(root.conj().T, np.linalg.solve(root, right))
+    return mean, root
