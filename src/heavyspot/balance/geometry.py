@@ -123,14 +123,16 @@ class Cutter:
             lambda d: self.removed(d, corner_offset_deg).unbalance_gmm, wanted, self.deepest_mm
         )
 
-    def depth_for_mass(self, mass_mg: float) -> float:
+    def depth_for_mass(self, mass_mg: float, corner_offset_deg: float = 0.0) -> float:
         """Return the depth, mm, that takes off that mass."""
         wanted = not_negative("mass_mg", mass_mg)
-        if wanted > self.removed(self.deepest_mm).mass_mg:
+        if wanted > self.removed(self.deepest_mm, corner_offset_deg).mass_mg:
             raise BadInput(
                 f"{wanted:g} mg is more than one such cut takes off.", remedy="Use more cuts."
             )
-        return _inverse(lambda d: self.removed(d).mass_mg, wanted, self.deepest_mm)
+        return _inverse(
+            lambda d: self.removed(d, corner_offset_deg).mass_mg, wanted, self.deepest_mm
+        )
 
     def largest_unbalance(
         self, corner_offset_deg: float = 0.0, depth_mm: float | None = None

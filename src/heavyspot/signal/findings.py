@@ -172,7 +172,6 @@ def _polarity(track: Track) -> list[Finding]:
 
 def sensor_findings(
     track: Track,
-    reading: Reading,
     *,
     full_scale: list[float | None],
     unit_in_g: list[float],

@@ -1,0 +1,1 @@
+"""The technician's verbs: the only place where reading, advice and ledger meet."""

@@ -1,0 +1,247 @@
+"""What commands print for people: plain sentences, a plot in the terminal, tables."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from rich.console import Console
+from rich.panel import Panel
+from rich.table import Table
+from rich.text import Text
+
+from ..quantities.angles import clock_text
+from ..quantities.arrays import Array
+from ..quantities.finding import Finding
+from ..sources.recording import Recording
+from ..workshop.model_file import ModelFile
+from ..workshop.reading import ReadResult
+from ..workshop.results import SpinResult
+
+VERDICT_WORDS = {"pass": "PASS", "fail": "FAIL", "undecided": "UNDECIDED"}
+_STYLE = {"pass": "bold green", "fail": "bold red", "undecided": "bold yellow"}
+_SEVERITY = {"note": "note", "warn": "LOOK AT THIS", "block": "NOT UNBALANCE"}
+
+BLOCKS = " ▁▂▃▄▅▆▇█"
+
+
+def console() -> Console:
+    """Return the console for standard output."""
+    return Console(highlight=False)
+
+
+def plot(
+    speed_rpm: Array,
+    amplitude_g: Array,
+    limit_g: float | None,
+    *,
+    width: int = 72,
+    height: int = 9,
+) -> list[Text]:
+    """Return a curve as lines of text: columns of eighths, the limit as a dotted line."""
+    edges = np.linspace(speed_rpm[0], speed_rpm[-1], width + 1)
+    index = np.clip(np.searchsorted(edges, speed_rpm, side="right") - 1, 0, width - 1)
+    column = np.zeros(width)
+    np.maximum.at(column, index, amplitude_g)
+    for i in range(1, width):
+        if column[i] == 0:
+            column[i] = column[i - 1]
+    top = max(float(column.max()), 1.15 * (limit_g or 0.0)) or 1.0
+    lines = []
+    limit_row = round((limit_g / top) * height - 0.5) if limit_g else -1
+    for row in range(height - 1, -1, -1):
+        label = (
+            f"{top * (row + 1) / height:5.2f} ┤"
+            if row in (height - 1, height // 2, 0)
+            else "      │"
+        )
+        text = Text(label)
+        for value in column:
+            eighths = int(np.clip((value / top * height - row) * 8, 0, 8))
+            if eighths == 0 and row == limit_row:
+                text.append("┄", style="red")
+            else:
+                over = limit_g is not None and value > limit_g
+                text.append(BLOCKS[eighths], style="red" if over else "cyan")
+        if row == limit_row:
+            text.append(f" limit {limit_g:.2f} g", style="red")
+        lines.append(text)
+    left, right = f"{speed_rpm[0]:,.0f}", f"{speed_rpm[-1]:,.0f} rpm"
+    lines.append(Text("      └" + "─" * width))
+    lines.append(Text("       " + left + " " * max(1, width - len(left) - len(right)) + right))
+    return lines
+
+
+def findings_text(findings: Sequence[Finding]) -> Text:
+    """Return findings, each with what to do."""
+    text = Text()
+    for f in findings:
+        style = "bold red" if f.severity == "block" else "yellow" if f.severity == "warn" else "dim"
+        text.append(f"{_SEVERITY[f.severity]}: ", style=style)
+        text.append(f"{f.text} {f.do}\n")
+    return text
+
+
+def verdict_line(result: SpinResult) -> Text:
+    """Return the verdict and its reason."""
+    text = Text()
+    text.append(f" {VERDICT_WORDS[result.verdict]} ", style=_STYLE[result.verdict] + " reverse")
+    text.append("  " + (result.judgement.reason if result.judgement else "nothing could be judged"))
+    return text
+
+
+def advice_lines(result: SpinResult) -> Text:
+    """Return the advice in one big sentence, and why."""
+    a = result.advice
+    text = Text()
+    if a.action == "cut":
+        for cut in a.cuts:
+            text.append("Grind ", style="bold")
+            text.append(
+                f"{cut.plane}, {cut.depth_mm:.2f} mm deep, at {cut.angle_deg:.0f}° "
+                f"({clock_text(cut.angle_deg, result.rotation)} o'clock, mark at 12)",
+                style="bold",
+            )
+            text.append(f"   {cut.mass_mg:.1f} mg = {cut.unbalance_gmm:.3f} g·mm\n")
+        if a.trial:
+            text.append("This cut is to learn from. ")
+        else:
+            text.append(f"Chance that the next run passes: {100 * a.chance_of_pass:.0f} %. ")
+    else:
+        words = {
+            "spin_again": "Spin again.",
+            "fix": "Do not cut. Fix this first.",
+            "stop": "Stop here.",
+        }
+        text.append(words[a.action] + " ", style="bold")
+    text.append(a.why)
+    return text
+
+
+def show_spin(result: SpinResult) -> None:
+    """Print a spin."""
+    out = console()
+    out.print(Text(f"Run {result.number} of {result.serial}", style="bold"))
+    if result.curves:
+        main = result.curves[0]
+        limit = result.judgement.worst.limit_g if result.judgement else None
+        for line in plot(main.speed_rpm, np.abs(main.vector[0]), limit):
+            out.print(line)
+    out.print(verdict_line(result))
+    if result.findings:
+        out.print(findings_text(result.findings), end="")
+    out.print(Panel(advice_lines(result), title="next", title_align="left"))
+    for note in result.notes:
+        out.print(Text(note, style="dim"))
+
+
+def show_read(result: ReadResult, recording: Recording) -> None:
+    """Print a reading without a ledger."""
+    out = console()
+    if result.curve is None:
+        out.print("No curve.")
+    else:
+        c = result.curve
+        amplitude = np.abs(c.vector[0])
+        for line in plot(c.speed_rpm, amplitude, None):
+            out.print(line)
+        k = int(amplitude.argmax())
+        out.print(
+            f'Channel "{result.channels[0]}": highest {amplitude[k]:.3f} g at {c.speed_rpm[k]:,.0f} rpm; '
+            f"{len(result.curves)} pass{'es' if len(result.curves) != 1 else ''}."
+        )
+    if result.findings:
+        out.print(findings_text(result.findings), end="")
+    for note in recording.notes:
+        out.print(Text(note, style="dim"))
+
+
+def show_model(model: ModelFile) -> None:
+    """Print a model as stored."""
+    out = console()
+    out.print(
+        f"{model.name}: {model.rotation} seen from the nut, test {model.test_speed_rpm:,.0f} rpm, "
+        f"rated {model.rated_speed_rpm:,.0f} rpm."
+    )
+    for name, speed in model.tip_speeds_m_s().items():
+        out.print(
+            f"Tip speed of the {name} wheel at test speed: {speed:.0f} m/s (maker's limit decides)."
+        )
+    table = Table("plane", "cut", "deepest mm", "one cut g·mm", "budget mg")
+    for p in model.plane:
+        plane = p.as_plane()
+        table.add_row(
+            p.name,
+            f"{p.cutter}, r {p.radius_mm:g} mm",
+            f"{plane.max_depth_mm:.2f}" + ("" if "max_depth_mm" in plane.stated else " (ours)"),
+            f"{plane.cap_gmm():.3f}",
+            f"{plane.budget_mg:.0f}" + ("" if "budget_mg" in plane.stated else " (ours)"),
+        )
+    out.print(table)
+    if any({"max_depth_mm", "budget_mg"} - p.as_plane().stated for p in model.plane):
+        out.print(
+            "Depths and budgets marked (ours) are guesses: state the maker's in the model file."
+        )
+
+
+def show_cut(cut: dict[str, Any]) -> None:
+    """Print a recorded cut."""
+    out = console()
+    out.print(
+        f"Recorded: {cut['plane']} at {cut['angle_deg']:.0f}°, {cut['depth_mm']:.2f} mm, "
+        f"{cut['mass_mg']:.1f} mg, {cut['unbalance_gmm']:.3f} g·mm."
+    )
+    if cut["left_mg"] < 0:
+        out.print(
+            f"This plane is now {-cut['left_mg']:.0f} mg over its material budget.",
+            style="bold red",
+        )
+    else:
+        out.print(f"{cut['left_mg']:.0f} mg may still come off this plane.")
+
+
+def show_pieces(rows: Sequence[dict[str, Any]]) -> None:
+    """Print the list of pieces."""
+    table = Table("serial", "model", "customer", "invoice", "position", "runs", "verdict")
+    for r in rows:
+        table.add_row(
+            r["serial"], r["model"], r["customer"], r["invoice"], r["position"],
+            str(r["number"] or 0), r["verdict"] or "-",
+        )  # fmt: skip
+    console().print(table)
+
+
+def show_story(story: dict[str, Any]) -> None:
+    """Print a piece's story."""
+    out = console()
+    out.print(Text(f"{story['serial']}  {story['model']}", style="bold"))
+    said = [
+        story["customer"],
+        f"invoice {story['invoice']}" if story["invoice"] else "",
+        story["position"],
+    ]
+    if any(said):
+        out.print(", ".join(s for s in said if s))
+    table = Table("", "when (UTC)", "what", "result")
+    for run in story["runs"]:
+        worst = run.get("worst")
+        seen = (
+            f"{worst['amplitude_g']:.2f} g at {worst['speed_rpm']:,.0f} rpm"
+            if worst
+            else "no curve"
+        )
+        codes = ", ".join(f["code"] for f in run["findings"])
+        table.add_row(
+            f"run {run['number']}", run["at"][:16].replace("T", " "), seen + (f"  [{codes}]" if codes else ""),
+            Text(VERDICT_WORDS[run["verdict"]], style=_STYLE[run["verdict"]]),
+        )  # fmt: skip
+        for cut in story["cuts_made"]:
+            if cut["after_run"] == run["number"]:
+                table.add_row(
+                    "cut", cut["at"][:16].replace("T", " "),
+                    f"{cut['plane']} {cut['angle_deg']:.0f}° {cut['depth_mm']:.2f} mm", f"{cut['mass_mg']:.1f} mg",
+                )  # fmt: skip
+    out.print(table)
+    if story["runs"]:
+        out.print("Next: " + story["runs"][-1]["advice"]["why"])

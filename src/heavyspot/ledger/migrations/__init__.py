@@ -1,0 +1,1 @@
+"""Schema changes, applied in order by Alembic, each in one transaction."""

@@ -1,0 +1,10 @@
+"""Run by Alembic: the connection is handed over by `heavyspot.ledger.schema`."""
+
+from alembic import context
+
+from heavyspot.ledger.tables import metadata
+
+connection = context.config.attributes["connection"]
+context.configure(connection=connection, target_metadata=metadata, render_as_batch=True)
+with context.begin_transaction():
+    context.run_migrations()

@@ -1,0 +1,75 @@
+"""Opening the database: connection settings and schema upgrades."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Engine, create_engine, event, inspect, text
+from sqlalchemy.exc import DBAPIError, OperationalError
+
+from ..quantities.errors import LedgerFault
+
+HEAD = "0001"
+"""The schema this program works with."""
+
+
+def open_engine(url: str) -> Engine:
+    """Return an engine on an up-to-date schema.
+
+    Parameters
+    ----------
+    url : str
+        SQLAlchemy URL.
+
+    Raises
+    ------
+    LedgerFault
+        The database cannot be opened, or was made by a newer program.
+    """
+    engine = create_engine(url)
+    if engine.dialect.name == "sqlite":
+        event.listen(engine, "connect", _sqlite_settings)
+    try:
+        version = _version(engine)
+    except (OperationalError, DBAPIError) as fault:
+        raise LedgerFault(
+            f"The ledger cannot be opened ({fault.orig}).",
+            remedy="Check the data folder, its permissions and the disk.",
+        ) from None
+    if version == HEAD:
+        return engine
+    if version is not None and version > HEAD:
+        raise LedgerFault(
+            f"The ledger has schema {version}; this program knows {HEAD}.",
+            remedy="Use the newer version of Heavyspot that wrote it.",
+        )
+    _upgrade(engine)
+    return engine
+
+
+def _sqlite_settings(connection: Any, _: Any) -> None:
+    cursor = connection.cursor()
+    cursor.execute("PRAGMA journal_mode=WAL")
+    cursor.execute("PRAGMA synchronous=FULL")  # what was acknowledged survives a power cut
+    cursor.execute("PRAGMA foreign_keys=ON")
+    cursor.execute("PRAGMA busy_timeout=10000")
+    cursor.close()
+
+
+def _version(engine: Engine) -> str | None:
+    with engine.connect() as connection:
+        if not inspect(connection).has_table("alembic_version"):
+            return None
+        return connection.execute(text("select version_num from alembic_version")).scalar()
+
+
+def _upgrade(engine: Engine) -> None:
+    from alembic import command
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", str(Path(__file__).parent / "migrations"))
+    with engine.begin() as connection:
+        config.attributes["connection"] = connection
+        command.upgrade(config, "head")

@@ -1,0 +1,121 @@
+"""The tables. Every row is an entry: added once, never changed; `replaces` names the entry amended."""
+
+from __future__ import annotations
+
+from sqlalchemy import (
+    JSON,
+    Column,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    String,
+    Table,
+    UniqueConstraint,
+)
+
+metadata = MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_name)s_%(referred_table_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+
+def _entry(name: str, *columns: Column[object] | Index | UniqueConstraint) -> Table:
+    """A table of entries: who made each, when (UTC, ISO 8601), and what it amends."""
+    return Table(
+        name,
+        metadata,
+        Column("id", String(36), primary_key=True),
+        Column("at", String(32), nullable=False),
+        Column("by", String(120), nullable=False, server_default=""),
+        Column("replaces", String(36), ForeignKey(f"{name}.id"), nullable=True),
+        Column("why", String(400), nullable=False, server_default=""),
+        *columns,
+    )
+
+
+models = _entry(
+    "models",
+    Column("name", String(120), nullable=False),
+    Column("content", JSON, nullable=False),
+    Index(None, "name"),
+)
+
+rigs = _entry(
+    "rigs",
+    Column("name", String(120), nullable=False),
+    Column("content", JSON, nullable=False),
+    Index(None, "name"),
+)
+
+jobs = _entry(
+    "jobs",
+    Column("customer", String(200), nullable=False, server_default=""),
+    Column("invoice", String(80), nullable=False, server_default=""),
+    Index(None, "invoice"),
+)
+
+pieces = _entry(
+    "pieces",
+    Column("serial", String(120), nullable=False),
+    Column("model", String(120), nullable=False),
+    Column("job_id", String(36), ForeignKey("jobs.id"), nullable=False),
+    Column("position", String(40), nullable=False, server_default=""),
+    UniqueConstraint("serial"),
+)
+
+runs = _entry(
+    "runs",
+    Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
+    Column("number", Integer, nullable=False),
+    Column("recorded_at", String(40), nullable=False, server_default=""),
+    Column("rig", String(120), nullable=False, server_default=""),
+    Column("recording", String(200), nullable=False),
+    Column("recording_sha256", String(64), nullable=False),
+    Column("conditions", JSON, nullable=False),
+    Column("verdict", String(12), nullable=False),
+    Column("worst_ratio", Float, nullable=True),
+    Column("result", JSON, nullable=False),
+    Column("curves", LargeBinary, nullable=False),
+    UniqueConstraint("piece_id", "number"),
+)
+
+cuts = _entry(
+    "cuts",
+    Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
+    Column("after_run", Integer, nullable=False),
+    Column("kind", String(8), nullable=False),  # asked or made
+    Column("plane", String(80), nullable=False),
+    Column("angle_deg", Float, nullable=False),
+    Column("unbalance_gmm", Float, nullable=False),
+    Column("mass_mg", Float, nullable=False),
+    Column("depth_mm", Float, nullable=False),
+    Index(None, "piece_id"),
+)
+
+responses = _entry(
+    "responses",
+    Column("model", String(120), nullable=False),
+    Column("rig", String(120), nullable=False, server_default=""),
+    Column("plane", String(80), nullable=False),
+    Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
+    Column("run_number", Integer, nullable=False),
+    Column("spread", Float, nullable=False),
+    Column("vector", LargeBinary, nullable=False),
+    Index(None, "model", "plane"),
+)
+
+sheets = _entry(
+    "sheets",
+    Column("number", String(40), nullable=False),
+    Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
+    Column("run_number", Integer, nullable=False),
+    Column("digest", String(64), nullable=False),
+    UniqueConstraint("number"),
+)
