@@ -238,9 +238,9 @@ def sheet(
     json: Json = False,
 ) -> None:
     """Write the customer's sheet of a piece."""
-    from .documents import write_sheet
+    from ..sheet.issue import issue_sheet
 
-    made = write_sheet(_workshop(), serial, output, by=by)
+    made = issue_sheet(_workshop(), serial, output, by=by)
     if json:
         emit(made)
         return

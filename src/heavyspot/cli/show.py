@@ -57,6 +57,8 @@ def plot(
             else "      │"
         )
         text = Text(label)
+        if row == limit_row:
+            text = Text("limit ┤", style="red")
         for value in column:
             eighths = int(np.clip((value / top * height - row) * 8, 0, 8))
             if eighths == 0 and row == limit_row:
@@ -64,8 +66,6 @@ def plot(
             else:
                 over = limit_g is not None and value > limit_g
                 text.append(BLOCKS[eighths], style="red" if over else "cyan")
-        if row == limit_row:
-            text.append(f" limit {limit_g:.2f} g", style="red")
         lines.append(text)
     left, right = f"{speed_rpm[0]:,.0f}", f"{speed_rpm[-1]:,.0f} rpm"
     lines.append(Text("      └" + "─" * width))

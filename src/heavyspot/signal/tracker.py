@@ -192,6 +192,10 @@ class Tracker:
         self._work_off(final=True)
         return self._track()
 
+    def so_far(self) -> Track:
+        """Return the track of what was worked off until now; feeding may go on."""
+        return self._track()
+
     def _take(self, frame: NDArray[np.float32]) -> None:
         n = frame.shape[0]
         phase = frame[:, self.phase_channel]

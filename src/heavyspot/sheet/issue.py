@@ -1,0 +1,55 @@
+"""Issuing a sheet: a number, the PDF on disk, the entry in the ledger."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Any
+
+from ..ledger.book import now_utc
+from ..quantities.errors import BadInput
+from ..workshop.report import make_report
+from ..workshop.shop import Workshop
+from .pdf import sheet_pdf
+
+
+def issue_sheet(shop: Workshop, serial: str, output: str | Path, *, by: str = "") -> dict[str, Any]:
+    """Write a piece's sheet and record it.
+
+    Parameters
+    ----------
+    output : str or Path
+        PDF file; an older one of the same name is replaced only when the new one is complete.
+
+    Returns
+    -------
+    dict
+        ``number``, ``digest``, ``path``, ``verdict``.
+    """
+    path = Path(output)
+    if not path.parent.exists():
+        raise BadInput(f"The folder {path.parent} is not there.", remedy="Make it first.")
+    at = now_utc()
+    number = f"{at[:4]}-{shop.book.sheet_count(at[:4]) + 1:05d}"
+    report = make_report(shop, serial, number=number, at=at)
+    unfinished = path.with_name(path.name + ".part")
+    with unfinished.open("wb") as file:
+        file.write(sheet_pdf(report))
+        file.flush()
+        os.fsync(file.fileno())
+    shop.book.add_sheet(
+        {
+            "number": number,
+            "piece_id": shop.piece(serial)["id"],
+            "run_number": report.run,
+            "digest": report.digest(),
+            "by": by,
+        }
+    )
+    unfinished.replace(path)
+    return {
+        "number": number,
+        "digest": report.digest(),
+        "path": str(path),
+        "verdict": report.verdict,
+    }

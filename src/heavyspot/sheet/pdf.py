@@ -1,0 +1,55 @@
+"""Setting a report as PDF/A-3 with its data attached, through typst."""
+
+from __future__ import annotations
+
+import io
+from importlib.resources import as_file, files
+
+from ..workshop.report import SheetReport
+from .plots import curve_svg, dial_svg
+
+
+def sheet_pdf(report: SheetReport) -> bytes:
+    """Return the sheet as PDF bytes; the same report gives the same bytes.
+
+    PDF/A-3b with the report's JSON attached. Letters the sheet's font does not have (PDF/A forbids
+    them) are set as plain PDF, so that a name never keeps a sheet from being made.
+    """
+    import typst
+
+    inputs = {
+        "data": report.data(),
+        "digest": report.digest(),
+        "curve": curve_svg(report),
+        "dial": dial_svg(report.cuts, report.rotation),
+        "qr": qr_svg(report),
+    }
+    with as_file(files(__package__) / "sheet.typ") as template:
+        try:
+            return typst.compile(
+                str(template),
+                format="pdf",
+                sys_inputs=inputs,
+                pdf_standards="a-3b",
+                ignore_system_fonts=True,
+            )
+        except typst.TypstError as fault:
+            if "could not be displayed" not in str(fault):
+                raise
+        return typst.compile(str(template), format="pdf", sys_inputs=inputs)
+
+
+def qr_text(report: SheetReport) -> str:
+    """Return what the QR code says: the sheet's number and the digest of its data."""
+    return f"HEAVYSPOT {report.number} SHA256 {report.digest()}"
+
+
+def qr_svg(report: SheetReport) -> str:
+    """Return the QR code as SVG."""
+    import segno
+
+    out = io.BytesIO()
+    segno.make(qr_text(report), error="m").save(
+        out, kind="svg", border=0, dark="#22262b", xmldecl=False
+    )
+    return out.getvalue().decode()

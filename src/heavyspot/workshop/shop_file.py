@@ -1,0 +1,41 @@
+"""The shop's own file, ``shop.toml`` in the data folder: every key optional, unknown keys refused."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+from ..quantities.errors import UnreadableFile
+from ..sources.sidecar import first_fault
+
+
+class ShopFile(BaseModel):
+    """Name and address as they stand on a sheet."""
+
+    model_config = ConfigDict(extra="forbid")
+    name: str = "Turbocharger workshop"
+    address: str = ""
+    cautions: list[str] = []
+
+
+def load_shop_file(folder: Path) -> ShopFile:
+    """Return the shop's settings; defaults when there is no file.
+
+    Raises
+    ------
+    UnreadableFile
+        It is not TOML, or has a key that is not known.
+    """
+    path = folder / "shop.toml"
+    if not path.exists():
+        return ShopFile()
+    try:
+        return ShopFile.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
+        raise UnreadableFile(f"shop.toml is not TOML: {fault}.", remedy="Mend that line.") from None
+    except ValidationError as fault:
+        raise UnreadableFile(
+            f"shop.toml: {first_fault(fault)}", remedy="docs/reference/shop-file.md lists the keys."
+        ) from None
