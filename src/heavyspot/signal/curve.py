@@ -21,6 +21,9 @@ from .tracker import Track
 TURNS_PER_POINT = 14.0
 SHORTEST_WINDOW_S = 0.035
 _BATCH_BLOCKS = 400
+_SPLINE_POWER = 0.55
+"""Integral of the squared quadratic spline: overlapping blocks share noise, so that their scatter
+is this share of what independent blocks would show."""
 
 
 @dataclass(frozen=True)
@@ -193,7 +196,7 @@ def _fit_batch(
     scatter = np.einsum("pw,cpw->cp", weight, np.abs(residual) ** 2) / total
     jitter = np.einsum("pw,pw->p", weight, blocks.jitter_rad2[index]) / total
     scatter = scatter + np.abs(values[:, :, 1]) ** 2 * jitter
-    spread = np.sqrt(0.5 * scatter * (kernel**2).sum(axis=1))
+    spread = np.sqrt(0.5 / _SPLINE_POWER * scatter * (kernel**2).sum(axis=1))
     share = weight / total[:, None]
     mean = np.einsum("pw,cpw->cp", share, blocks.mean[:, index])
     power = np.einsum("pw,cpw->cp", share, blocks.power[:, index]) - mean**2

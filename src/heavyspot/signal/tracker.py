@@ -18,7 +18,7 @@ from ..quantities.checks import positive
 from ..quantities.errors import BadInput
 from .demodulate import ORDERS, block_vectors, smooth_blocks
 from .reference import EdgeFinder, ReferenceSettings
-from .turns import EdgeCounts, TurnClock
+from .turns import SMOOTH_S, EdgeCounts, TurnClock
 
 BLOCK_S = 1.25e-3
 WINDOW_BLOCKS = 16
@@ -148,6 +148,7 @@ class Tracker:
         self._clock = TurnClock(
             edges_per_turn=self.reference.pulses_per_turn,
             longest_turn=60.0 / lowest_speed_rpm * sample_rate_hz,
+            smooth=SMOOTH_S * sample_rate_hz,
         )
         # an edge is known after six more, all no longer than the slowest turn
         self._patience = int(12 * 60.0 / lowest_speed_rpm * sample_rate_hz)
