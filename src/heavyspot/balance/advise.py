@@ -30,6 +30,9 @@ KNOWN_SPREAD = 0.6
 TRIAL_EFFECT = 0.35
 """Share of the vibration that a trial cut is meant to change."""
 
+CAPPED_GAIN = 0.985
+"""The same for a cut that its depth or the material left holds back."""
+
 USEFUL_GAIN = 0.92
 """A cut must be expected to bring the highest ratio below this share of today's."""
 
@@ -145,7 +148,9 @@ def advise(situation: Situation) -> tuple[Advice, Estimate]:
         why = "The material budget of every plane is used up: another cut is not allowed."
         return _stop(leave, why), now
     useful = best is not None and (
-        best.mean_level < USEFUL_GAIN * leave.mean_level or best.chance > leave.chance + 0.1
+        # a cut held back by depth is one of several to come: it need only lead the right way
+        best.mean_level < (CAPPED_GAIN if best.limited_by else USEFUL_GAIN) * leave.mean_level
+        or best.chance > leave.chance + 0.1
     )
     if useful and best is not None:
         return _cut(s, now, best, leave), now

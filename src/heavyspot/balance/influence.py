@@ -16,7 +16,7 @@ from ..quantities.errors import BadInput
 
 ComplexArray = NDArray[np.complex128]
 
-POOR_CONDITION = 12.0
+POOR_CONDITION = 10.0
 """Condition number above which the split between planes is not to be trusted (the sum may be)."""
 
 

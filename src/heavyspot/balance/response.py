@@ -20,7 +20,6 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from ..quantities.arrays import Array
 from ..quantities.errors import BadInput
 
 ComplexArray = NDArray[np.complex128]
@@ -149,7 +148,7 @@ class Estimate:
 
 
 def wide_prior(speed_rpm: FloatArray, typical: FloatArray) -> ResponsePrior:
-    """Return a prior that says only size and smoothness: any angle, about three times either way.
+    """Return a prior that says only smoothness and a largest size: any angle, up to many times.
 
     Parameters
     ----------
@@ -158,7 +157,9 @@ def wide_prior(speed_rpm: FloatArray, typical: FloatArray) -> ResponsePrior:
     """
     span = max(float(speed_rpm[-1] - speed_rpm[0]), 1.0)
     apart = (speed_rpm[:, None] - speed_rpm[None, :]) / (0.05 * span)
-    kernel = np.exp(-0.5 * apart**2) * np.outer(typical, typical) * 4.0
+    # six times the guess: a prior near the true size would, over its many directions, pull the
+    # estimate of how large this response is, and with it the state, by some per cent
+    kernel = np.exp(-0.5 * apart**2) * np.outer(typical, typical) * 36.0
     values, vectors = np.linalg.eigh(kernel)
     keep = values > 1e-6 * values[-1]
     factor = vectors[:, keep] * np.sqrt(values[keep])
@@ -228,34 +229,32 @@ def estimate(
     bar = {p: priors[p].mean for p in planes}
     layout = _Layout(history, priors)
     for _ in range(3):  # the cut's error multiplies the response: linearised about its estimate
-        mean, root = _solve(history, priors, scatter, layout, bar)
-        bar = {p: priors[p].mean + priors[p].factor @ mean[layout.g[p]] for p in planes}
+        solved = _solve(history, priors, scatter, layout, bar)
+        bar = {p: priors[p].mean + priors[p].factor @ solved.mean[layout.g[p]] for p in planes}
     rng = np.random.default_rng(seed)
-    z = rng.standard_normal((mean.size, draws)) + 1j * rng.standard_normal((mean.size, draws))
-    x = mean[:, None] + np.linalg.solve(root.conj().T, z / np.sqrt(2))
-    response = {p: (priors[p].mean[:, None] + priors[p].factor @ x[layout.g[p]]).T for p in planes}
-    state = x[layout.u].T.copy()
-    mean_state = mean[layout.u].copy()
+    b, found = solved.draw(rng, draws)
+    response = {p: (priors[p].mean[:, None] + priors[p].factor @ b[layout.g[p]]).T for p in planes}
+    mean_b = solved.mean
+    state, mean_state = found.T.copy(), solved.found(mean_b[:, None])[:, 0]
     for j, cut in enumerate(history.cuts):
-        error = x[layout.d[j]]
-        state -= response[cut.plane] * (cut.removed * (1 + error))[:, None]
-        mean_state -= bar[cut.plane] * cut.removed * (1 + mean[layout.d[j]])
+        # linearised as in the estimate: the product of two unknowns would count twice
+        error = b[layout.d[j]]
+        state -= response[cut.plane] * cut.removed + error[:, None] * bar[cut.plane] * cut.removed
+        mean_state -= bar[cut.plane] * cut.removed * (1 + mean_b[layout.d[j]])
     heavy = np.abs(history.vectors[-1])
     spread = {}
     for p in planes:
         scatter_p = np.sqrt((np.abs(response[p] - bar[p]) ** 2).mean(axis=0))
         size = np.sqrt((heavy**2 * np.abs(bar[p]) ** 2).sum())
         spread[p] = float(np.sqrt((heavy**2 * scatter_p**2).sum()) / max(float(size), 1e-300))
-    return Estimate(state, response, mean_state, bar, mean[layout.d], spread)
+    return Estimate(state, response, mean_state, bar, mean_b[layout.d], spread)
 
 
 class _Layout:
-    """Where each unknown stands in the vector of unknowns."""
+    """Where each unknown but the vector as found stands: responses, run scatter, cut errors."""
 
     def __init__(self, history: History, priors: dict[str, ResponsePrior]) -> None:
-        n = history.speed_rpm.size
-        self.u = np.arange(n)
-        at = n
+        at = 0
         self.g: dict[str, NDArray[np.intp]] = {}
         for plane, prior in priors.items():
             r = prior.factor.shape[1]
@@ -267,43 +266,92 @@ class _Layout:
         self.size = at + len(history.cuts)
 
 
+@dataclass(frozen=True)
+class _Solved:
+    """The posterior: `mean` of the unknowns b, Cholesky root of their precision, and U given b.
+
+    Given b, the vector as found is independent at each speed: ``(right - cross b) / weight``.
+    """
+
+    mean: ComplexArray
+    root: FloatArray
+    right: ComplexArray
+    cross: ComplexArray
+    weight: FloatArray
+
+    def found(self, b: ComplexArray) -> ComplexArray:
+        """Return the mean of the vector as found, (n, draws), given b (unknowns, draws)."""
+        return (self.right[:, None] - self.cross @ b) / self.weight[:, None]
+
+    def draw(self, rng: np.random.Generator, draws: int) -> tuple[ComplexArray, ComplexArray]:
+        """Return draws of b and of the vector as found."""
+        q, n = self.mean.size, self.weight.size
+        z = np.linalg.solve(self.root.T, rng.standard_normal((2 * q, draws)))
+        b = self.mean[:, None] + z[:q] + 1j * z[q:]
+        noise = rng.standard_normal((2, n, draws)) / np.sqrt(self.weight)[:, None]
+        return b, self.found(b) + noise[0] + 1j * noise[1]
+
+
 def _solve(
     history: History,
     priors: dict[str, ResponsePrior],
     scatter: Scatter,
     layout: _Layout,
     bar: dict[str, ComplexArray],
-) -> tuple[Array, Array]:
-    """Return the mean of all unknowns and the Cholesky root of their precision."""
+) -> _Solved:
+    """Return the posterior. U is eliminated at each speed; what is left is real and small.
+
+    Real and imaginary parts are separate unknowns, because amount and angle of a cut, size and
+    angle of a run do not scatter alike.
+    """
     runs, n = history.vectors.shape
-    precision = np.zeros((layout.size, layout.size), complex)
-    right = np.zeros(layout.size, complex)
-    prior_precision = np.ones(layout.size)
+    q = layout.size
     largest = float(np.abs(history.vectors).max())
-    prior_precision[layout.u] = 1 / (30 * max(largest, 1e-6)) ** 2
-    prior_precision[layout.e] = 1 / scatter.run_variance
-    prior_precision[layout.d] = 1 / scatter.cut_variance
-    precision[np.diag_indices(layout.size)] = prior_precision
-    speeds = np.arange(n)
+    weight = np.full(n, 2 / (30 * max(largest, 1e-6)) ** 2)
+    right_u, cross = np.zeros(n, complex), np.zeros((n, q), complex)
+    inner, right = np.zeros((q, q), complex), np.zeros(q, complex)
     for i in range(runs):
-        vector = history.vectors[i]
-        # what no model of ours explains: 1 % of the vector, beside the noise of the point
-        sigma = np.sqrt(2 * history.noise[i] ** 2 + (0.01 * np.abs(vector)) ** 2 + 1e-8)
-        rows = np.zeros((n, layout.size), complex)
-        rows[speeds, layout.u] = 1.0
-        rows[:, layout.e[i]] = vector
-        known = vector.copy()
-        for j, cut in enumerate(history.cuts):
-            if cut.before_run > i:
-                continue
-            prior = priors[cut.plane]
-            rows[:, layout.g[cut.plane]] -= prior.factor * cut.removed
-            rows[:, layout.d[j]] = -bar[cut.plane] * cut.removed
-            known += prior.mean * cut.removed
-        rows /= sigma[:, None]
-        known = known / sigma
-        precision += rows.conj().T @ rows
-        right += rows.conj().T @ known
-    root: Array = np.linalg.cholesky(precision)
-    mean = np.linalg.solve(root.conj().T, np.linalg.solve(root, right))
-    return mean, root
+        rows, known, sigma2 = _rows_of(history, priors, layout, bar, i)
+        w = 2 / sigma2
+        weighted = rows * w[:, None]
+        weight += w
+        right_u += w * known
+        cross += weighted
+        inner += rows.conj().T @ weighted
+        right += weighted.conj().T @ known
+    inner -= cross.conj().T @ (cross / weight[:, None])
+    right -= cross.conj().T @ (right_u / weight)
+    precision = np.block([[inner.real, -inner.imag], [inner.imag, inner.real]])
+    prior = np.full((2, q), 2.0)  # responses: standard complex normal
+    prior[0, layout.e] = 1 / scatter.run_share**2
+    prior[1, layout.e] = 1 / np.deg2rad(scatter.run_angle_deg) ** 2
+    prior[0, layout.d] = 1 / scatter.cut_share**2
+    prior[1, layout.d] = 1 / np.deg2rad(scatter.cut_angle_deg) ** 2
+    precision[np.diag_indices(2 * q)] += prior.reshape(-1)
+    root = np.linalg.cholesky(precision)
+    mean = np.linalg.solve(root.T, np.linalg.solve(root, np.concatenate([right.real, right.imag])))
+    return _Solved(mean[:q] + 1j * mean[q:], root, right_u, cross, weight)
+
+
+def _rows_of(
+    history: History,
+    priors: dict[str, ResponsePrior],
+    layout: _Layout,
+    bar: dict[str, ComplexArray],
+    run: int,
+) -> tuple[ComplexArray, ComplexArray, FloatArray]:
+    """Return a run's coefficients of b, its known side, and its variance at each speed."""
+    vector = history.vectors[run]
+    # what no model of ours explains: 1 % of the vector, beside the noise of the point
+    sigma2 = 2 * history.noise[run] ** 2 + (0.01 * np.abs(vector)) ** 2 + 1e-8
+    rows = np.zeros((vector.size, layout.size), complex)
+    rows[:, layout.e[run]] = vector
+    known = vector.copy()
+    for j, cut in enumerate(history.cuts):
+        if cut.before_run > run:
+            continue
+        prior = priors[cut.plane]
+        rows[:, layout.g[cut.plane]] -= prior.factor * cut.removed
+        rows[:, layout.d[j]] = -bar[cut.plane] * cut.removed
+        known += prior.mean * cut.removed
+    return rows, known, sigma2

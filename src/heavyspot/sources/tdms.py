@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -28,8 +29,14 @@ class TdmsReader:
         """Return the recording; several groups of channels are refused, not guessed between."""
         import nptdms
 
+        logging.getLogger("nptdms").setLevel(logging.ERROR)  # we say it ourselves
         try:
             with nptdms.TdmsFile.open(path) as file:
+                if file.file_status.incomplete_final_segment:
+                    raise UnreadableFile(
+                        f"{path.name} is cut short: its last segment is incomplete.",
+                        remedy="Copy the file again from the rig.",
+                    )
                 groups = [g for g in file.groups() if any(len(c) for c in g.channels())]
                 if len(groups) != 1:
                     shown = ", ".join(repr(g.name) for g in groups) or "none"

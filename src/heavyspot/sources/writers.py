@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import warnings
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -162,7 +163,8 @@ def _write_uff(recording: Recording, path: Path) -> list[str]:
     time = np.arange(data.shape[0]) / recording.sample_rate_hz
     file = pyuff.UFF(str(path))
     for i, channel in enumerate(recording.channels):
-        file.write_sets(
+        _write_set(
+            file,
             {
                 "type": 58,
                 "binary": 1,
@@ -185,7 +187,6 @@ def _write_uff(recording: Recording, path: Path) -> list[str]:
                 "orddenom_spec_data_type": 0,
                 "z_axis_spec_data_type": 0,
             },
-            "add",
         )
     content = describe(
         tuple(replace(c, full_scale=1.0) for c in recording.channels),
@@ -196,6 +197,13 @@ def _write_uff(recording: Recording, path: Path) -> list[str]:
     )
     _write_sidecar(path, content)
     return []
+
+
+def _write_set(file: Any, content: dict[str, Any]) -> None:
+    with warnings.catch_warnings():
+        # pyuff leaves its file object to the collector, which closes it at once and warns
+        warnings.simplefilter("ignore", ResourceWarning)
+        file.write_sets(content, "add")
 
 
 def _ascii_unit(channel: Channel) -> str:
