@@ -26,7 +26,7 @@ def block_vectors(
     turns: NDArray[np.float64],
     orders: tuple[float, ...] = ORDERS,
 ) -> NDArray[np.complex64]:
-    """Return the three weighted sums of each block whose overlap makes `smooth_blocks`.
+    """Return the three weighted sums of each block that `BlockJoiner` puts together.
 
     Parameters
     ----------
@@ -70,26 +70,42 @@ def block_vectors(
     return out
 
 
-def smooth_blocks(pieces: NDArray[np.complex64]) -> NDArray[np.complex64]:
-    """Join the pieces into blocks weighted by a quadratic spline over three blocks.
+class BlockJoiner:
+    """Joins the pieces of consecutive blocks into blocks weighted by a quadratic spline over three.
 
     A plain mean over a block would fold the image at twice the turning frequency onto the vector
     wherever that is near the block rate (2 % there); the spline's response has a triple zero at
-    every multiple of the block rate and leaves 0.002 %.
-
-    Parameters
-    ----------
-    pieces : ndarray, shape (..., 3, n, orders)
-        From `block_vectors`, joined over the whole recording.
-
-    Returns
-    -------
-    ndarray, shape (..., n, orders)
-        The first and last block, where a neighbour is missing, are their own plain mean.
+    every multiple of the block rate and leaves 0.002 %. The first and the last block, where a
+    neighbour is missing, are their own plain mean.
     """
-    out = pieces.sum(axis=-3)
-    out[..., 1:-1, :] = pieces[..., 0, :-2, :] + pieces[..., 1, 1:-1, :] + pieces[..., 2, 2:, :]
-    return out
+
+    def __init__(self) -> None:
+        self._tail: NDArray[np.complex64] | None = None
+        self._first = True
+
+    def add(self, pieces: NDArray[np.complex64]) -> NDArray[np.complex64]:
+        """Return the blocks that are complete now, one behind.
+
+        Parameters
+        ----------
+        pieces : ndarray, shape (..., 3, n, orders)
+            From `block_vectors`, in order.
+
+        Returns
+        -------
+        ndarray, shape (..., m, orders)
+        """
+        joined = pieces if self._tail is None else np.concatenate([self._tail, pieces], axis=-2)
+        out = joined[..., 0, :-2, :] + joined[..., 1, 1:-1, :] + joined[..., 2, 2:, :]
+        if self._first:
+            out = np.concatenate([joined[..., :1, :].sum(axis=-3), out], axis=-2)
+            self._first = False
+        self._tail = joined[..., -2:, :].copy()
+        return out
+
+    def end(self) -> NDArray[np.complex64] | None:
+        """Return the last block, (..., 1, orders); None when there was none."""
+        return None if self._tail is None else self._tail[..., -1:, :].sum(axis=-3)
 
 
 def _spline_pieces(u: NDArray[np.float64]) -> NDArray[np.float64]:

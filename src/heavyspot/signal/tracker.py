@@ -9,6 +9,7 @@ of the chunks nor that of the frames can change a result by more than rounding.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,14 +17,17 @@ from numpy.typing import NDArray
 from ..quantities.arrays import Array
 from ..quantities.checks import positive
 from ..quantities.errors import BadInput
-from .demodulate import ORDERS, block_vectors, smooth_blocks
+from .demodulate import ORDERS, BlockJoiner, block_vectors
 from .reference import EdgeFinder, ReferenceSettings
 from .turns import SMOOTH_S, EdgeCounts, TurnClock
 
-BLOCK_S = 1.25e-3
-WINDOW_BLOCKS = 16
+BLOCK_S = 2.5e-3
+WINDOW_BLOCKS = 8
 GROUP_BLOCKS = 4
 _REFERENCE_RATE_HZ = 51_200.0
+_AXES = (0, 0, 0, 0, 0, 1, 1, 1, 1)
+"""Along which axis the blocks of each array of a `Track` lie, from `turns` to `largest`."""
+
 _STRETCH_RATE_HZ = 12_800.0
 """Rate of the inner sums: above twice the fastest rig (300,000 rpm) with its image."""
 
@@ -158,7 +162,8 @@ class Tracker:
         self._vibration_wait: list[NDArray[np.float32]] = []
         self._waiting = 0  # samples in the waiting buffers
         self._fed = 0  # samples framed so far
-        self._out: list[tuple[Array, ...]] = []
+        self._out: list[list[Any]] = [[] for _ in _AXES]
+        self._join_reference, self._join_vectors = BlockJoiner(), BlockJoiner()
 
     def feed(self, data: Array) -> None:
         """Take the next samples.
@@ -191,6 +196,10 @@ class Tracker:
             self._loose, self._loose_size = [], 0
         self._clock.add(np.empty(0), final=True)
         self._work_off(final=True)
+        reference, vectors = self._join_reference.end(), self._join_vectors.end()
+        if reference is not None and vectors is not None:
+            self._out[2].append(reference[:, 0])
+            self._out[5].append(vectors)
         return self._track()
 
     def so_far(self) -> Track:
@@ -264,68 +273,59 @@ class Tracker:
             )
         else:
             fundamental = np.full((3, n_blocks, 1), 1 / 3, np.complex64)
-        self._out.append(
-            (
-                0.5 * (turns[:-1] + turns[1:]),
-                trusted,
-                fundamental,
-                _block_mean(phase_blocks),
-                _block_power(phase_blocks),
-                np.stack(parts),
-                _block_mean(shaped),
-                _block_power(shaped),
-                _largest(vibration, GROUP_BLOCKS * self.block),
-            )
+        found = (
+            0.5 * (turns[:-1] + turns[1:]),
+            trusted,
+            self._join_reference.add(fundamental)[:, 0],
+            _block_mean(phase_blocks),
+            _block_power(phase_blocks),
+            self._join_vectors.add(np.stack(parts)),
+            _block_mean(shaped),
+            _block_power(shaped),
+            _largest(vibration, GROUP_BLOCKS * self.block),
         )
+        for kept, new in zip(self._out, found, strict=True):
+            kept.append(new)
 
     def _track(self) -> Track:
-        n_channels = len(self.vibration_channels)
-        if not self._out:
-            empty = np.empty((n_channels, 0), np.float32)
-            return Track(
-                self.sample_rate_hz,
-                self.block,
-                self.reference.kind == "magnetic",
-                np.empty(0),
-                np.empty(0, bool),
-                np.empty(0, np.complex64),
-                np.empty(0, np.float32),
-                np.empty(0, np.float32),
-                np.empty((n_channels, 0, len(ORDERS)), np.complex64),
-                empty,
-                empty,
-                empty,
-                0.0,
-                0.0,
-                self._clock.counts,
-            )
-        axis = (0, 0, 1, 0, 0, 2, 1, 1, 1)
-        joined = [
-            np.concatenate([part[i] for part in self._out], axis=axis[i]) for i in range(len(axis))
+        if not self._out[0]:
+            n = len(self.vibration_channels)
+            empty = [np.empty((0,) if axis == 0 else (n, 0), np.float32) for axis in _AXES]
+            empty[5] = np.empty((n, 0, len(ORDERS)), np.complex64)
+            return self._as_track(empty)
+        for i, axis in enumerate(_AXES):  # joined once, so that a long recording is not held twice
+            if len(self._out[i]) > 1:
+                self._out[i] = [np.concatenate(self._out[i], axis=axis)]
+        arrays = [parts[0] for parts in self._out]
+        n = arrays[2].shape[0]  # while feeding, the smooth blocks are one behind
+        arrays = [
+            a[:n] if axis == 0 else a if i == 8 else a[:, :n]
+            for i, (a, axis) in enumerate(zip(arrays, _AXES, strict=True))
         ]
-        trusted = joined[1]
-        trusted[1:-1] &= trusted[:-2] & trusted[2:]  # a smooth block needs both neighbours
-        joined[2] = smooth_blocks(joined[2])[:, 0]
-        joined[5] = smooth_blocks(joined[5])
-        magnetic = self.reference.kind == "magnetic"
+        trusted = arrays[1].copy()
+        trusted[1:-1] &= arrays[1][:-2] & arrays[1][2:]  # a smooth block needs both neighbours
+        arrays[1] = trusted
+        return self._as_track(arrays)
+
+    def _as_track(self, arrays: list[Array]) -> Track:
+        turns, trusted, reference, ref_mean, ref_power, vectors, mean, power, largest = arrays
         low, high = self._edges.extremes
-        turns, trusted, reference, ref_mean, ref_power, vectors, mean, power, largest = joined
         return Track(
-            self.sample_rate_hz,
-            self.block,
-            magnetic,
-            turns,
-            trusted,
-            reference,
-            ref_mean,
-            ref_power,
-            vectors,
-            mean,
-            power,
-            largest,
-            low,
-            high,
-            self._clock.counts,
+            sample_rate_hz=self.sample_rate_hz,
+            block=self.block,
+            magnetic=self.reference.kind == "magnetic",
+            turns=turns,
+            trusted=trusted.astype(bool),
+            reference=reference,
+            reference_mean=ref_mean,
+            reference_power=ref_power,
+            vectors=vectors,
+            mean=mean,
+            power=power,
+            largest=largest,
+            reference_low=low,
+            reference_high=high,
+            counts=self._clock.counts,
         )
 
 

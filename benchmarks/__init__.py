@@ -1,0 +1,1 @@
+"""Speed as ratios against named references in the same run: ``make bench``."""

@@ -1,0 +1,167 @@
+"""The command-line contract other programs rely on: documents, exit codes, smallest files."""
+
+import json
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from conftest import SMALL_MODEL, SMALL_SIDECAR
+
+from heavyspot.sim.cartridge import make_cartridge
+from heavyspot.sim.spin import SpinSettings, spin
+from heavyspot.sources.readers import open_recording
+
+PROGRAM = Path(sys.executable).with_name("heavyspot")
+ROOT = Path(__file__).parents[2]
+
+
+class Shell:
+    def __init__(self, folder):
+        self.folder = folder
+
+    def run(self, *words, code=0):
+        done = subprocess.run(
+            [str(PROGRAM), "--data", str(self.folder / "data"), *map(str, words)],
+            capture_output=True,
+            text=True,
+            cwd=self.folder,
+        )
+        assert done.returncode == code, done.stdout + done.stderr
+        assert "Traceback" not in done.stderr
+        return done
+
+    def json(self, *words, code=0):
+        out = self.run(*words, "--json", code=code).stdout
+        assert out.count("\n") == 1
+        return json.loads(out)
+
+
+def recording(folder, unit, seed, name):
+    made = spin(unit, seed, SpinSettings(run_up_s=4.0, hold_s=0.4, coast_s=1.5))
+    path = folder / f"{name}.wav"
+    soundfile.write(path, made.samples, int(made.sample_rate_hz), subtype="PCM_24")
+    path.with_suffix(".json").write_text(json.dumps(SMALL_SIDECAR))
+    return path
+
+
+@pytest.fixture(scope="module")
+def shell(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("cli")
+    (folder / "model.toml").write_text(SMALL_MODEL)
+    return Shell(folder)
+
+
+def test_the_whole_job(shell):
+    assert shell.json("model", "add", "model.toml")["planes"] == ["nut"]
+    shell.run(
+        "piece", "new", "--serial", "S1", "--model", "Larch 52", "--customer", "Fjord Haulage"
+    )
+    unit = make_cartridge("Larch 52", 4, peak_g=1.1)
+    rng = np.random.default_rng(0)
+    verdicts = []
+    for run in range(6):
+        r = shell.json("spin", "S1", recording(shell.folder, unit, run, f"r{run}"))
+        verdicts.append(r["verdict"])
+        assert {
+            "run",
+            "curve",
+            "overall_g",
+            "verdict",
+            "margin",
+            "worst",
+            "findings",
+            "advice",
+        } <= set(r)
+        curve = r["curve"]
+        n = len(curve["speed_rpm"])
+        assert (
+            n == len(curve["amplitude_g"]) == len(curve["angle_deg"]) == len(r["overall_g"]) > 100
+        )
+        assert all(0 <= a < 360 for a in curve["angle_deg"])
+        assert {"action", "cuts", "predicted", "chance_of_pass", "why"} <= set(r["advice"])
+        if r["advice"]["action"] != "cut":
+            break
+        predicted = r["advice"]["predicted"]
+        assert {"speed_rpm", "amplitude_g", "low_g", "high_g"} == set(predicted)
+        for c in r["advice"]["cuts"]:
+            assert {"plane", "angle_deg", "clock", "mass_mg", "unbalance_gmm", "depth_mm"} == set(c)
+            assert re.fullmatch(r"\d{1,2}:\d\d", c["clock"])
+            shell.run("ground", "S1", "--plane", c["plane"], "--angle", c["angle_deg"],
+                      "--unbalance-gmm", c["unbalance_gmm"])  # fmt: skip
+            unit = unit.ground(
+                c["plane"], c["angle_deg"], c["unbalance_gmm"] * (1 + 0.1 * rng.normal())
+            )
+    assert verdicts[0] == "fail" and verdicts[-1] == "pass"
+    assert r["advice"]["action"] == "stop"
+    shell.run("sheet", "S1", "-o", "s1.pdf")
+    assert (shell.folder / "s1.pdf").read_bytes().startswith(b"%PDF")
+    shown = shell.run("show", "S1").stdout
+    assert "PASS" in shown and "cut" in shown
+    assert shell.json("piece", "list")[0]["verdict"] == "pass"
+
+
+def test_check_exits_with_1_when_not_passed(shell):
+    shell.run("model", "add", "model.toml")
+    shell.run("piece", "new", "--serial", "F1", "--model", "Larch 52")
+    bad = recording(shell.folder, make_cartridge("Larch 52", 2, peak_g=2.0), 1, "bad")
+    shell.run("spin", "F1", bad, "--check", code=1)
+    good = recording(shell.folder, make_cartridge("Larch 52", 2, peak_g=0.3), 1, "good")
+    shell.run("piece", "new", "--serial", "F2", "--model", "Larch 52")
+    shell.run("spin", "F2", good, "--check", code=0)
+
+
+def test_read_and_convert_without_a_ledger(shell):
+    path = recording(shell.folder, make_cartridge("Larch 52", 2, peak_g=0.8), 1, "free")
+    out = shell.json("read", path)
+    assert max(out["curve"]["amplitude_g"]) == pytest.approx(0.8, rel=0.12)
+    shell.run("convert", path, "free2.flac")
+    assert open_recording(shell.folder / "free2.flac").n_samples == open_recording(path).n_samples
+    again = shell.json("read", "free2.flac")
+    assert again["curve"]["speed_rpm"] == out["curve"]["speed_rpm"]
+    assert np.allclose(again["curve"]["amplitude_g"], out["curve"]["amplitude_g"], atol=1e-6)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("spin", "nobody", "x.wav"),
+        ("spin", "S1"),
+        ("model", "add", "missing.toml"),
+        ("ground", "S1", "--plane", "nut", "--angle", "ten", "--depth", "1"),
+        ("ground", "S1", "--plane", "nut", "--angle", "10"),
+        ("read", "missing.wav", "--json"),
+        ("frobnicate",),
+        ("sheet", "nobody", "-o", "x.pdf"),
+        ("rig", "add", "r", "--due", "tomorrow"),
+    ],
+)
+def test_bad_use_exits_with_2_and_prints_nothing_to_stdout(shell, words):
+    done = shell.run(*words, code=2)
+    assert done.stdout == ""
+    assert done.stderr.strip()
+
+
+def test_help_of_every_command_is_in_the_reference():
+    text = (ROOT / "docs/reference/cli.md").read_text()
+    from typer.main import get_command
+
+    from heavyspot.cli.main import app
+
+    def walk(command, path):
+        for name, sub in getattr(command, "commands", {}).items():
+            yield from walk(sub, [*path, name])
+        if not getattr(command, "commands", None):
+            yield path, command
+
+    for path, command in walk(get_command(app), []):
+        name = " ".join(path)
+        assert command.help, name
+        assert f"`heavyspot {name}" in text, name
+        for option in command.params:
+            for flag in option.opts:
+                if flag.startswith("--") and flag != "--help":
+                    assert flag in text, (name, flag)

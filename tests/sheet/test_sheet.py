@@ -1,0 +1,110 @@
+"""The sheet: content, attached data, same bytes, and what a scanner would see."""
+
+import io
+import json
+import shutil
+import subprocess
+from dataclasses import replace
+
+import numpy as np
+import pikepdf
+import pytest
+from workshop.test_shop import MODEL, QUICK, balance
+
+from heavyspot import LedgerFault, Workshop, issue_sheet
+from heavyspot.sheet.pdf import qr_text, sheet_pdf
+from heavyspot.sheet.plots import dial_svg
+from heavyspot.sim.cartridge import make_cartridge
+from heavyspot.sources.simulated import RIG, simulated_recording
+from heavyspot.workshop.report import SheetCut, make_report
+
+
+@pytest.fixture(scope="module")
+def finished(tmp_path_factory):
+    shop = Workshop(tmp_path_factory.mktemp("shop") / "data")
+    shop.add_model({**MODEL, "limit": [{"limit_g": 0.5}, {"name": "very good", "limit_g": 0.25}]})
+    shop.add_rig(RIG, {"calibrated_at": "2025-01-01", "certificate": "C-1", "due": "2026-01-01"})
+    shop.add_piece(
+        "S-1", "Larch 52", customer="Fjord Haulage & Søn", invoice="26-7", position="left"
+    )
+    balance(shop, "S-1", make_cartridge("Larch 52", 3, peak_g=1.2), np.random.default_rng(0))
+    yield shop
+    shop.close()
+
+
+def text_of(pdf, tmp_path):
+    path = tmp_path / "x.pdf"
+    path.write_bytes(pdf)
+    if shutil.which("pdftotext") is None:
+        pytest.skip("poppler-utils is not installed")
+    return subprocess.run(
+        ["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True
+    ).stdout
+
+
+def test_one_page_that_says_what_it_must(finished, tmp_path):
+    made = issue_sheet(finished, "S-1", tmp_path / "s.pdf", by="Ines")
+    pdf = (tmp_path / "s.pdf").read_bytes()
+    with pikepdf.open(io.BytesIO(pdf)) as document:
+        assert len(document.pages) == 1
+    text = text_of(pdf, tmp_path)
+    for word in (
+        made["number"], "Fjord Haulage & Søn", "26-7", "S-1", "left", "Larch 52", "Passed",
+        "clockwise", "PAST DUE", "C-1", "very good", "nut", "0.50 g", "maker's data",
+    ):  # fmt: skip
+        assert word in text, word
+
+
+def test_data_is_attached_and_matches_its_digest(finished, tmp_path):
+    made = issue_sheet(finished, "S-1", tmp_path / "s.pdf")
+    with pikepdf.open(tmp_path / "s.pdf") as document:
+        data = document.attachments["sheet.json"].get_file().read_bytes()
+        assert document.open_metadata().get("pdfaid:part") == "3"
+    import hashlib
+
+    assert hashlib.sha256(data).hexdigest() == made["digest"]
+    content = json.loads(data)
+    assert content["serial"] == "S-1" and content["verdict"] == "pass"
+    assert len(content["last"]["speed_rpm"]) == len(content["last"]["amplitude_g"]) > 100
+    assert content["cuts"]
+
+
+def test_same_report_same_bytes(finished):
+    report = make_report(finished, "S-1", number="2026-00009", at="2026-11-25T08:00:00.000Z")
+    assert sheet_pdf(report) == sheet_pdf(report)
+    other = replace(report, operator="Tomas")
+    assert sheet_pdf(other) != sheet_pdf(report)
+    assert qr_text(other) != qr_text(report)
+    assert "2026-00009" in qr_text(report)
+
+
+def test_numbers_go_up(finished, tmp_path):
+    a = issue_sheet(finished, "S-1", tmp_path / "a.pdf")["number"]
+    b = issue_sheet(finished, "S-1", tmp_path / "b.pdf")["number"]
+    assert int(b.split("-")[1]) == int(a.split("-")[1]) + 1
+
+
+def test_no_run_no_sheet(finished, tmp_path):
+    finished.add_piece("S-2", "Larch 52")
+    with pytest.raises(LedgerFault, match="no run"):
+        issue_sheet(finished, "S-2", tmp_path / "n.pdf")
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_failed_piece_never_looks_passed(finished, tmp_path):
+    finished.add_piece("S-3", "Larch 52")
+    finished.spin("S-3", simulated_recording(make_cartridge("Larch 52", 5, peak_g=1.5), 1, QUICK))
+    issue_sheet(finished, "S-3", tmp_path / "f.pdf")
+    text = text_of((tmp_path / "f.pdf").read_bytes(), tmp_path)
+    assert "Not passed" in text and "over" in text
+
+
+def test_a_name_in_any_script_still_gives_a_sheet(finished):
+    report = make_report(finished, "S-1", number="2026-1", at="2026-11-25T08:00:00.000Z")
+    assert sheet_pdf(replace(report, customer="海湾运输")).startswith(b"%PDF")
+    assert sheet_pdf(replace(report, customer='#evil "quoted" $x$ [a] \\')).startswith(b"%PDF")
+
+
+def test_dial_mirrors_with_rotation():
+    cut = (SheetCut("nut", 90.0, "9:00", 0.1, 5.0, 1),)
+    assert dial_svg(cut, "clockwise") != dial_svg(cut, "counterclockwise")
