@@ -1,5 +1,5 @@
 .DEFAULT_GOAL := help
-.PHONY: help setup run test check bench prove lock
+.PHONY: help setup run test check bench prove accuracy lock
 PY := .venv/bin/python
 
 help:            ## this list
@@ -25,6 +25,9 @@ bench: setup     ## speed, as ratios against named references in the same run
 
 prove: setup     ## the long proofs (closed loop, accuracy grid)
 	$(PY) -m pytest -q -n 2 -m prove
+
+accuracy: setup  ## the accuracy table of the order tracking
+	$(PY) -m pytest -q -s -m prove tests/signal/test_accuracy_grid.py
 
 lock: setup      ## make the hashed lock anew from pyproject.toml
 	.venv/bin/uv pip compile --universal --python-version 3.11 --generate-hashes --no-header --no-annotate pyproject.toml --group dev -o requirements.lock -q

@@ -19,7 +19,7 @@ from .phase import PhasedBlocks, phased_blocks
 from .tracker import Track
 
 TURNS_PER_POINT = 14.0
-SHORTEST_WINDOW_S = 0.035
+SHORTEST_WINDOW_S = 0.045
 _BATCH_BLOCKS = 400
 _SPLINE_POWER = 0.55
 """Integral of the squared quadratic spline: overlapping blocks share noise, so that their scatter

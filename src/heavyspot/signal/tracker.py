@@ -1,6 +1,6 @@
 """The streaming order tracker: samples in, block vectors out; the same in any chunking.
 
-Every internal boundary (blocks of about 1.25 ms, level windows of 16 blocks, frames of windows)
+Every internal boundary (blocks of about 2.5 ms, level windows of 8 blocks, frames of windows)
 lies at an absolute sample number, every judgement of the reference looks a fixed number of edges
 ahead, and vibration waits in a buffer until the turn angle over it is known. So neither the size
 of the chunks nor that of the frames can change a result by more than rounding.
