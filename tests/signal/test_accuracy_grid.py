@@ -45,7 +45,9 @@ def test_accuracy_over_the_grid():
             amplitude.append(100 * (np.abs(ratio) - 1))
             angle.append(np.rad2deg(np.angle(ratio)))
         a, b = np.concatenate(amplitude), np.concatenate(angle)
-        name = ", ".join(f"{k} {v}" for k, v in settings.items()) or "15,000 rpm/s, 30 dB, 102.4 kS/s"
+        name = (
+            ", ".join(f"{k} {v}" for k, v in settings.items()) or "15,000 rpm/s, 30 dB, 102.4 kS/s"
+        )
         cells = []
         for e in (a, b):
             cells += [f"{q:.3f}" for q in np.percentile(np.abs(e), [50, 99, 100])]

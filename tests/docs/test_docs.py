@@ -1,0 +1,80 @@
+"""Documents that cannot rot: made pages are fresh, keys and findings are all named."""
+
+import json
+import re
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from heavyspot.sources.sidecar import Sidecar, SidecarChannel, parse_sidecar
+from heavyspot.workshop.model_file import LimitFile, ModelFile, PlaneFile, ScatterFile, load_model_file
+from heavyspot.workshop.shop_file import ShopFile
+
+ROOT = Path(__file__).parents[2]
+DOCS = ROOT / "docs"
+
+
+def test_command_line_page_is_fresh():
+    sys.path.insert(0, str(ROOT / "scripts"))
+    try:
+        from cli_reference import reference
+    finally:
+        sys.path.pop(0)
+    assert (DOCS / "reference/cli.md").read_text() == reference(), "run scripts/cli_reference.py"
+
+
+def test_sidecar_schema_is_fresh_and_accepts_the_guide():
+    import jsonschema
+
+    schema = json.loads((DOCS / "reference/sidecar.schema.json").read_text())
+    assert schema == Sidecar.model_json_schema(by_alias=False)
+    text = (DOCS / "guides/bring-a-recording.md").read_text()
+    example = json.loads(re.search(r"```json\n(.*?)```", text, re.S)[1])
+    jsonschema.validate(example, schema)
+    assert parse_sidecar(example, name="x").rotation == "clockwise"
+
+
+@pytest.mark.parametrize(
+    ("page", "models"),
+    [
+        ("model-file.md", (ModelFile, PlaneFile, LimitFile, ScatterFile)),
+        ("sidecar.md", (Sidecar, SidecarChannel)),
+        ("shop-file.md", (ShopFile,)),
+    ],
+)
+def test_every_key_is_documented(page, models):
+    text = (DOCS / "reference" / page).read_text()
+    for model in models:
+        for key in model.model_fields:
+            assert f"`{key}`" in text or key in ("kind", "plane", "limit", "scatter"), (page, key)
+
+
+def test_every_finding_is_documented():
+    text = (DOCS / "reference/findings.md").read_text()
+    for path in (ROOT / "src").rglob("*.py"):
+        for code in re.findall(r'"((?:reference|sensor|oil|vector|cut|speed|recording)\.[a-z_]+)"', path.read_text()):
+            assert code in text, code
+
+
+def test_examples_work():
+    assert load_model_file(DOCS / "examples/larch52.toml").name == "Larch 52"
+    text = (DOCS / "guides/describe-a-model.md").read_text()
+    smallest = tomllib.loads(re.search(r"```toml\n(.*?)```", text, re.S)[1])
+    ModelFile.model_validate(smallest)
+
+
+def test_links_lead_somewhere():
+    for page in [ROOT / "README.md", *DOCS.rglob("*.md")]:
+        for target in re.findall(r"\]\(([^)#]+)\)", page.read_text()):
+            assert (page.parent / target).exists(), (page.name, target)
+
+
+def test_public_names_are_documented():
+    import heavyspot
+
+    text = (DOCS / "reference/python.md").read_text()
+    for name in heavyspot.__all__:
+        assert hasattr(heavyspot, name)
+        assert name in text or name == "__version__", name
