@@ -11,7 +11,8 @@ setup:           ## a .venv with everything; the program is then .venv/bin/heavy
 run: setup       ## the demo shop: a cartridge from out of limit to its sheet
 	@.venv/bin/heavyspot demo
 
-test: check      ## every test
+test: check           ## every test
+	@scripts/test-needs
 	$(PY) -m pytest -q -n 2 -m "not prove"
 
 check: setup     ## format, lint, types, floors
