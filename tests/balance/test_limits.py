@@ -141,3 +141,22 @@ def test_uncertainty_adds_in_squares():
         np.array([1.0]), np.array([0.03]), repeat_share=0.04, calibration_share=0.12
     )
     assert u[0] == pytest.approx(0.13)
+
+
+def test_the_worst_speed_of_a_real_run_up():
+    # Source: M. Nouioua 2026, CC BY 4.0: laboratory rotor through a split critical; peak 20.56 µm at
+    # 1665 rpm (computed elsewhere). The unit does not matter to the judgement.
+    import csv
+
+    from conftest import FILES
+
+    with (FILES / "rotor_kit/runup_1x.csv").open() as file:
+        rows = [(float(r["rpm"]), float(r["amp_1x_um"])) for r in csv.DictReader(file)]
+    speed, size = np.array(rows).T
+    j = judge(
+        speed, size, np.full(size.size, 0.1), Limit("x", (0.0,), (10.0,)),
+        from_rpm=1050, to_rpm=2050, step_rpm=13,
+    )  # fmt: skip
+    assert j.verdict == "fail"
+    assert j.worst.amplitude_g == pytest.approx(20.56, abs=0.005)
+    assert j.worst.speed_rpm == pytest.approx(1665, abs=1)

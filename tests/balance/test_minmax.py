@@ -83,3 +83,29 @@ def test_nothing_to_gain_means_no_cut():
     V = np.array([1, -1, 1j, -1j, 0.5], complex)  # any cut makes one of them worse
     made = best_cuts(V, H, np.ones(5), angles_deg=ANGLES, cap=1e-6)
     assert made.level <= 1.0
+
+
+def split(amount, angle, places):
+    """Put an unbalance onto given places, as the min-max with a response of one does."""
+    u = np.array([amount * np.exp(1j * np.deg2rad(angle))])
+    made = best_cuts(
+        u, np.ones(1, complex), np.ones(1), angles_deg=np.array(places, float), cap=1e9, budget=1e9
+    )
+    return dict(zip(made.angles_deg, made.amounts, strict=True))
+
+
+def test_split_between_two_places_of_five(case):
+    # Source: law of sines (case split-two-places)
+    c = case("split-two-places")
+    got = split(c["inputs"]["amount"], c["inputs"]["angle_deg"], [0, 72, 144, 216, 288])
+    assert [got[0.0], got[72.0]] == pytest.approx(c["expected"]["amounts"], rel=1e-6)
+
+
+def test_split_of_the_field_handbook(case):
+    # Source: US Bureau of Reclamation FIST 2-2, Example 4. Published 42 and 15 by scaling a drawing;
+    # exact is 40.82 and 14.94, and that is what is asked here.
+    c = case("split_50lb_15deg")
+    i = c["inputs"]
+    got = split(i["amount"], i["angle"], [i["pos_a"], i["pos_b"]])
+    assert got[0.0] == pytest.approx(c["recomputed"]["at_a"], rel=1e-5)
+    assert got[60.0] == pytest.approx(c["recomputed"]["at_b"], rel=1e-5)

@@ -151,6 +151,21 @@ def test_cubic_turn_angle_leaves_no_error_under_acceleration(case):
     assert 360 * np.abs(got - true).max() < 0.01 * e["mid_rev_error_deg"]
 
 
+def test_constant_acceleration_of_computed_order_tracking(case):
+    # Source: K. R. Fyfe and E. D. S. Munck, MSSP 11 (1997) 187 (formula from memory): the moments at
+    # which given angles pass, from marks at 0, 0.1 and 0.19 s
+    from heavyspot.signal.turns import TurnClock
+
+    e, i = case("ot_fyfe_munck")["expected"], case("ot_fyfe_munck")["inputs"]
+    b1, b2 = e["b1"] / (2 * np.pi), e["b2"] / (2 * np.pi)
+    marks = np.arange(-2.0, 6.0)  # the same acceleration before and after
+    times = (np.sqrt(b1**2 + 4 * b2 * marks) - b1) / (2 * b2)
+    clock = TurnClock(edges_per_turn=1, longest_turn=1e6)
+    clock.add(times * 1e4, final=True)
+    got, _ = clock.turns_at(np.array(e["t_at_theta"]) * 1e4)
+    assert got - 2.0 == pytest.approx(i["theta_rev"], abs=2e-4)
+
+
 def test_two_poles_are_named_and_give_no_trust():
     two = RPM / 120_000 * np.sin(2 * THETA + 0.4) + 0.005 * RNG.standard_normal(T.size)
     _, _, found = follow(np.stack([HOUSING, two], axis=1))

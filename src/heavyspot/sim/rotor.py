@@ -28,6 +28,7 @@ class Element:
     young_pa: float = 2.05e11
     density_kg_m3: float = 7850.0
     poisson: float = 0.3
+    shear: bool = True
 
 
 @dataclass(frozen=True)
@@ -176,7 +177,7 @@ def _beam(e: Element) -> tuple[FloatArray, FloatArray, FloatArray]:
         (7 + 6 * e.poisson) * squared + (20 + 12 * e.poisson) * ratio**2
     )
     length = e.length_m
-    phi = 12 * e.young_pa * second / (shear * kappa * area * length**2)
+    phi = 12 * e.young_pa * second / (shear * kappa * area * length**2) if e.shear else 0.0
     k = np.array(
         [
             [12, 6 * length, -12, 6 * length],

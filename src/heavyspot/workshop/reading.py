@@ -104,17 +104,19 @@ def read_recording(
     reading = read_curves(track, scale=scale)
     spectra = maker.finish()
     channels = [recording.channels[i] for i in vibration]
+    reference = reference_findings(track, reading)
+    trusted = not any(f.code in NO_CURVE for f in reference)
     findings = [
-        *reference_findings(track, reading),
+        *reference,
         *sensor_findings(
             track,
             full_scale=[1.0 if c.full_scale != 1.0 or recording.bits else None for c in channels],
             unit_in_g=[float(s) for s in scale],
             names=[c.name for c in channels],
         ),
-        *sub_synchronous_findings(spectra, reading, limit_g=limit_g),
     ]
-    trusted = not any(f.code in NO_CURVE for f in findings)
+    if trusted:  # orders mean nothing against a reference that lies
+        findings += sub_synchronous_findings(spectra, reading, limit_g=limit_g)
     highest = _highest(reading) if trusted else 0.0
     return ReadResult(
         curves=reading.curves if trusted else (),
