@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import os
 from pathlib import Path
 
 from ..quantities.errors import LedgerFault
@@ -57,12 +56,3 @@ def digest_of(path: Path) -> str:
     """Return the SHA-256 of a file as 64 hexadecimal digits."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
-
-
-def sync_folder(path: Path) -> None:
-    """Make sure that names of new files in a folder survive a power cut."""
-    descriptor = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)

@@ -2,38 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
-from .._version import __version__
-from ..balance.advise import Advice, Situation, advise, typical_response
-from ..balance.limits import Judgement, amplitude_uncertainty, judge
-from ..balance.plane import Plane
-from ..balance.response import Estimate, History, estimate, wide_prior
 from ..ledger.archive import digest_of
 from ..ledger.book import Book, Row, now_utc
 from ..ledger.identity import new_id
 from ..quantities.angles import wrap_deg
 from ..quantities.checks import finite, positive
 from ..quantities.errors import BadInput, LedgerFault
-from ..quantities.finding import Finding
-from ..signal.curve import Curve
 from ..sources.readers import open_recording
 from ..sources.recording import Recording
-from ..sources.sidecar import describe
 from ..sources.writers import write_flac
+from .advising import Evidence, advise_on, learnt_rows
+from .judging import frozen_conditions, judge_curves
 from .model_file import ModelFile, load_model_file, parse_model
-from .past import (
-    LEARN_SPREAD,
-    history_of,
-    learnt_response,
-    library_priors,
-    pack_curves,
-    past_runs,
-)
-from .reading import ReadResult, read_recording
+from .past import history_of, pack_curves, past_runs
+from .reading import read_recording
 from .results import SpinResult, advice_json, finding_json, judgement_json
 from .run_findings import change_findings, cut_findings, model_findings
 
@@ -147,144 +133,77 @@ class Workshop:
             No such piece, or the disk refuses; nothing is kept.
         """
         piece = self.piece(serial)
-        model = self.model(piece["model"])
         source = (
             recording
             if isinstance(recording, Recording)
             else open_recording(recording, format=format)
         )
+        model = self.model(piece["model"])
+        evidence, number = self._evidence(piece, model, source)
+        made = self.book.cuts(piece["id"], "made")
+        advice, now = advise_on(evidence, number, made)
+        if evidence.history is not None and now is not None:
+            evidence.findings.extend(cut_findings(evidence.history, now, model.as_scatter()))
+        entry = self._archived(source, evidence, operator=operator, rig=rig or source.rig)
+        entry |= {"number": number}
+        entry["result"] |= {"advice": advice_json(advice, model.rotation)}
+        asked = [{"piece_id": piece["id"], "after_run": number, **asdict(c)} for c in advice.cuts]
+        learnt = learnt_rows(evidence, now, number, entry["rig"])
+        self.book.add_run(entry, asked, learnt)
+        return SpinResult(
+            run=entry["id"],
+            number=number,
+            serial=serial,
+            curves=evidence.read.curves,
+            findings=tuple(evidence.findings),
+            judgement=evidence.judgement,
+            advice=advice,
+            rotation=model.rotation,
+            notes=tuple(entry["result"]["notes"]),
+        )
+
+    def _evidence(self, piece: Row, model: ModelFile, source: Recording) -> tuple[Evidence, int]:
+        """Read a recording, judge it, and put it beside the piece's earlier runs."""
         read = read_recording(source, limit_g=float(min(model.house_limit().limit_g)))
         past = past_runs(self.book, piece["id"])
         number = len(past) + 1
-        made = self.book.cuts(piece["id"], "made")
-        curves = [(p.number, p.curves[0]) for p in past if p.curves]
-        if read.curve is not None:
-            curves.append((number, read.curve))
-        history = history_of(curves, made, model) if read.curve is not None else None
-        judgement = judge_curves(read.curves, model) if read.curves else None
         findings = [*read.findings, *model_findings(source, read, model)]
+        history = None
+        if read.curve is not None:
+            curves = [(p.number, p.curves[0]) for p in past if p.curves]
+            made = self.book.cuts(piece["id"], "made")
+            history = history_of([*curves, (number, read.curve)], made, model)
         if history is not None:
             findings += change_findings(history, model.as_scatter())
-        advice, now = self._advise(piece, model, history, judgement, findings, read, number, made)
-        if history is not None and now is not None:
-            findings += cut_findings(history, now, model.as_scatter())
-        at = now_utc()
-        run_id = new_id()
+        judgement = judge_curves(read.curves, model) if read.curves else None
+        return Evidence(self.book, piece["id"], model, history, judgement, findings, read), number
+
+    def _archived(
+        self, source: Recording, evidence: Evidence, *, operator: str, rig: str
+    ) -> dict[str, Any]:
+        """Write the recording to the archive; return the run's entry without its number and advice."""
+        at, run_id = now_utc(), new_id()
         path = self.book.archive.place(run_id, at)
         notes = [*source.notes, *write_flac(source, path)]
-        result = {
-            **judgement_json(judgement),
-            "findings": [finding_json(f) for f in findings],
-            "advice": advice_json(advice, model.rotation),
-            "notes": notes,
-        }
-        entry = {
+        judgement = evidence.judgement
+        return {
             "id": run_id,
             "at": at,
             "by": operator or source.operator,
-            "piece_id": piece["id"],
-            "number": number,
+            "piece_id": evidence.piece_id,
             "recorded_at": source.recorded_at,
-            "rig": rig or source.rig,
+            "rig": rig,
             "recording": self.book.archive.name_of(path),
             "recording_sha256": digest_of(path),
-            "conditions": self._conditions(source, model, rig or source.rig),
+            "conditions": frozen_conditions(self.book, source, evidence.model, rig),
             "verdict": judgement.verdict if judgement else "undecided",
             "worst_ratio": judgement.worst.ratio if judgement else None,
-            "result": result,
-            "curves": pack_curves(read.curves),
-        }
-        asked = [
-            {
-                "piece_id": piece["id"],
-                "after_run": number,
-                "plane": c.plane,
-                "angle_deg": c.angle_deg,
-                "unbalance_gmm": c.unbalance_gmm,
-                "mass_mg": c.mass_mg,
-                "depth_mm": c.depth_mm,
-            }
-            for c in advice.cuts
-        ]
-        learnt = _learnt(piece, model, history, now, findings, number, entry["rig"])
-        self.book.add_run(entry, asked, learnt)
-        return SpinResult(
-            run_id,
-            number,
-            serial,
-            read.curves,
-            tuple(findings),
-            judgement,
-            advice,
-            model.rotation,
-            tuple(notes),
-        )
-
-    def _advise(
-        self,
-        piece: Row,
-        model: ModelFile,
-        history: History | None,
-        judgement: Judgement | None,
-        findings: list[Finding],
-        read: ReadResult,
-        number: int,
-        made: list[Row],
-    ) -> tuple[Advice, Estimate | None]:
-        blocking = next((f for f in findings if f.severity == "block"), None)
-        if blocking is not None:
-            why = f"{blocking.text} {blocking.do}"
-            return Advice("fix", (), None, 0.0, 0.0, False, why), None
-        if history is None or judgement is None:
-            why = "Nothing could be measured over the model's speed range. Spin to test speed."
-            return Advice("spin_again", (), None, 0.0, 0.0, False, why), None
-        priors = library_priors(self.book, model, history.speed_rpm, not_piece=piece["id"])
-        scatter = model.as_scatter()
-        guard = 2 * float(np.hypot(scatter.run_share, model.scatter.calibration_share))
-        situation = Situation(
-            history=history,
-            planes=self.planes(model, made),
-            priors=priors,
-            limit_g=model.house_limit().at(history.speed_rpm),
-            judgement=judgement,
-            reached=read.highest_rpm >= 0.985 * model.test_speed_rpm,
-            test_speed_rpm=model.test_speed_rpm,
-            scatter=scatter,
-            guard=guard,
-            sensor_lag_deg=read.sensor_lag_deg or 0.0,
-            most_cuts=model.most_cuts,
-            seed=number,
-        )
-        return advise(situation)
-
-    def planes(self, model: ModelFile, made: list[Row]) -> tuple[Plane, ...]:
-        """Return a model's planes with what was taken off them already."""
-        return tuple(
-            p.as_plane(sum(c["mass_mg"] for c in made if c["plane"] == p.name)) for p in model.plane
-        )
-
-    def _conditions(self, source: Recording, model: ModelFile, rig: str) -> dict[str, Any]:
-        """Return what was true when it was measured; never recomputed from later settings."""
-        house = model.house_limit()
-        rig_row = self.book.rig(rig) if rig else None
-        return {
-            "program": __version__,
-            "recording": describe(
-                source.channels,
-                sample_rate_hz=source.sample_rate_hz,
-                rotation=source.rotation or model.rotation,
-                recorded_at=source.recorded_at,
-                rig=source.rig,
-                operator=source.operator,
-                oil=(source.oil_temperature_c, source.oil_pressure_kpa),
-            ),
-            "model": model.model_dump(mode="json", exclude_unset=True),
-            "rotation": model.rotation,
-            "limit": {"speed_rpm": list(house.speed_rpm), "limit_g": list(house.limit_g)},
-            "from_rpm": model.from_rpm,
-            "test_speed_rpm": model.test_speed_rpm,
-            "scatter": model.scatter.model_dump(),
-            "rig": rig_row["content"] if rig_row else {},
+            "result": {
+                **judgement_json(judgement),
+                "findings": [finding_json(f) for f in evidence.findings],
+                "notes": notes,
+            },
+            "curves": pack_curves(evidence.read.curves),
         }
 
     # -- grinding ---------------------------------------------------------------------------------
@@ -384,64 +303,3 @@ class Workshop:
             "cuts_made": cuts["made"],
             "cuts_asked": cuts["asked"],
         }
-
-
-def judge_curves(curves: tuple[Curve, ...], model: ModelFile) -> Judgement | None:
-    """Return the verdict over every pass of a run; None when no point is in the range."""
-    scatter = model.scatter
-    speed = np.concatenate([c.speed_rpm for c in curves])
-    amplitude = np.concatenate([np.abs(c.vector[0]) for c in curves])
-    noise = np.concatenate([c.noise[0] for c in curves])
-    if not (speed >= model.from_rpm).any():
-        return None
-    u = amplitude_uncertainty(
-        amplitude,
-        noise,
-        repeat_share=scatter.run_share,
-        calibration_share=scatter.calibration_share,
-    )
-    step = float(np.diff(curves[0].speed_rpm).min()) if curves[0].speed_rpm.size > 1 else 500.0
-    return judge(
-        speed,
-        amplitude,
-        u,
-        model.house_limit(),
-        from_rpm=model.from_rpm,
-        to_rpm=model.test_speed_rpm,
-        step_rpm=step,
-    )
-
-
-def _learnt(
-    piece: Row,
-    model: ModelFile,
-    history: History | None,
-    now: Estimate | None,
-    findings: list[Finding],
-    number: int,
-    rig: str,
-) -> list[Row]:
-    """Return what this piece now tells of its planes, for the units to come.
-
-    Estimated from its own runs alone: what came from other units must not come back to them.
-    """
-    if history is None or now is None or not history.cuts:
-        return []
-    if any(f.code == "cut.not_as_recorded" for f in findings):
-        return []
-    planes = sorted({c.plane for c in history.cuts})
-    wide = wide_prior(history.speed_rpm, typical_response(history.speed_rpm, model.test_speed_rpm))
-    own = estimate(history, dict.fromkeys(planes, wide), model.as_scatter(), draws=60)
-    return [
-        {
-            "model": model.name,
-            "rig": rig,
-            "plane": plane,
-            "piece_id": piece["id"],
-            "run_number": number,
-            "spread": own.spread[plane],
-            "vector": learnt_response(history.speed_rpm, own.mean_response[plane], model),
-        }
-        for plane in planes
-        if own.spread[plane] < LEARN_SPREAD
-    ]

@@ -1,0 +1,101 @@
+"""From the ledger's evidence to the advice, and what a piece teaches the units to come."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..balance.advise import Advice, Situation, advise, typical_response
+from ..balance.limits import Judgement
+from ..balance.plane import Plane
+from ..balance.response import Estimate, History, estimate, wide_prior
+from ..ledger.book import Book, Row
+from ..quantities.finding import Finding
+from .model_file import ModelFile
+from .past import LEARN_SPREAD, learnt_response, library_priors
+from .reading import ReadResult
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Everything known of a piece at the moment of advising.
+
+    Attributes
+    ----------
+    history : History or None
+        None when the run gave no curve over the model's range.
+    judgement : Judgement or None
+    findings : list of Finding
+    """
+
+    book: Book
+    piece_id: str
+    model: ModelFile
+    history: History | None
+    judgement: Judgement | None
+    findings: list[Finding]
+    read: ReadResult
+
+
+def advise_on(evidence: Evidence, number: int, made: list[Row]) -> tuple[Advice, Estimate | None]:
+    """Return the advice after run `number`, given the cuts `made`, and the estimate behind it."""
+    e = evidence
+    blocking = next((f for f in e.findings if f.severity == "block"), None)
+    if blocking is not None:
+        why = f"{blocking.text} {blocking.do}"
+        return Advice("fix", (), None, 0.0, 0.0, False, why), None
+    if e.history is None or e.judgement is None:
+        why = "Nothing could be measured over the model's speed range. Spin to test speed."
+        return Advice("spin_again", (), None, 0.0, 0.0, False, why), None
+    scatter, model = e.model.as_scatter(), e.model
+    situation = Situation(
+        history=e.history,
+        planes=planes_of(model, made),
+        priors=library_priors(e.book, model, e.history.speed_rpm, not_piece=e.piece_id),
+        limit_g=model.house_limit().at(e.history.speed_rpm),
+        judgement=e.judgement,
+        reached=e.read.highest_rpm >= 0.985 * model.test_speed_rpm,
+        test_speed_rpm=model.test_speed_rpm,
+        scatter=scatter,
+        guard=2 * float(np.hypot(scatter.run_share, model.scatter.calibration_share)),
+        sensor_lag_deg=e.read.sensor_lag_deg or 0.0,
+        most_cuts=model.most_cuts,
+        seed=number,
+    )
+    return advise(situation)
+
+
+def planes_of(model: ModelFile, made: list[Row]) -> tuple[Plane, ...]:
+    """Return a model's planes with what was taken off them already."""
+    return tuple(
+        p.as_plane(sum(c["mass_mg"] for c in made if c["plane"] == p.name)) for p in model.plane
+    )
+
+
+def learnt_rows(evidence: Evidence, now: Estimate | None, number: int, rig: str) -> list[Row]:
+    """Return what this piece now tells of its planes, as rows of the ledger.
+
+    Estimated from its own runs alone: what came from other units must not come back to them.
+    """
+    history, model = evidence.history, evidence.model
+    if history is None or now is None or not history.cuts:
+        return []
+    if any(f.code == "cut.not_as_recorded" for f in evidence.findings):
+        return []
+    planes = sorted({c.plane for c in history.cuts})
+    wide = wide_prior(history.speed_rpm, typical_response(history.speed_rpm, model.test_speed_rpm))
+    own = estimate(history, dict.fromkeys(planes, wide), model.as_scatter(), draws=60)
+    return [
+        {
+            "model": model.name,
+            "rig": rig,
+            "plane": plane,
+            "piece_id": evidence.piece_id,
+            "run_number": number,
+            "spread": own.spread[plane],
+            "vector": learnt_response(history.speed_rpm, own.mean_response[plane], model),
+        }
+        for plane in planes
+        if own.spread[plane] < LEARN_SPREAD
+    ]
