@@ -1,5 +1,5 @@
 .DEFAULT_GOAL := help
-.PHONY: help setup run test check bench prove accuracy lock
+.PHONY: help setup run serve test check bench prove accuracy lock
 PY := .venv/bin/python
 
 help:            ## this list
@@ -10,6 +10,9 @@ setup:           ## a .venv with everything; the program is then .venv/bin/heavy
 
 run: setup       ## the demo shop: a cartridge from out of limit to its sheet
 	@.venv/bin/heavyspot demo
+
+serve: setup     ## the bench in the browser, with the demo shop and the simulated rig
+	@.venv/bin/heavyspot --data demo-shop serve --demo-shop
 
 test: check           ## every test
 	@scripts/test-needs

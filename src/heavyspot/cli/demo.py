@@ -20,7 +20,8 @@ from ..signal.curve import read_curves
 from ..signal.tracker import Tracker
 from ..sim.cartridge import SIZES, Cartridge, Size, make_cartridge
 from ..sources.recording import Recording
-from ..sources.simulated import RIG, simulated_recording
+from ..sources.simulated import simulated_recording
+from ..workshop.demo_rig import furnish
 from ..workshop.report import make_report
 from ..workshop.results import SpinResult
 from ..workshop.shop import Workshop
@@ -64,7 +65,7 @@ def run_demo(folder: Path, *, seed: int, size: str, fast: bool) -> None:
     slow = not fast and out.is_terminal
     shop = Workshop(folder / "data")
     kind = SIZES[size]
-    _furnish(shop, kind)
+    furnish(shop)
     out.print(Panel(Text(f"Saltmarsh Turbo Works, a shop that does not exist. Model {kind.name}.")))
     out.print(
         f"Its ledger already knows {EARLIER_UNITS} units of the model (balancing them now) ..."
@@ -90,39 +91,6 @@ def _clear(folder: Path) -> None:
         shutil.rmtree(folder)
     folder.mkdir(parents=True, exist_ok=True)
     (folder / ".heavyspot-demo").touch()
-
-
-def _furnish(shop: Workshop, size: Size) -> None:
-    k = size.wheel_mm / 52.0
-    (shop.book.folder / "shop.toml").write_text(
-        'name = "Saltmarsh Turbo Works"\naddress = "Quay Lane 4, Saltmarsh"\n', encoding="utf-8"
-    )
-    shop.add_rig(
-        RIG, {"calibrated_at": "2026-05-04", "certificate": "SIM-0001", "due": "2027-05-04"}
-    )
-    shop.add_model(
-        {
-            "name": size.name,
-            "rotation": "clockwise",
-            "rated_speed_rpm": size.rated_speed_rpm,
-            "test_speed_rpm": size.test_speed_rpm,
-            "compressor_wheel_mm": size.wheel_mm,
-            "plane": [
-                {
-                    "name": "nut", "radius_mm": round(6 * k, 2), "cutter": "flat",
-                    "width_mm": round(6 * k, 2), "max_depth_mm": round(0.9 * k, 2),
-                    "budget_mg": round(900 * k**3),
-                },
-                {
-                    "name": "turbine hub", "radius_mm": round(9 * k, 2), "cutter": "flat",
-                    "width_mm": round(5 * k, 2), "material": "inconel 713c",
-                    "max_depth_mm": round(0.8 * k, 2), "budget_mg": round(1200 * k**3),
-                },
-            ],
-            "limit": [{"limit_g": 0.5}, {"name": "very good", "limit_g": 0.25}],
-        },
-        by="Ines",
-    )  # fmt: skip
 
 
 def _balance_quietly(shop: Workshop, size: Size, seed: int, serial: str) -> int:

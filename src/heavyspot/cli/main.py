@@ -314,6 +314,29 @@ def demo(
     run_demo(folder, seed=seed, size=size, fast=fast)
 
 
+@app.command()
+def serve(
+    host: Annotated[
+        str, typer.Option("--host", help="Address to listen on; loopback only.")
+    ] = "127.0.0.1",
+    port: Annotated[int, typer.Option("--port", help="Port to listen on.")] = 8520,
+    demo_shop: Annotated[
+        bool, typer.Option("--demo-shop", help="Furnish an empty ledger with the demo shop.")
+    ] = False,
+    pace: Annotated[
+        float, typer.Option("--pace", help="Speed of the simulated rig, times real time.")
+    ] = 1.0,
+) -> None:
+    """Open the workshop in the browser, with the simulated rig."""
+    from importlib import import_module
+
+    # by name: the two faces of the program never import each other
+    web = import_module("heavyspot.web.app")
+    web.refuse_open_address(host)
+    typer.echo(f"Heavyspot on http://{host}:{port}/  (stop with Ctrl-C)")
+    web.serve(Settings.data, host=host, port=port, demo=demo_shop, pace=pace)
+
+
 def main() -> None:
     """Run the command line: 0 done, 1 not passed with --check, 2 bad use or bad input."""
     try:

@@ -104,9 +104,7 @@ def advice_lines(result: SpinResult) -> Text:
                 style="bold",
             )
             text.append(f"   {cut.mass_mg:.1f} mg = {cut.unbalance_gmm:.3f} g·mm\n")
-        if a.trial:
-            text.append("This cut is to learn from. ")
-        else:
+        if not a.trial:
             text.append(f"Chance that the next run passes: {100 * a.chance_of_pass:.0f} %. ")
     else:
         words = {

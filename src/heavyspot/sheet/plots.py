@@ -74,12 +74,20 @@ def curve_svg(report: SheetReport, *, width: int = 720, height: int = 350) -> st
     return "".join(parts)
 
 
-def dial_svg(cuts: tuple[SheetCut, ...], rotation: Rotation, *, size: int = 260) -> str:
+def dial_svg(
+    cuts: tuple[SheetCut, ...],
+    rotation: Rotation,
+    *,
+    size: int = 260,
+    ink: str = INK,
+    faded: str = FADED,
+    accent: str = ACCENT,
+) -> str:
     """Return the rotor seen from the nut, mark at 12 o'clock, with the numbered cuts.
 
     Angles grow against rotation: counterclockwise on the page for a clockwise rotor.
     """
-    c, r = size / 2, size * 0.36
+    c, r = size / 2, size * 0.34
     sign = -1.0 if rotation == "clockwise" else 1.0
 
     def at(angle_deg: float, radius: float) -> tuple[float, float]:
@@ -88,37 +96,37 @@ def dial_svg(cuts: tuple[SheetCut, ...], rotation: Rotation, *, size: int = 260)
 
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {size} {size}">',
-        f'<circle cx="{c}" cy="{c}" r="{r}" fill="none" stroke="{INK}" stroke-width="1.6"/>',
-        f'<circle cx="{c}" cy="{c}" r="{0.12 * r:.1f}" fill="none" stroke="{FADED}"/>',
+        f'<circle cx="{c}" cy="{c}" r="{r}" fill="none" stroke="{ink}" stroke-width="1.6"/>',
+        f'<circle cx="{c}" cy="{c}" r="{0.12 * r:.1f}" fill="none" stroke="{faded}"/>',
     ]
     for angle in range(0, 360, 30):
         (x1, y1), (x2, y2) = at(angle, r), at(angle, r * (1.08 if angle % 90 else 1.12))
         parts.append(
-            f'<line x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}" stroke="{INK}"/>'
+            f'<line x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}" stroke="{ink}"/>'
         )
         if angle % 90 == 0:
-            tx, ty = at(angle, r * 1.27)
-            parts.append(_text(tx, ty + 4, f"{angle}°", anchor="middle", fill=FADED))
+            tx, ty = at(angle, r * 1.29)
+            parts.append(_text(tx, ty + 4, f"{angle}°", anchor="middle", fill=faded))
     mx, my = at(0, r)
     parts.append(
         f'<path d="M {mx - 7:.1f} {my - 1:.1f} L {mx + 7:.1f} {my - 1:.1f} L {mx:.1f} {my + 11:.1f} Z" '
-        f'fill="{INK}"/>'
+        f'fill="{ink}"/>'
     )
-    parts.append(_arrow(c, 0.55 * r, sign))
+    parts.append(_arrow(c, 0.55 * r, sign, faded))
     for i, cut in enumerate(cuts, start=1):
         (x1, y1), (x2, y2) = at(cut.angle_deg - 9, r), at(cut.angle_deg + 9, r)
         sweep = 0 if sign < 0 else 1
         parts.append(
             f'<path d="M {x1:.1f} {y1:.1f} A {r} {r} 0 0 {sweep} {x2:.1f} {y2:.1f} Z" '
-            f'fill="{ACCENT}" stroke="{ACCENT}" stroke-width="3"/>'
+            f'fill="{accent}" stroke="{accent}" stroke-width="3"/>'
         )
         tx, ty = at(cut.angle_deg, r * 0.8)
-        parts.append(_text(tx, ty + 5, str(i), anchor="middle", fill=ACCENT, size=16))
+        parts.append(_text(tx, ty + 5, str(i), anchor="middle", fill=accent, size=16))
     parts.append("</svg>")
     return "".join(parts)
 
 
-def _arrow(c: float, r: float, sign: float) -> str:
+def _arrow(c: float, r: float, sign: float, faded: str) -> str:
     """The direction of rotation: against the angles."""
     spin = -sign
     a0, a1 = math.radians(-35 * spin), math.radians(35 * spin)
@@ -130,9 +138,9 @@ def _arrow(c: float, r: float, sign: float) -> str:
     sweep = 1 if spin > 0 else 0
     return (
         f'<path d="M {x0:.1f} {y0:.1f} A {r} {r} 0 0 {sweep} {x1:.1f} {y1:.1f}" fill="none" '
-        f'stroke="{FADED}" stroke-width="2"/>'
+        f'stroke="{faded}" stroke-width="2"/>'
         f'<path d="M {hx:.1f} {hy:.1f} L {x1:.1f} {y1:.1f} L {lx:.1f} {ly:.1f}" fill="none" '
-        f'stroke="{FADED}" stroke-width="2"/>'
+        f'stroke="{faded}" stroke-width="2"/>'
     )
 
 

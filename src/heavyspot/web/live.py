@@ -1,0 +1,70 @@
+"""Live data: a websocket that sends the newest snapshot, and the curve's new points.
+
+Messages, JSON: ``{"t", "speed_rpm", "amplitude_g", "angle_deg", "overall_g", "pickup", "lost",
+"age_ms", "curve": [[speed, amplitude], ...]}`` ten to twenty times a second, `curve` at most four
+times a second; values are null while there is no trusted speed; at the end ``{"end": true}``.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import math
+import time
+from typing import Any
+
+from fastapi import APIRouter, WebSocket, WebSocketDisconnect
+
+from ..workshop.bench import Bench
+from ..workshop.capture import Snapshot
+
+router = APIRouter()
+CURVE_EVERY_S = 0.25
+
+
+@router.websocket("/bench/{serial:path}/live")
+async def live(socket: WebSocket, serial: str) -> None:
+    """Send snapshots of a piece's spin until it ends."""
+    origin = socket.headers.get("origin")
+    if origin is not None and origin.split("://", 1)[-1] != socket.headers.get("host"):
+        await socket.close(4403)
+        return
+    await socket.accept()
+    bench: Bench = socket.app.state.bench
+    capture = bench.capture
+    try:
+        if capture is not None and capture.about["serial"] == serial:
+            number, drawn_at = 0, 0.0
+            while not capture.finished.is_set():
+                shot = await asyncio.to_thread(capture.wait_for, number, 0.5)
+                if shot.number > number:
+                    number = shot.number
+                    draw = time.monotonic() - drawn_at > CURVE_EVERY_S
+                    drawn_at = time.monotonic() if draw else drawn_at
+                    await socket.send_json(message(shot, with_curve=draw))
+            while bench.capture is capture or bench.reading == serial:
+                await asyncio.sleep(0.05)
+        await socket.send_json({"end": True})
+        await socket.close()
+    except WebSocketDisconnect:
+        return
+
+
+def message(shot: Snapshot, *, with_curve: bool) -> dict[str, Any]:
+    """Return a snapshot as a message."""
+    out: dict[str, Any] = {
+        "t": round(shot.time_s, 3),
+        "speed_rpm": _number(shot.speed_rpm),
+        "amplitude_g": _number(shot.amplitude_g),
+        "angle_deg": _number(shot.angle_deg),
+        "overall_g": _number(shot.overall_g),
+        "pickup": _number(shot.pickup),
+        "lost": shot.lost_samples,
+        "age_ms": round(1e3 * (time.monotonic() - shot.sampled_at_s), 1),
+    }
+    if with_curve:
+        out["curve"] = [[round(float(a)), round(float(b), 4)] for a, b in shot.curve.T]
+    return out
+
+
+def _number(value: float) -> float | None:
+    return round(value, 4) if math.isfinite(value) else None

@@ -1,0 +1,184 @@
+"""The pages, made on the server; htmx swaps the panel, forms work without it too."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+from urllib.parse import quote
+
+from fastapi import APIRouter, Form, Request, Response
+from fastapi.responses import RedirectResponse
+from fastapi.templating import Jinja2Templates
+
+from .._version import __version__
+from ..quantities.angles import clock_text
+from ..quantities.errors import HeavyspotError
+from ..sheet.issue import issue_sheet
+from ..sheet.plots import dial_svg
+from ..workshop.report import SheetCut
+from .api import Shop, TheBench
+
+router = APIRouter(include_in_schema=False)
+templates = Jinja2Templates(Path(__file__).parent / "templates")
+templates.env.globals["version"] = __version__
+
+Text = Annotated[str, Form()]
+
+
+def fault_page(request: Request, fault: HeavyspotError, status: int) -> Response:
+    """Return a fault as a page: what is wrong and what to do."""
+    return templates.TemplateResponse(request, "fault.html", {"fault": fault}, status_code=status)
+
+
+@router.get("/")
+def home(request: Request, shop: Shop, bench: TheBench) -> Response:
+    """The day's pieces, and the box that takes a scan."""
+    spinning = bench.capture.about["serial"] if bench.capture else None
+    rows = list(reversed(shop.book.pieces()))[:60]
+    values = {"pieces": rows, "models": shop.book.model_names(), "spinning": spinning}
+    return templates.TemplateResponse(request, "home.html", values)
+
+
+@router.get("/find")
+def find(request: Request, shop: Shop, q: str = "") -> Response:
+    """Where a scanned or typed serial leads: its bench, or the form for a new piece."""
+    serial = q.strip()
+    if serial and shop.book.piece(serial):
+        return RedirectResponse(f"/bench/{quote(serial)}", 303)
+    values = {"serial": serial, "models": shop.book.model_names()}
+    return templates.TemplateResponse(request, "new_piece.html", values)
+
+
+@router.post("/pieces")
+def add_piece(
+    request: Request,
+    shop: Shop,
+    serial: Text = "",
+    model: Text = "",
+    customer: Text = "",
+    invoice: Text = "",
+    position: Text = "",
+) -> Response:
+    """Add a piece and go to its bench; a fault stands at the form with all that was typed."""
+    try:
+        shop.add_piece(serial, model, customer=customer, invoice=invoice, position=position)
+    except HeavyspotError as fault:
+        values = {
+            "serial": serial, "model": model, "customer": customer, "invoice": invoice,
+            "position": position, "models": shop.book.model_names(), "fault": fault,
+        }  # fmt: skip
+        return templates.TemplateResponse(request, "new_piece.html", values, status_code=422)
+    return RedirectResponse(f"/bench/{quote(serial.strip())}", 303)
+
+
+@router.get("/bench/{serial:path}/panel")
+def panel(request: Request, serial: str, shop: Shop, bench: TheBench) -> Response:
+    """The question alone, for htmx."""
+    return templates.TemplateResponse(request, "panel.html", _panel_values(serial, shop, bench))
+
+
+@router.post("/bench/{serial:path}/spin")
+def spin(serial: str, bench: TheBench, operator: Text = "") -> Response:
+    """Start a spin: the press is the yes to the hazards named on the button."""
+    bench.spin(serial, operator=operator)
+    return _back(serial)
+
+
+@router.post("/bench/{serial:path}/stop")
+def stop(serial: str, bench: TheBench) -> Response:
+    """Stop the spin that runs."""
+    bench.stop()
+    return _back(serial)
+
+
+@router.post("/bench/{serial:path}/rescue")
+def rescue(serial: str, bench: TheBench, keep: Text = "yes") -> Response:
+    """Read, or remove, what an interrupted spin left."""
+    bench.rescue(serial, keep=keep == "yes")
+    return _back(serial)
+
+
+@router.post("/bench/{serial:path}/as-advised")
+def as_advised(serial: str, shop: Shop) -> Response:
+    """Record the advised cuts as made."""
+    story = shop.story(serial)
+    last = story["runs"][-1]
+    done = {c["plane"] for c in story["cuts_made"] if c["after_run"] >= last["number"]}
+    for cut in last["advice"]["cuts"]:
+        if cut["plane"] not in done:  # pressed twice is still one cut
+            shop.ground(serial, cut["plane"], cut["angle_deg"], depth_mm=cut["depth_mm"])
+    return _back(serial)
+
+
+@router.post("/bench/{serial:path}/ground")
+def ground(
+    serial: str,
+    shop: Shop,
+    plane: Text = "",
+    angle_deg: Text = "",
+    depth_mm: Text = "",
+) -> Response:
+    """Record a cut that was made differently."""
+    shop.ground(serial, plane, _number(angle_deg), depth_mm=_number(depth_mm))
+    return _back(serial)
+
+
+@router.get("/bench/{serial:path}/sheet.pdf")
+def sheet(serial: str, shop: Shop) -> Response:
+    """Issue the customer's sheet."""
+    folder = shop.book.folder / "sheets"
+    folder.mkdir(exist_ok=True)
+    made = issue_sheet(shop, serial, folder / "last.pdf")
+    pdf = (folder / "last.pdf").read_bytes()
+    name = f"sheet-{made['number']}.pdf"
+    return Response(
+        pdf,
+        media_type="application/pdf",
+        headers={"Content-Disposition": f'attachment; filename="{name}"'},
+    )
+
+
+@router.get("/bench/{serial:path}")
+def bench_page(request: Request, serial: str, shop: Shop, bench: TheBench) -> Response:
+    """The bench of a piece."""
+    return templates.TemplateResponse(request, "bench.html", _panel_values(serial, shop, bench))
+
+
+def _number(text: str) -> Any:
+    """Return typed text as the workshop takes it; a decimal comma is a point."""
+    return text.strip().replace(",", ".")
+
+
+def _back(serial: str) -> Response:
+    return RedirectResponse(f"/bench/{quote(serial)}", 303)
+
+
+def _panel_values(serial: str, shop: Shop, bench: TheBench) -> dict[str, Any]:
+    story = shop.story(serial)
+    model = shop.model(story["model"])
+    last = story["runs"][-1] if story["runs"] else None
+    question = bench.question(serial)
+    advised = last["advice"]["cuts"] if last and question == "grind" else []
+    shown = [
+        SheetCut(c["plane"], c["angle_deg"], c["clock"], c["depth_mm"], c["mass_mg"], 0)
+        for c in advised
+    ]
+    return {
+        "story": story,
+        "serial": serial,
+        "model": model,
+        "question": question,
+        "last": last,
+        "advised": advised,
+        "problem": bench.problem,
+        "busy": bench.capture.about["serial"] if bench.capture else None,
+        "dial": dial_svg(
+            tuple(shown),
+            model.rotation,
+            ink="currentColor",
+            faded="currentColor",
+            accent="var(--heavy)",
+        ),
+        "clock": lambda angle: clock_text(angle, model.rotation),
+        "limit_g": min(model.house_limit().limit_g),
+    }

@@ -1,0 +1,126 @@
+"""The bench: one rig, one piece at a time, one question at a time.
+
+What is asked follows from the ledger and from what is running, so that a closed browser or a killed
+program comes back to the same question.
+"""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Literal
+
+from ..quantities.errors import HeavyspotError, LedgerFault
+from ..sources.readers import open_recording
+from .capture import Capture, LiveFactory, remove_capture, unfinished
+from .results import SpinResult
+from .shop import Workshop
+
+Question = Literal["prepare", "spinning", "reading", "grind", "again", "fix", "done", "rescue"]
+
+
+@dataclass
+class Bench:
+    """State of the bench.
+
+    Parameters
+    ----------
+    shop : Workshop
+    factory : LiveFactory
+        Makes a live source for a piece's next spin.
+    """
+
+    shop: Workshop
+    factory: LiveFactory
+    capture: Capture | None = None
+    reading: str = ""
+    problem: str = ""
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+
+    @property
+    def folder(self) -> Path:
+        """Where captures lie until they are in the ledger."""
+        return self.shop.book.folder / "capture"
+
+    def rescued(self, serial: str) -> list[Path]:
+        """Return captures of a piece that a stop of the program left behind."""
+        running = self.capture.path if self.capture else None
+        return [
+            p
+            for p, about in unfinished(self.folder)
+            if about.get("serial") == serial and p != running
+        ]
+
+    def question(self, serial: str) -> Question:
+        """Return what the technician is to do now."""
+        if self.capture is not None and self.capture.about["serial"] == serial:
+            return "spinning"
+        if self.reading == serial:
+            return "reading"
+        if self.rescued(serial):
+            return "rescue"
+        story = self.shop.story(serial)
+        if not story["runs"]:
+            return "prepare"
+        last = story["runs"][-1]
+        action = last["advice"]["action"]
+        if any(c["after_run"] >= last["number"] for c in story["cuts_made"]):
+            return "prepare"
+        return {"cut": "grind", "spin_again": "again", "fix": "fix", "stop": "done"}[action]  # type: ignore[return-value]
+
+    def spin(self, serial: str, *, operator: str = "") -> Capture:
+        """Start a spin; raises `LedgerFault` when one is running or the piece is not known."""
+        self.shop.piece(serial)
+        with self._lock:
+            if self.capture is not None:
+                other = self.capture.about["serial"]
+                raise LedgerFault(
+                    f"{other} is spinning on this rig.", remedy="Wait until it has ended."
+                )
+            self.problem = ""
+            self.capture = Capture(
+                self.factory(serial), self.folder, {"serial": serial, "operator": operator}
+            )
+            self.capture.start()
+        threading.Thread(target=self._when_done, args=(self.capture,), daemon=True).start()
+        return self.capture
+
+    def stop(self) -> None:
+        """Stop the spin that runs, if any; it is read and kept."""
+        if self.capture is not None:
+            self.capture.stop()
+
+    def _when_done(self, capture: Capture) -> None:
+        capture.join()
+        serial = capture.about["serial"]
+        with self._lock:
+            self.reading, self.capture = serial, None
+        try:
+            self._keep(capture.path, capture.about)
+        finally:
+            self.reading = ""
+        if capture.error:
+            self.problem = capture.error
+
+    def rescue(self, serial: str, *, keep: bool) -> None:
+        """Read what an interrupted spin left, or remove it."""
+        for path in self.rescued(serial):
+            if keep:
+                self._keep(path, {"serial": serial})
+            else:
+                remove_capture(path)
+
+    def _keep(self, path: Path, about: dict[str, Any]) -> SpinResult | None:
+        """Read a captured file into the ledger; the file goes only when the ledger has it."""
+        try:
+            result = self.shop.spin(
+                about["serial"], open_recording(path), operator=about.get("operator", "")
+            )
+        except HeavyspotError as fault:
+            self.problem = f"{fault.message} {fault.remedy}"
+            path.replace(path.with_suffix(".unread"))  # nothing is lost: the samples stay
+            path.with_suffix(".about").unlink(missing_ok=True)
+            return None
+        remove_capture(path)
+        return result

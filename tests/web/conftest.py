@@ -1,0 +1,79 @@
+"""A real server on a real ledger, and Debian's Chromium."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from pathlib import Path
+
+import pytest
+
+PROGRAM = Path(sys.executable).with_name("heavyspot")
+CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
+FLAGS = [
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+
+
+class Server:
+    """The program as a user starts it, on a free port; the simulated rig runs faster than real."""
+
+    def __init__(self, data: Path, pace: float = 3.0) -> None:
+        self.data, self.pace = data, pace
+        with socket.socket() as s:
+            s.bind(("127.0.0.1", 0))
+            self.port = s.getsockname()[1]
+        self.url = f"http://127.0.0.1:{self.port}"
+        self.start()
+
+    def start(self) -> None:
+        self.process = subprocess.Popen(
+            [str(PROGRAM), "--data", str(self.data), "serve", "--demo-shop", "--port", str(self.port),
+             "--pace", str(self.pace)],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )  # fmt: skip
+        for _ in range(300):
+            try:
+                urllib.request.urlopen(self.url, timeout=1).close()
+                return
+            except OSError:
+                time.sleep(0.1)
+        raise RuntimeError("the server did not answer")
+
+    def kill(self) -> None:
+        os.kill(self.process.pid, signal.SIGKILL)
+        self.process.wait()
+
+    def stop(self) -> None:
+        self.process.terminate()
+        try:
+            self.process.wait(10)
+        except subprocess.TimeoutExpired:
+            self.kill()
+
+
+@pytest.fixture(scope="session")
+def server(tmp_path_factory):
+    made = Server(tmp_path_factory.mktemp("web") / "data")
+    yield made
+    made.stop()
+
+
+@pytest.fixture(scope="session")
+def browser():
+    from playwright.sync_api import sync_playwright
+
+    if not Path(CHROMIUM).exists():
+        pytest.skip("chromium is not installed")
+    with sync_playwright() as play:
+        made = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield made
+        made.close()

@@ -1,0 +1,143 @@
+"""The HTTP face without a browser: states, refusals, headers."""
+
+import time
+
+import pytest
+from fastapi.testclient import TestClient
+
+from heavyspot.quantities.errors import BadInput
+from heavyspot.web.app import create_app, refuse_open_address
+
+
+@pytest.fixture(scope="module")
+def client(tmp_path_factory):
+    app = create_app(tmp_path_factory.mktemp("api") / "data", demo=True, pace=40.0)
+    with TestClient(app, base_url="http://127.0.0.1") as made:
+        yield made
+
+
+def add(client, serial):
+    done = client.post("/api/pieces", json={"serial": serial, "model": "Larch 52"})
+    assert done.status_code == 201
+
+
+def wait(client, serial):
+    for _ in range(200):
+        question = client.get(f"/api/bench/{serial}").json()["question"]
+        if question not in ("spinning", "reading"):
+            return question
+        time.sleep(0.05)
+    raise AssertionError("the spin did not end")
+
+
+def test_spin_grind_spin(client):
+    add(client, "H-1")
+    assert client.get("/api/bench/H-1").json()["question"] == "prepare"
+    assert client.post("/api/bench/H-1/spin", json={"operator": "Ines"}).status_code == 202
+    assert wait(client, "H-1") == "grind"
+    story = client.get("/api/pieces/H-1").json()
+    assert story["runs"][0]["by"] == "Ines"
+    cut = story["runs"][0]["advice"]["cuts"][0]
+    done = client.post(
+        "/api/pieces/H-1/cuts",
+        json={"plane": cut["plane"], "angle_deg": cut["angle_deg"], "depth_mm": cut["depth_mm"]},
+    )
+    assert done.status_code == 201 and done.json()["left_mg"] > 0
+    assert client.get("/api/bench/H-1").json()["question"] == "prepare"
+    view = client.get("/api/pieces/H-1/curves").json()
+    assert len(view["speed_rpm"]) == len(view["runs"][0]["amplitude_g"]) == len(view["limit_g"])
+
+
+def test_live_curve_is_the_recorded_curve(client):
+    """The same run fed live and read from its recording gives the same curve."""
+    import numpy as np
+
+    from heavyspot import open_recording, read_recording
+
+    add(client, "H-2")
+    bench = client.app.state.bench
+    capture = bench.spin("H-2")
+    wait(client, "H-2")
+    live = capture.snapshot.curve
+    shop = client.app.state.shop
+    kept = open_recording(shop.book.archive.open(shop.story("H-2")["runs"][0]["recording"]))
+    recorded = read_recording(kept).curves[0]
+    same = np.interp(live[0], recorded.speed_rpm, np.abs(recorded.vector[0]))
+    inner = (live[0] > 20_000) & (live[0] < live[0].max() - 3_000)
+    assert inner.sum() > 100
+    assert np.abs(live[1] - same)[inner].max() < 0.01 * same.max()
+
+
+def test_websocket_sends_snapshots_and_an_end(client):
+    add(client, "H-3")
+    client.app.state.bench.spin("H-3")
+    with client.websocket_connect("/bench/H-3/live") as socket:
+        messages = []
+        while not messages or "end" not in messages[-1]:
+            messages.append(socket.receive_json())
+    numbers = [m for m in messages if "t" in m]
+    assert len(numbers) > 3
+    assert {
+        "speed_rpm",
+        "amplitude_g",
+        "angle_deg",
+        "overall_g",
+        "pickup",
+        "lost",
+        "age_ms",
+    } <= set(numbers[0])
+    assert all(m["lost"] == 0 for m in numbers)
+
+
+def test_refusals(client):
+    add(client, "H-4")
+    assert client.get("/api/pieces/none").status_code == 404
+    assert client.get("/bench/none").status_code == 404
+    twice = client.post("/api/pieces", json={"serial": "H-4", "model": "Larch 52"})
+    assert twice.status_code == 422 and "there already" in twice.json()["error"]
+    for body in (
+        {"plane": "nut", "angle_deg": 10},
+        {"plane": "wing", "angle_deg": 10, "depth_mm": 0.1},
+        {"plane": "nut", "angle_deg": 10, "depth_mm": 0.1, "colour": "red"},
+        {"plane": "nut", "angle_deg": "ten", "depth_mm": 0.1},
+    ):
+        assert client.post("/api/pieces/H-4/cuts", json=body).status_code == 422
+    raw = client.post(
+        "/api/pieces/H-4/cuts",
+        content='{"plane": "nut", "angle_deg": NaN, "depth_mm": 0.1}',
+        headers={"content-type": "application/json"},
+    )
+    assert raw.status_code == 422
+    assert client.get("/api/pieces/H-4").json()["cuts_made"] == []
+
+
+def test_other_sites_cannot_ask_for_changes(client):
+    done = client.post("/pieces", data={"serial": "X"}, headers={"origin": "http://evil.example"})
+    assert done.status_code == 403
+    assert client.get("/", headers={"host": "evil.example"}).status_code == 400
+
+
+def test_secure_headers_and_no_inline_script(client):
+    page = client.get("/")
+    policy = page.headers["content-security-policy"]
+    assert "default-src 'self'" in policy and "unsafe" not in policy
+    assert "<script>" not in page.text and " onclick" not in page.text and "style=" not in page.text
+
+
+def test_markup_in_names_stays_text(client):
+    add(client, "<b>x</b>/2")
+    page = client.get("/bench/%3Cb%3Ex%3C%2Fb%3E%2F2")
+    assert page.status_code == 200
+    for text in (page.text, client.get("/").text):
+        assert "<b>x</b>/2" not in text and "&lt;b&gt;x" in text
+
+
+@pytest.mark.parametrize("host", ["0.0.0.0", "192.168.1.5", "::", "example.org"])
+def test_open_addresses_are_refused(host):
+    with pytest.raises(BadInput, match="accounts are not built"):
+        refuse_open_address(host)
+
+
+def test_openapi_lists_everything(client):
+    paths = client.get("/api/openapi.json").json()["paths"]
+    assert "/api/pieces/{serial}/cuts" in paths and "/api/bench/{serial}/spin" in paths

@@ -1,0 +1,201 @@
+"""The whole job in a browser, at both screen sizes, by keyboard alone and by touch alone."""
+
+import re
+import time
+from pathlib import Path
+
+import pytest
+from web.conftest import Server
+
+AXE = Path(__file__).parents[1] / "vendor/axe.min.js"
+SHOTS = Path(__file__).parents[2] / "demo-shots"
+SIZES = {"bench": (1280, 800), "tablet": (820, 1180)}
+ENDED = "#panel.grind, #panel.done, #panel.again, #panel.fix"
+
+
+def open_page(browser, size, **kw):
+    width, height = SIZES[size]
+    context = browser.new_context(viewport={"width": width, "height": height}, **kw)
+    page = context.new_page()
+    page.faults = []
+    page.on("pageerror", lambda e: page.faults.append(str(e)))
+    page.on("console", lambda m: page.faults.append(m.text) if m.type == "error" else None)
+    page.on(
+        "request",
+        lambda r: (
+            None if "127.0.0.1" in r.url or r.url.startswith("data:") else page.faults.append(r.url)
+        ),
+    )
+    return page
+
+
+def axe(page):
+    """Run axe-core; return serious and critical violations."""
+    page.evaluate(AXE.read_text())  # not a script tag: the page's policy forbids those, rightly
+    found = page.evaluate(
+        "axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21aa', 'wcag22aa']})"
+    )
+    return [
+        (v["id"], v["nodes"][0]["html"][:120])
+        for v in found["violations"]
+        if v["impact"] in ("serious", "critical")
+    ]
+
+
+def small_targets(page):
+    """Return visible controls lower or narrower than 48 px."""
+    return page.evaluate(
+        """[...document.querySelectorAll('main button, main a, main input, main select, main summary')]
+           .filter(e => e.offsetParent && !e.closest('details:not([open])'))
+           .map(e => [e.outerHTML.slice(0, 80), e.getBoundingClientRect()])
+           .filter(([, r]) => r.height < 48 || r.width < 48).map(([h]) => h)"""
+    )
+
+
+def new_piece(page, server, serial, press):
+    page.goto(f"{server.url}/find?q={serial}")
+    assert axe(page) == []
+    page.locator("main [name=customer]").fill("Fjord Haulage")
+    page.locator("[name=model]").select_option("Larch 52")
+    press(page)
+    page.wait_for_url(f"**/bench/{serial}")
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("by", ["keyboard", "touch"])
+def test_from_new_piece_to_sheet(server, browser, size, by):
+    page = open_page(browser, size, has_touch=by == "touch", accept_downloads=True)
+    serial = f"{by}-{size}"
+
+    def press(page):
+        if by == "touch":
+            page.locator("[data-next]").tap()
+        else:  # a pedal is a key; nothing may be focused for it
+            page.evaluate("document.activeElement.blur()")
+            page.keyboard.press("PageDown")
+
+    new_piece(page, server, serial, press)
+    for _ in range(8):
+        page.wait_for_selector("#panel.prepare, #panel.again")
+        assert axe(page) == [] and small_targets(page) == []
+        press(page)
+        page.wait_for_selector("#panel.spinning")
+        for _ in range(200):  # the page's policy forbids evaluated conditions, rightly
+            speed = re.sub(r"\D", "", page.inner_text("#speed"))
+            if speed and int(speed) > 60_000:
+                break
+            time.sleep(0.03)
+        assert re.fullmatch(r"\d+\.\d\d", page.inner_text("#amplitude"))
+        assert axe(page) == []
+        page.wait_for_selector(ENDED, timeout=30_000)
+        assert axe(page) == [] and small_targets(page) == []
+        if page.locator("#panel.done").count():
+            break
+        if page.locator("#panel.grind").count():
+            assert re.search(
+                r"Grind \S.* mm deep at \d+°, \d+:\d\d o’clock", page.inner_text("#panel")
+            )
+            press(page)
+    assert "Passed" in page.inner_text("#panel")
+    with page.expect_download() as download:
+        press(page)
+    assert Path(download.value.path()).read_bytes().startswith(b"%PDF")
+    assert page.faults == []
+    page.context.close()
+
+
+def test_ground_differently_and_bad_entry(server, browser):
+    page = open_page(browser, "bench")
+    new_piece(page, server, "differently", lambda p: p.locator("[data-next]").click())
+    page.locator("[data-next]").click()
+    page.wait_for_selector("#panel.grind", timeout=30_000)
+    page.locator("summary").click()
+    page.locator("[name=depth_mm]").fill("deep")
+    page.get_by_text("Write it down").click()
+    assert "not a number" in page.inner_text("main")
+    assert axe(page) == []
+    page.locator("[data-back]").click()
+    page.wait_for_selector("#panel.grind")
+    page.locator("summary").click()
+    page.locator("[name=depth_mm]").fill("0,07")
+    page.locator("[name=angle_deg]").fill("123")
+    page.get_by_text("Write it down").click()
+    page.wait_for_selector("#panel.prepare")
+    assert "nut 123° 0.07 mm" in page.inner_text(".past")
+    page.context.close()
+
+
+def test_reload_and_second_browser_see_the_same_spin(server, browser):
+    one, two = open_page(browser, "bench"), open_page(browser, "tablet")
+    new_piece(one, server, "shared", lambda p: p.locator("[data-next]").click())
+    one.locator("[data-next]").click()
+    two.goto(f"{server.url}/bench/shared")
+    two.wait_for_selector("#panel.spinning")
+    one.reload()
+    one.wait_for_selector("#panel.spinning")
+    for page in (one, two):
+        page.wait_for_selector(ENDED, timeout=30_000)
+        assert "Run 1" in page.inner_text(".past")
+        assert page.faults == []
+        page.context.close()
+
+
+def test_one_rig_spins_one_piece(server, browser):
+    one, two = open_page(browser, "bench"), open_page(browser, "bench")
+    for page, serial in ((one, "busy-1"), (two, "busy-2")):
+        new_piece(page, server, serial, lambda p: p.locator("[data-next]").click())
+    one.locator("[data-next]").click()
+    one.wait_for_selector("#panel.spinning")
+    two.reload()
+    assert "busy-1 is spinning" in two.inner_text("#panel")
+    one.locator("[data-next]").click()  # stop
+    one.wait_for_selector("#panel:not(.spinning):not(.reading)", timeout=20_000)
+    one.context.close()
+    two.context.close()
+
+
+def test_kill_9_in_the_middle_of_a_spin_loses_nothing_written(tmp_path, browser):
+    server = Server(tmp_path / "data", pace=1.0)
+    page = open_page(browser, "bench")
+    new_piece(page, server, "killed", lambda p: p.locator("[data-next]").click())
+    page.locator("[data-next]").click()
+    page.wait_for_selector("#panel.spinning")
+    time.sleep(4.0)
+    server.kill()
+    left = list((tmp_path / "data/capture").glob("*.wav"))
+    assert len(left) == 1
+    from heavyspot import open_recording
+
+    seconds = sum(b.data.shape[0] for b in open_recording(left[0]).blocks()) / 51_200
+    assert seconds > 3.0
+    server.start()
+    page.goto(f"{server.url}/bench/killed")
+    assert "interrupted" in page.inner_text("#panel")
+    assert axe(page) == []
+    page.locator("[data-next]").click()
+    page.wait_for_selector(ENDED)
+    assert "Run 1" in page.inner_text(".past")
+    assert not list((tmp_path / "data/capture").glob("*.wav"))
+    page.context.close()
+    server.stop()
+
+
+def test_dark_is_readable_too(server, browser):
+    page = open_page(browser, "bench", color_scheme="dark")
+    page.goto(server.url)
+    assert axe(page) == []
+    new_piece(page, server, "dark", lambda p: p.locator("[data-next]").click())
+    assert axe(page) == []
+    page.context.close()
+
+
+def test_page_weight(server, browser):
+    page = open_page(browser, "bench")
+    sizes = []
+    page.on("response", lambda r: sizes.append(len(r.body())))
+    new_piece(page, server, "weight", lambda p: p.locator("[data-next]").click())
+    sizes.clear()
+    page.reload()
+    page.wait_for_load_state("networkidle")
+    assert 0 < sum(sizes) < 1_500_000
+    page.context.close()
