@@ -28,6 +28,7 @@ if TYPE_CHECKING:
         HeavyspotError,
         LedgerFault,
         SignalTooPoor,
+        SourceLost,
         UnreadableFile,
     )
     from .quantities.finding import Finding
@@ -56,6 +57,7 @@ _HOMES = {
     "ReadResult": "workshop.reading",
     "Recording": "sources.recording",
     "SignalTooPoor": "quantities.errors",
+    "SourceLost": "quantities.errors",
     "SpinResult": "workshop.results",
     "Tracker": "signal.tracker",
     "UnreadableFile": "quantities.errors",
@@ -81,6 +83,7 @@ __all__ = [
     "ReadResult",
     "Recording",
     "SignalTooPoor",
+    "SourceLost",
     "SpinResult",
     "Tracker",
     "UnreadableFile",

@@ -315,6 +315,19 @@ def demo(
 
 
 @app.command()
+def devices(json: Json = False) -> None:
+    """List the inputs this computer can capture from."""
+    from ..sources.sound_card import input_devices
+
+    found = input_devices()
+    if json:
+        emit([{"index": d.index, "name": d.name, "channels": d.channels} for d in found])
+        return
+    for d in found:
+        typer.echo(f"{d.index:>3}  {d.name}  ({d.channels} channels, {d.default_rate_hz:.0f} Hz)")
+
+
+@app.command()
 def serve(
     host: Annotated[
         str, typer.Option("--host", help="Address to listen on; loopback only.")
@@ -323,18 +336,21 @@ def serve(
     demo_shop: Annotated[
         bool, typer.Option("--demo-shop", help="Furnish an empty ledger with the demo shop.")
     ] = False,
+    rig: Annotated[
+        Path | None, typer.Option("--rig", help="Rig file: capture through an interface.")
+    ] = None,
     pace: Annotated[
         float, typer.Option("--pace", help="Speed of the simulated rig, times real time.")
     ] = 1.0,
 ) -> None:
-    """Open the workshop in the browser, with the simulated rig."""
+    """Open the workshop in the browser, with the simulated rig or a real one."""
     from importlib import import_module
 
     # by name: the two faces of the program never import each other
     web = import_module("heavyspot.web.app")
     web.refuse_open_address(host)
     typer.echo(f"Heavyspot on http://{host}:{port}/  (stop with Ctrl-C)")
-    web.serve(Settings.data, host=host, port=port, demo=demo_shop, pace=pace)
+    web.serve(Settings.data, host=host, port=port, demo=demo_shop, pace=pace, rig=rig)
 
 
 def main() -> None:

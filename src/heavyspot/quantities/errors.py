@@ -6,6 +6,7 @@
     ├── BadInput (also ValueError)   a number, name or file content that cannot be used
     ├── UnreadableFile               a recording or model file that cannot be read
     ├── SignalTooPoor                a recording that reads, but from which nothing can be measured
+    ├── SourceLost                   a device that is not there, or went away
     └── LedgerFault                  the ledger refuses: unknown piece, duplicate serial, full disk
 """
 
@@ -42,6 +43,10 @@ class UnreadableFile(HeavyspotError):
 
 class SignalTooPoor(HeavyspotError):
     """A recording from which nothing trustworthy can be measured."""
+
+
+class SourceLost(HeavyspotError):
+    """A live source that is not there, or went away while it delivered."""
 
 
 class LedgerFault(HeavyspotError):

@@ -127,6 +127,7 @@ def described(recording: Recording, sidecar: Sidecar | None, *, rate_may_differ:
         operator=sidecar.operator or recording.operator,
         oil_temperature_c=oil.temperature_c if oil else recording.oil_temperature_c,
         oil_pressure_kpa=oil.pressure_kpa if oil else recording.oil_pressure_kpa,
+        lost_samples=sidecar.lost_samples,
         notes=notes,
     )
 

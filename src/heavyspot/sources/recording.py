@@ -101,6 +101,8 @@ class Recording:
     rig : str
     bits : int
         Bits of an integer file; 0 for floating point.
+    lost_samples : int
+        Samples that were lost while it was captured.
     notes : tuple of str
         What the reader had to assume.
     path : Path or None
@@ -117,6 +119,7 @@ class Recording:
     oil_temperature_c: float | None = None
     oil_pressure_kpa: float | None = None
     bits: int = 0
+    lost_samples: int = 0
     notes: tuple[str, ...] = ()
     path: Path | None = None
 

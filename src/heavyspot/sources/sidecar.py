@@ -71,6 +71,7 @@ class Sidecar(BaseModel):
     rig: str = ""
     operator: str = ""
     oil: Oil | None = None
+    lost_samples: Annotated[int, Field(ge=0)] = 0
 
     def as_channels(self) -> tuple[Channel, ...]:
         """Return the channels; raises `BadInput` for a unit or sensitivity that is not known."""
@@ -166,6 +167,7 @@ def describe(
     rig: str = "",
     operator: str = "",
     oil: tuple[float | None, float | None] = (None, None),
+    lost_samples: int = 0,
 ) -> dict[str, Any]:
     """Return the description of a recording as JSON-ready values, smallest form."""
     out: dict[str, Any] = {"version": 1}
@@ -178,6 +180,8 @@ def describe(
     if oil != (None, None):
         named = zip(("temperature_c", "pressure_kpa"), oil, strict=True)
         out["oil"] = {k: v for k, v in named if v is not None}
+    if lost_samples:
+        out["lost_samples"] = lost_samples
     out["channels"] = [_described(c) for c in channels]
     return out
 

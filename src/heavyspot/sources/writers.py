@@ -100,6 +100,7 @@ def write_flac(recording: Recording, path: Path) -> list[str]:
         rig=recording.rig,
         operator=recording.operator,
         oil=(recording.oil_temperature_c, recording.oil_pressure_kpa),
+        lost_samples=recording.lost_samples,
     )
     if rate != recording.sample_rate_hz:
         content["sample_rate_hz"] = rate

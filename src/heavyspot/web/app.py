@@ -15,6 +15,8 @@ from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from .._version import __version__
 from ..quantities.errors import BadInput, HeavyspotError, LedgerFault
+from ..sources.live import LiveSource
+from ..sources.sound_card import RigFile, SoundCardLive, load_rig_file
 from ..workshop.bench import Bench
 from ..workshop.demo_rig import demo_source, furnish
 from ..workshop.shop import Workshop
@@ -32,7 +34,9 @@ SECURE_HEADERS = {
 }
 
 
-def create_app(data: Path, *, demo: bool = False, pace: float = 1.0) -> FastAPI:
+def create_app(
+    data: Path, *, demo: bool = False, pace: float = 1.0, rig: RigFile | None = None
+) -> FastAPI:
     """Return the application on a data folder.
 
     Parameters
@@ -41,6 +45,8 @@ def create_app(data: Path, *, demo: bool = False, pace: float = 1.0) -> FastAPI:
         Furnish an empty ledger with the demo shop.
     pace : float
         Speed of the simulated rig, times real time.
+    rig : RigFile, optional
+        A real rig; the simulated one when not given.
     """
     shop = Workshop(data)
     if demo:
@@ -52,7 +58,10 @@ def create_app(data: Path, *, demo: bool = False, pace: float = 1.0) -> FastAPI:
         bench.stop()
         shop.close()
 
-    bench = Bench(shop, lambda serial: demo_source(shop, serial, pace=pace))
+    def source(serial: str) -> LiveSource:
+        return SoundCardLive(rig) if rig else demo_source(shop, serial, pace=pace)
+
+    bench = Bench(shop, source)
     app = FastAPI(
         title="Heavyspot",
         version=__version__,
@@ -119,10 +128,12 @@ def refuse_open_address(host: str) -> None:
         )
 
 
-def serve(data: Path, *, host: str, port: int, demo: bool, pace: float) -> None:
+def serve(
+    data: Path, *, host: str, port: int, demo: bool, pace: float, rig: Path | None = None
+) -> None:
     """Run the server until it is stopped."""
     import uvicorn
 
     refuse_open_address(host)
-    app = create_app(data, demo=demo, pace=pace)
+    app = create_app(data, demo=demo, pace=pace, rig=load_rig_file(rig) if rig else None)
     uvicorn.run(app, host=host, port=port, log_level="warning", ws="websockets-sansio")

@@ -154,6 +154,8 @@ class Capture:
             self.error = f"Capturing stopped: {fault}."
         finally:
             self._source.close()
+            if self._lost:
+                _describe_beside(self.path, d, self.about, lost_samples=self._lost)
             self._queue.put(None)
 
     def _follow(self) -> None:
@@ -210,7 +212,9 @@ class Capture:
             self._changed.notify_all()
 
 
-def _describe_beside(path: Path, d: Description, about: dict[str, Any]) -> None:
+def _describe_beside(
+    path: Path, d: Description, about: dict[str, Any], *, lost_samples: int = 0
+) -> None:
     content = describe(
         d.channels,
         sample_rate_hz=round(d.sample_rate_hz),
@@ -218,6 +222,7 @@ def _describe_beside(path: Path, d: Description, about: dict[str, Any]) -> None:
         recorded_at=now_utc(),
         rig=d.rig,
         operator=about.get("operator", ""),
+        lost_samples=lost_samples,
     )
     path.with_suffix(".json").write_text(json.dumps(content), encoding="utf-8")
     path.with_suffix(".about").write_text(json.dumps(about), encoding="utf-8")

@@ -23,6 +23,16 @@ def model_findings(recording: Recording, read: ReadResult, model: ModelFile) -> 
                 "Look at the wheels, seen from the nut, and correct the one that is wrong.",
             )
         )
+    if recording.lost_samples:
+        found.append(
+            Finding(
+                "recording.lost_samples",
+                "warn",
+                f"{recording.lost_samples} samples were lost while this spin was captured.",
+                "Close other programs on the capturing computer, or lower the sample rate; spin again.",
+                {"lost_samples": float(recording.lost_samples)},
+            )
+        )
     highest = read.highest_rpm
     if highest > 1.01 * model.rated_speed_rpm:
         found.append(
