@@ -89,6 +89,36 @@ def test_websocket_sends_snapshots_and_an_end(client):
     assert all(m["lost"] == 0 for m in numbers)
 
 
+def test_look_closer(client):
+    import numpy as np
+
+    add(client, "H-7")
+    client.post("/api/bench/H-7/spin", json={})
+    wait(client, "H-7")
+    story = client.get("/api/pieces/H-7").json()
+    passes = client.get("/api/runs/1/passes/H-7").json()["passes"]
+    assert {p["direction"] for p in passes} == {"up", "down"}
+    assert max(passes[0]["amplitude_g"]) == pytest.approx(
+        story["runs"][0]["worst"]["amplitude_g"], rel=0.05
+    )
+    answer = client.get("/api/runs/1/map/H-7")
+    rows, columns = int(answer.headers["x-rows"]), int(answer.headers["x-columns"])
+    levels = np.frombuffer(answer.content, np.uint8).reshape(rows, columns)
+    speeds = [float(v) if v else np.nan for v in answer.headers["x-speed-hz"].split(",")]
+    top = float(answer.headers["x-highest-hz"])
+    k = int(np.nanargmax(speeds))  # at top speed the brightest line is the turning frequency
+    assert levels[k].argmax() / columns * top == pytest.approx(speeds[k], rel=0.03)
+    m = client.get("/api/runs/1/moment/H-7?speed_rpm=100000").json()
+    assert m["speed_rpm"] == pytest.approx(100_000, abs=600)
+    line = m["frequency_hz"][int(np.argmax(m["spectrum_g"]))]
+    assert line == pytest.approx(m["turning_hz"], rel=0.02)
+    lines = client.get("/api/runs/1/curve.csv/H-7").text.splitlines()
+    assert lines[0].startswith("direction,speed [rpm]") and len(lines) > 300
+    assert client.get("/api/runs/1/recording.uff/H-7").content[:12].strip().startswith(b"-1")
+    assert client.get("/api/runs/9/passes/H-7").status_code == 404
+    assert client.get("/look/9/H-7").status_code == 404
+
+
 def test_refusals(client):
     add(client, "H-4")
     assert client.get("/api/pieces/none").status_code == 404

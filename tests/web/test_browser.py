@@ -199,3 +199,21 @@ def test_page_weight(server, browser):
     page.wait_for_load_state("networkidle")
     assert 0 < sum(sizes) < 1_500_000
     page.context.close()
+
+
+def test_look_closer_at_a_run(server, browser):
+    page = open_page(browser, "tablet")
+    new_piece(page, server, "closer", lambda p: p.locator("[data-next]").click())
+    page.locator("[data-next]").click()
+    page.wait_for_selector(ENDED, timeout=30_000)
+    page.locator(".past a").first.click()
+    page.wait_for_url("**/look/1/closer")
+    page.wait_for_selector("#spectrum-chart canvas")
+    took = int(re.search(r"\d+", page.inner_text("#map-took"))[0])
+    assert took < 1000
+    assert axe(page) == [] and small_targets(page) == []
+    with page.expect_download() as download:
+        page.locator("#png").click()
+    assert Path(download.value.path()).read_bytes().startswith(b"\x89PNG")
+    assert page.faults == []
+    page.context.close()

@@ -8,7 +8,7 @@ of the chunks nor that of the frames can change a result by more than rounding.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -82,6 +82,22 @@ class Track:
     def block_s(self) -> float:
         """Duration of one block, s."""
         return self.block / self.sample_rate_hz
+
+    def since(self, block: int) -> Track:
+        """Return the track from that block on (a multiple of four): for looking while it grows."""
+        start = max(0, block // GROUP_BLOCKS * GROUP_BLOCKS)
+        return replace(
+            self,
+            turns=self.turns[start:],
+            trusted=self.trusted[start:],
+            reference=self.reference[start:],
+            reference_mean=self.reference_mean[start:],
+            reference_power=self.reference_power[start:],
+            vectors=self.vectors[:, start:],
+            mean=self.mean[:, start:],
+            power=self.power[:, start:],
+            largest=self.largest[:, start // GROUP_BLOCKS :],
+        )
 
     @property
     def time_s(self) -> Array:

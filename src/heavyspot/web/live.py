@@ -1,8 +1,9 @@
 """Live data: a websocket that sends the newest snapshot, and the curve's new points.
 
-Messages, JSON: ``{"t", "speed_rpm", "amplitude_g", "angle_deg", "overall_g", "pickup", "lost",
-"age_ms", "curve": [[speed, amplitude], ...]}`` ten to twenty times a second, `curve` at most four
-times a second; values are null while there is no trusted speed; at the end ``{"end": true}``.
+Messages, JSON, ten to twenty times a second: ``{"t", "speed_rpm", "amplitude_g", "angle_deg",
+"overall_g", "pickup", "lost", "age_ms", "sampled_unix_ms"}``, and ``"curve": [[speed, amplitude],
+...]`` at most four times a second; values are null while there is no trusted speed; at the end
+``{"end": true}``.
 """
 
 from __future__ import annotations
@@ -60,6 +61,7 @@ def message(shot: Snapshot, *, with_curve: bool) -> dict[str, Any]:
         "pickup": _number(shot.pickup),
         "lost": shot.lost_samples,
         "age_ms": round(1e3 * (time.monotonic() - shot.sampled_at_s), 1),
+        "sampled_unix_ms": round(1e3 * (time.time() - time.monotonic() + shot.sampled_at_s), 1),
     }
     if with_curve:
         out["curve"] = [[round(float(a)), round(float(b), 4)] for a, b in shot.curve.T]

@@ -15,6 +15,7 @@ from ..quantities.angles import clock_text
 from ..quantities.errors import HeavyspotError
 from ..sheet.issue import issue_sheet
 from ..sheet.plots import dial_svg
+from ..workshop.look import find_run
 from ..workshop.report import SheetCut
 from .api import Shop, TheBench
 
@@ -121,6 +122,28 @@ def ground(
     """Record a cut that was made differently."""
     shop.ground(serial, plane, _number(angle_deg), depth_mm=_number(depth_mm))
     return _back(serial)
+
+
+@router.get("/look/{number}/{serial:path}")
+def look_closer(
+    request: Request, serial: str, number: int, shop: Shop, beside: int | None = None
+) -> Response:
+    """A closer look at one run, beside another if asked."""
+    row, curves = find_run(shop, serial, number)
+    story = shop.story(serial)
+    values = {
+        "serial": serial,
+        "number": number,
+        "beside": beside,
+        "others": [r["number"] for r in story["runs"] if r["number"] != number],
+        "result": row["result"],
+        "speeds": [round(float(curves[0].speed_rpm[0])), round(float(curves[0].speed_rpm[-1]))]
+        if curves
+        else [0, 0],
+        "worst": row["result"]["worst"],
+        "limit_g": min(shop.model(story["model"]).house_limit().limit_g),
+    }
+    return templates.TemplateResponse(request, "look.html", values)
 
 
 @router.get("/bench/{serial:path}/sheet.pdf")

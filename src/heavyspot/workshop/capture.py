@@ -22,16 +22,23 @@ from numpy.typing import NDArray
 from ..ledger.book import now_utc
 from ..ledger.identity import new_id
 from ..quantities.errors import HeavyspotError, LedgerFault
-from ..signal.curve import Reading, read_curves
+from ..signal.curve import read_curves
+from ..signal.phase import PhasedBlocks, phased_blocks
 from ..signal.reference import ReferenceSettings
-from ..signal.tracker import Tracker
+from ..signal.tracker import Track, Tracker
 from ..sources.live import Description, LiveBlock, LiveSource
 from ..sources.readers import open_recording
 from ..sources.recording import Recording
 from ..sources.sidecar import describe
 
 SNAPSHOT_S = 0.06
+CURVE_S = 0.25
 FLUSH_S = 0.25
+LOOK_BACK_S = 1.5
+"""How far back of what was read before the curve is read anew; older points stay as they are."""
+
+SETTLED_S = 0.3
+"""Points nearer than this to the beginning of what is read anew are left as they were."""
 
 
 @dataclass(frozen=True)
@@ -170,18 +177,29 @@ class Capture:
             reference=d.channels[phase].reference or ReferenceSettings(),
             frame_windows=1,
         )
-        last = 0.0
+        growing = GrowingCurve(scale)
+        shown = drawn = 0.0
+        newest: LiveBlock | None = None
         while (block := self._queue.get()) is not None:
+            newest = block
             tracker.feed(block.data)
-            if block.host_time_s - last >= SNAPSHOT_S:
-                last = block.host_time_s
-                self._publish(read_curves(tracker.so_far(), scale=scale), block)
+            if block.host_time_s - shown >= SNAPSHOT_S:
+                shown = block.host_time_s
+                track = tracker.so_far()
+                if shown - drawn >= CURVE_S:
+                    drawn = shown
+                    growing.read(track)
+                self._publish(
+                    phased_blocks(track.since(track.turns.size - 80), scale=scale), growing, block
+                )
+        if newest is not None:  # the end of the spin is shown too
+            growing.read(tracker.so_far())
+            self._publish(phased_blocks(tracker.so_far(), scale=scale), growing, newest)
         self.finished.set()
         with self._changed:
             self._changed.notify_all()
 
-    def _publish(self, reading: Reading, block: LiveBlock) -> None:
-        b = reading.blocks
+    def _publish(self, b: PhasedBlocks, growing: GrowingCurve, block: LiveBlock) -> None:
         now = slice(max(0, b.speed_rpm.size - 8), None)
         trusted = b.trusted[now]
         values: dict[str, Any] = {}
@@ -195,21 +213,45 @@ class Capture:
                 "overall_g": float(np.sqrt(max(power, 0.0))),
                 "pickup": float(np.nan_to_num(b.reference_amplitude[now][trusted][-1])),
             }
-        curve = np.empty((2, 0))
-        if reading.curves:
-            main = reading.curves[0]
-            curve = np.stack([main.speed_rpm, np.abs(main.vector[0])])
         rate = self.description.sample_rate_hz
         with self._changed:
             self.snapshot = Snapshot(
                 number=self.snapshot.number + 1,
                 time_s=(block.first_sample + block.data.shape[0]) / rate,
                 lost_samples=self._lost,
-                curve=curve,
+                curve=growing.points(),
                 sampled_at_s=block.host_time_s,
                 **values,
             )
             self._changed.notify_all()
+
+
+class GrowingCurve:
+    """The curve of a spin that still runs: only its last seconds are read anew each time."""
+
+    def __init__(self, scale: NDArray[np.float64]) -> None:
+        self._scale = scale
+        self._points: dict[str, dict[float, float]] = {"up": {}, "down": {}}
+        self._read_until = 0
+
+    def read(self, track: Track) -> None:
+        """Read the end of a growing track."""
+        start = max(0, self._read_until - round(LOOK_BACK_S / track.block_s))
+        self._read_until = track.turns.size
+        from_s = SETTLED_S if start else 0.0
+        for curve in read_curves(track.since(start), scale=self._scale).curves:
+            kept = self._points[curve.direction]
+            amplitude = np.abs(curve.vector[0])
+            for speed, g, at in zip(curve.speed_rpm, amplitude, curve.time_s, strict=True):
+                if at >= from_s:
+                    kept[float(speed)] = float(g)
+
+    def points(self) -> NDArray[np.float64]:
+        """Return speed and amplitude, (2, n), of the direction that has more points."""
+        kept = max(self._points.values(), key=len)
+        if not kept:
+            return np.empty((2, 0))
+        return np.array(sorted(kept.items())).T
 
 
 def _describe_beside(

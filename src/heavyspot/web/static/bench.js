@@ -89,7 +89,8 @@
       for (const [speed, g] of message.curve) { const k = Math.round(speed / step); if (k < now.length) now[k] = Math.max(now[k] || 0, g); }
       const rows = plot.data.slice(0, -1); rows.push(now); plot.setData(rows);
     }
-    window.heavyspotAge = message.age_ms;
+    // from the newest sample to the painted frame, for the benchmark
+    requestAnimationFrame(() => { const age = Date.now() - message.sampled_unix_ms; bench.dataset.ages = `${(bench.dataset.ages || "").slice(-4000)} ${age.toFixed(0)}`; });
   }
 
   async function refreshPanel() {
