@@ -101,6 +101,10 @@ def test_a_pass_stops_and_says_what_one_more_would_gain():
     advice, _ = advise(situation(response() * 0.01))
     assert advice.action == "stop"
     assert advice.why.startswith("Passed")
+    prior = library_prior(np.stack([response(s) for s in range(6)]))
+    near, _ = advise(situation(response(9) * 0.04, priors={"nut": prior}))
+    assert near.action == "stop" and near.cuts == ()
+    assert near.one_more and "One more cut" in near.why
 
 
 def test_no_material_left_stops():

@@ -210,3 +210,30 @@ def test_rig_file_faults(tmp_path):
         with pytest.raises(UnreadableFile, match=match):
             load_rig_file(path).description()
     assert issubclass(SourceLost, Exception)
+
+
+def test_a_driver_of_ones_own_is_found_by_name(tmp_path, monkeypatch):
+    """The guide's example, as it is printed, registered and run."""
+    import re
+    from importlib.metadata import EntryPoint
+    from pathlib import Path
+
+    from heavyspot.sources import sound_card
+    from heavyspot.workshop.capture import Capture
+
+    text = (Path(__file__).parents[2] / "docs/guides/write-a-driver.md").read_text()
+    (tmp_path / "my_package.py").write_text(re.search(r"```python\n(.*?)```", text, re.S)[1])
+    monkeypatch.syspath_prepend(tmp_path)
+    point = EntryPoint("my digitiser", "my_package:MyDigitiser", "heavyspot.live")
+    monkeypatch.setattr(sound_card, "entry_points", lambda group: [point])
+    rig = tmp_path / "r.toml"
+    rig.write_text('driver = "my digitiser"\n' + RIG.format(rate=48_000))
+    capture = Capture(sound_card.open_live(load_rig_file(rig)), tmp_path / "cap", {"serial": "x"})
+    capture.start()
+    time.sleep(0.5)
+    capture.stop()
+    assert capture.error == ""
+    assert sum(b.data.shape[0] for b in capture.recording().blocks()) >= 0.2 * 48_000
+    rig.write_text('driver = "none such"\n' + RIG.format(rate=48_000))
+    with pytest.raises(SourceLost, match="no driver"):
+        sound_card.open_live(load_rig_file(rig))

@@ -108,3 +108,14 @@ def test_a_name_in_any_script_still_gives_a_sheet(finished):
 def test_dial_mirrors_with_rotation():
     cut = (SheetCut("nut", 90.0, "9:00", 0.1, 5.0, 1),)
     assert dial_svg(cut, "clockwise") != dial_svg(cut, "counterclockwise")
+
+
+@pytest.mark.parametrize(("size", "pages"), [("29x62", 3), ("36x89", 3), ("a4", 1)])
+def test_labels(size, pages, tmp_path):
+    from heavyspot.sheet.label import label_pdf
+
+    rows = [(f"L52-{i:04d}", "Larch 52", "Fjord Haulage · 26-7 · left") for i in range(3)]
+    pdf = label_pdf(rows, size=size)
+    with pikepdf.open(io.BytesIO(pdf)) as document:
+        assert len(document.pages) == pages
+    assert "L52-0002" in text_of(pdf, tmp_path)

@@ -119,6 +119,44 @@ def test_look_closer(client):
     assert client.get("/look/9/H-7").status_code == 404
 
 
+def test_models_page_keeps_what_was_typed(client):
+    text = (
+        'name = "Elm 1"\nrotation = "clockwise"\nrated_speed_rpm = 90000\ntest_speed_rpm = 99000\n'
+    )
+    text += '[[plane]]\nname = "nut"\nradius_mm = 7.0\n'
+    wrong = client.post("/models", data={"text": text})
+    assert wrong.status_code == 422
+    assert "above rated_speed_rpm" in wrong.text and "Elm 1" in wrong.text
+    right = client.post("/models", data={"text": text.replace("99000", "80000")})
+    assert right.status_code == 200 and "Elm 1" in client.get("/api/models").text
+    assert client.post("/models", data={"text": "name = "}).status_code == 422
+
+
+def test_pieces_of_a_job_see_each_other(client):
+    for serial, position in (("T-1", "front"), ("T-2", "rear")):
+        client.post(
+            "/api/pieces",
+            json={"serial": serial, "model": "Larch 52", "customer": "Nine Mills Farm",
+                  "invoice": "26-77", "position": position},
+        )  # fmt: skip
+    assert "rear: T-2" in client.get("/bench/T-1").text
+    assert "front: T-1" in client.get("/bench/T-2").text
+
+
+def test_label_and_oil(client):
+    add(client, "H-8")
+    assert client.get("/bench/H-8/label.pdf?size=36x89").content.startswith(b"%PDF")
+    assert client.get("/bench/H-8/label.pdf?size=huge").status_code == 422
+    wrong = client.post("/bench/H-8/spin", data={"oil_temperature_c": "warm"})
+    assert wrong.status_code == 422 and "not a number" in wrong.text
+    client.post("/bench/H-8/spin", data={"oil_temperature_c": "68,5", "oil_pressure_kpa": "310"})
+    wait(client, "H-8")
+    shop = client.app.state.shop
+    run = shop.book.runs(shop.piece("H-8")["id"])[0]
+    assert run["conditions"]["recording"]["oil"] == {"temperature_c": 68.5, "pressure_kpa": 310.0}
+    assert run["result"]["pickup"][0] == pytest.approx(2.0, rel=0.05)
+
+
 def test_refusals(client):
     add(client, "H-4")
     assert client.get("/api/pieces/none").status_code == 404

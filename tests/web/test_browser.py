@@ -182,8 +182,9 @@ def test_kill_9_in_the_middle_of_a_spin_loses_nothing_written(tmp_path, browser)
 
 def test_dark_is_readable_too(server, browser):
     page = open_page(browser, "bench", color_scheme="dark")
-    page.goto(server.url)
-    assert axe(page) == []
+    for place in ("/", "/models"):
+        page.goto(server.url + place)
+        assert axe(page) == []
     new_piece(page, server, "dark", lambda p: p.locator("[data-next]").click())
     assert axe(page) == []
     page.context.close()

@@ -63,6 +63,8 @@ class Advice:
     trial : bool
         Whether the cut rests on a guess and is meant to learn from.
     why : str
+    one_more : tuple of AdvisedCut
+        After a pass: cuts that would still lower the curve usefully; empty when none would.
     """
 
     action: Action
@@ -72,6 +74,7 @@ class Advice:
     expected_ratio: float
     trial: bool
     why: str
+    one_more: tuple[AdvisedCut, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -191,9 +194,9 @@ def _passed(s: Situation, leave: Outcome, best: Outcome | None) -> Advice:
             f" One more cut is expected to lower the highest ratio from {leave.mean_level:.2f} "
             f"to {best.mean_level:.2f}."
         )
-    else:
-        text += " Another cut would gain nothing useful."
-    return _stop(leave, text)
+        more = tuple(best.candidate.as_cuts(s.planes))
+        return replace(_stop(leave, text), one_more=more)
+    return _stop(leave, text + " Another cut would gain nothing useful.")
 
 
 def _cut(s: Situation, now: Estimate, best: Outcome, leave: Outcome) -> Advice:

@@ -248,6 +248,25 @@ def sheet(
 
 
 @app.command()
+def label(
+    serials: Annotated[list[str], typer.Argument(help="Serials of the pieces.")],
+    output: Annotated[Path, typer.Option("-o", "--output", help="PDF file to write.")],
+    size: Annotated[str, typer.Option("--size", help="29x62, 36x89 or a4.")] = "29x62",
+) -> None:
+    """Write labels with the serial as a QR code."""
+    from ..sheet.label import label_pdf
+
+    shop = _workshop()
+    rows = []
+    for serial in serials:
+        p = shop.piece(serial)
+        line = " · ".join(x for x in (p["customer"], p["invoice"], p["position"]) if x)
+        rows.append((serial, p["model"], line))
+    output.write_bytes(label_pdf(rows, size=size))
+    typer.echo(f"{len(rows)} label{'s' if len(rows) > 1 else ''}: {output}")
+
+
+@app.command()
 def read(
     recording: Annotated[Path, typer.Argument(help="Recording to read.")],
     format: Annotated[str | None, typer.Option("--format", help="Reader to use.")] = None,

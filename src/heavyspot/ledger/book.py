@@ -159,8 +159,8 @@ class Book:
             row = c.execute(query).mappings().first()
             return dict(row) if row else None
 
-    def pieces(self) -> list[Row]:
-        """Return all pieces with their last run's number and verdict, oldest first."""
+    def pieces(self, *, job_id: str | None = None) -> list[Row]:
+        """Return all pieces, or a job's, with their last run's number and verdict, oldest first."""
         last = (
             select(runs.c.piece_id, func.max(runs.c.number).label("number"))
             .group_by(runs.c.piece_id)
@@ -173,8 +173,13 @@ class Book:
             .outerjoin(runs, (runs.c.piece_id == pieces.c.id) & (runs.c.number == last.c.number))
             .order_by(pieces.c.id)
         )
-        with self._engine.connect() as c:
-            return [dict(r) for r in c.execute(query).mappings()]
+        if job_id is not None:
+            query = query.where(pieces.c.job_id == job_id)
+        return self._rows(query)
+
+    def siblings(self, job_id: str, piece_id: str) -> list[Row]:
+        """Return the other pieces of a job with their last verdict."""
+        return [p for p in self.pieces(job_id=job_id) if p["id"] != piece_id]
 
     def runs(self, piece_id: str) -> list[Row]:
         """Return a piece's runs in order."""

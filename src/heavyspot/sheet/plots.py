@@ -112,7 +112,7 @@ def dial_svg(
         f'<path d="M {mx - 7:.1f} {my - 1:.1f} L {mx + 7:.1f} {my - 1:.1f} L {mx:.1f} {my + 11:.1f} Z" '
         f'fill="{ink}"/>'
     )
-    parts.append(_arrow(c, 0.55 * r, sign, faded))
+    parts.append(_arrow(c, 0.32 * r, sign, faded))
     for i, cut in enumerate(cuts, start=1):
         (x1, y1), (x2, y2) = at(cut.angle_deg - 9, r), at(cut.angle_deg + 9, r)
         sweep = 0 if sign < 0 else 1
@@ -126,15 +126,40 @@ def dial_svg(
     return "".join(parts)
 
 
+def path_svg(path: list[dict[str, float]], rotation: Rotation, *, size: int = 260) -> str:
+    """Return the vector's path from run to run, to lie over the dial: the rim is twice the limit.
+
+    Coloured by the page's own styles, so that it is readable on light and dark.
+    """
+    c, r = size / 2, size * 0.34
+    sign = -1.0 if rotation == "clockwise" else 1.0
+    points = []
+    for p in path:
+        a = math.radians(sign * p["angle_deg"])
+        reach = r * min(1.15, p["share"])
+        points.append((c + reach * math.sin(a), c - reach * math.cos(a)))
+    line = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
+    dots = "".join(
+        f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{6 if i == len(points) - 1 else 4}" '
+        f'class="{"last" if i == len(points) - 1 else "old"}"/>'
+        for i, (x, y) in enumerate(points)
+    )
+    return (
+        f'<svg class="path" viewBox="0 0 {size} {size}" aria-hidden="true">'
+        f'<circle cx="{c}" cy="{c}" r="{r / 2:.1f}" class="allowed"/>'
+        f'<polyline points="{line}"/>{dots}</svg>'
+    )
+
+
 def _arrow(c: float, r: float, sign: float, faded: str) -> str:
     """The direction of rotation: against the angles."""
     spin = -sign
-    a0, a1 = math.radians(-35 * spin), math.radians(35 * spin)
-    x0, y0 = c + r * math.sin(a0), c - r * math.cos(a0) + 0.15 * r
-    x1, y1 = c + r * math.sin(a1), c - r * math.cos(a1) + 0.15 * r
-    back = math.radians(20 * spin)
-    hx, hy = c + r * 1.14 * math.sin(back), c - r * 1.14 * math.cos(back) + 0.15 * r
-    lx, ly = c + r * 0.86 * math.sin(back), c - r * 0.86 * math.cos(back) + 0.15 * r
+    a0, a1 = math.radians(-55 * spin), math.radians(55 * spin)
+    x0, y0 = c + r * math.sin(a0), c - r * math.cos(a0)
+    x1, y1 = c + r * math.sin(a1), c - r * math.cos(a1)
+    back = math.radians(28 * spin)
+    hx, hy = c + r * 1.28 * math.sin(back), c - r * 1.28 * math.cos(back)
+    lx, ly = c + r * 0.72 * math.sin(back), c - r * 0.72 * math.cos(back)
     sweep = 1 if spin > 0 else 0
     return (
         f'<path d="M {x0:.1f} {y0:.1f} A {r} {r} 0 0 {sweep} {x1:.1f} {y1:.1f}" fill="none" '

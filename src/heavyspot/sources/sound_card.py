@@ -12,6 +12,7 @@ import time
 import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
+from importlib.metadata import entry_points
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -20,7 +21,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from ..quantities.angles import Rotation
 from ..quantities.errors import SourceLost, UnreadableFile
-from .live import BLOCK_S, Description, LiveBlock
+from .live import BLOCK_S, Description, LiveBlock, LiveSource
 from .sidecar import Sidecar, SidecarChannel, first_fault, parse_sidecar
 
 LATE_S = 0.1
@@ -38,7 +39,9 @@ class RigFile(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
     name: Annotated[str, Field(min_length=1)]
+    driver: str = "sound card"
     device: str | int = ""
+    settings: dict[str, str | int | float | bool] = {}
     sample_rate_hz: Annotated[float, Field(gt=0, allow_inf_nan=False)]
     rotation: Rotation | None = None
     channel: Annotated[list[SidecarChannel], Field(min_length=2)]
@@ -68,6 +71,29 @@ def load_rig_file(path: Path) -> RigFile:
             f"{path.name}: {first_fault(fault)}",
             remedy="docs/reference/rig-file.md lists the keys.",
         ) from None
+
+
+def open_live(rig: RigFile) -> LiveSource:
+    """Return the live source of a rig, by its driver's name.
+
+    ``sound card`` is ours; others are found in the entry-point group ``heavyspot.live``: a callable
+    that takes the `RigFile`.
+
+    Raises
+    ------
+    SourceLost
+        No such driver is installed.
+    """
+    if rig.driver == "sound card":
+        return SoundCardLive(rig)
+    points = {p.name: p for p in entry_points(group="heavyspot.live")}
+    if rig.driver not in points:
+        names = ", ".join(["sound card", *sorted(points)])
+        raise SourceLost(
+            f'There is no driver "{rig.driver}".', remedy=f"Installed drivers: {names}."
+        )
+    made: LiveSource = points[rig.driver].load()(rig)
+    return made
 
 
 @dataclass(frozen=True)

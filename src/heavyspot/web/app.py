@@ -16,7 +16,7 @@ from starlette.middleware.trustedhost import TrustedHostMiddleware
 from .._version import __version__
 from ..quantities.errors import BadInput, HeavyspotError, LedgerFault
 from ..sources.live import LiveSource
-from ..sources.sound_card import RigFile, SoundCardLive, load_rig_file
+from ..sources.sound_card import RigFile, load_rig_file, open_live
 from ..workshop.bench import Bench
 from ..workshop.demo_rig import demo_source, furnish
 from ..workshop.shop import Workshop
@@ -59,7 +59,7 @@ def create_app(
         shop.close()
 
     def source(serial: str) -> LiveSource:
-        return SoundCardLive(rig) if rig else demo_source(shop, serial, pace=pace)
+        return open_live(rig) if rig else demo_source(shop, serial, pace=pace)
 
     bench = Bench(shop, source)
     app = FastAPI(

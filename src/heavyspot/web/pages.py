@@ -1,4 +1,4 @@
-"""The pages, made on the server; htmx swaps the panel, forms work without it too."""
+"""The pages, made on the server; every form works without a script."""
 
 from __future__ import annotations
 
@@ -12,9 +12,12 @@ from fastapi.templating import Jinja2Templates
 
 from .._version import __version__
 from ..quantities.angles import clock_text
+from ..quantities.checks import finite
 from ..quantities.errors import HeavyspotError
 from ..sheet.issue import issue_sheet
-from ..sheet.plots import dial_svg
+from ..sheet.label import label_pdf
+from ..sheet.plots import dial_svg, path_svg
+from ..workshop.curves_view import path_view
 from ..workshop.look import find_run
 from ..workshop.report import SheetCut
 from .api import Shop, TheBench
@@ -24,6 +27,18 @@ templates = Jinja2Templates(Path(__file__).parent / "templates")
 templates.env.globals["version"] = __version__
 
 Text = Annotated[str, Form()]
+
+FIRST_MODEL = """name = ""
+rotation = "clockwise"        # seen from the compressor nut
+rated_speed_rpm = 175000
+test_speed_rpm = 150000
+
+[[plane]]
+name = "nut"
+radius_mm = 6.0
+max_depth_mm = 0.9
+budget_mg = 900
+"""
 
 
 def fault_page(request: Request, fault: HeavyspotError, status: int) -> Response:
@@ -38,6 +53,25 @@ def home(request: Request, shop: Shop, bench: TheBench) -> Response:
     rows = list(reversed(shop.book.pieces()))[:60]
     values = {"pieces": rows, "models": shop.book.model_names(), "spinning": spinning}
     return templates.TemplateResponse(request, "home.html", values)
+
+
+@router.get("/models")
+def models(request: Request, shop: Shop) -> Response:
+    """The models, and a form for a new one or a new version."""
+    values = {"models": [shop.model(n) for n in shop.book.model_names()], "text": FIRST_MODEL}
+    return templates.TemplateResponse(request, "models.html", values)
+
+
+@router.post("/models")
+def add_model(request: Request, shop: Shop, text: Text = "") -> Response:
+    """Add a model; a fault stands at the form with all that was typed."""
+    try:
+        model = shop.add_model_text(text)
+    except HeavyspotError as fault:
+        known = [shop.model(n) for n in shop.book.model_names()]
+        values = {"models": known, "text": text, "fault": fault}
+        return templates.TemplateResponse(request, "models.html", values, status_code=422)
+    return RedirectResponse(f"/models#{quote(model.name)}", 303)
 
 
 @router.get("/find")
@@ -74,14 +108,27 @@ def add_piece(
 
 @router.get("/bench/{serial:path}/panel")
 def panel(request: Request, serial: str, shop: Shop, bench: TheBench) -> Response:
-    """The question alone, for htmx."""
+    """The question alone, for the page to swap in when a spin has ended."""
     return templates.TemplateResponse(request, "panel.html", _panel_values(serial, shop, bench))
 
 
 @router.post("/bench/{serial:path}/spin")
-def spin(serial: str, bench: TheBench, operator: Text = "") -> Response:
+def spin(
+    serial: str,
+    bench: TheBench,
+    operator: Text = "",
+    oil_temperature_c: Text = "",
+    oil_pressure_kpa: Text = "",
+) -> Response:
     """Start a spin: the press is the yes to the hazards named on the button."""
-    bench.spin(serial, operator=operator)
+    oil = tuple(
+        finite(name, _number(text)) if text.strip() else None
+        for name, text in (
+            ("oil temperature", oil_temperature_c),
+            ("oil pressure", oil_pressure_kpa),
+        )
+    )
+    bench.spin(serial, operator=operator, oil=(oil[0], oil[1]))
     return _back(serial)
 
 
@@ -104,8 +151,9 @@ def as_advised(serial: str, shop: Shop) -> Response:
     """Record the advised cuts as made."""
     story = shop.story(serial)
     last = story["runs"][-1]
+    advice = last["advice"]
     done = {c["plane"] for c in story["cuts_made"] if c["after_run"] >= last["number"]}
-    for cut in last["advice"]["cuts"]:
+    for cut in advice["cuts"] or advice.get("one_more", []):
         if cut["plane"] not in done:  # pressed twice is still one cut
             shop.ground(serial, cut["plane"], cut["angle_deg"], depth_mm=cut["depth_mm"])
     return _back(serial)
@@ -161,6 +209,19 @@ def sheet(serial: str, shop: Shop) -> Response:
     )
 
 
+@router.get("/bench/{serial:path}/label.pdf")
+def label(serial: str, shop: Shop, size: str = "29x62") -> Response:
+    """Make a label with the serial as a QR code."""
+    p = shop.piece(serial)
+    line = " · ".join(x for x in (p["customer"], p["invoice"], p["position"]) if x)
+    pdf = label_pdf([(serial, p["model"], line)], size=size)
+    return Response(
+        pdf,
+        media_type="application/pdf",
+        headers={"Content-Disposition": 'attachment; filename="label.pdf"'},
+    )
+
+
 @router.get("/bench/{serial:path}")
 def bench_page(request: Request, serial: str, shop: Shop, bench: TheBench) -> Response:
     """The bench of a piece."""
@@ -179,6 +240,7 @@ def _back(serial: str) -> Response:
 def _panel_values(serial: str, shop: Shop, bench: TheBench) -> dict[str, Any]:
     story = shop.story(serial)
     model = shop.model(story["model"])
+    piece = shop.piece(serial)
     last = story["runs"][-1] if story["runs"] else None
     question = bench.question(serial)
     advised = last["advice"]["cuts"] if last and question == "grind" else []
@@ -188,6 +250,7 @@ def _panel_values(serial: str, shop: Shop, bench: TheBench) -> dict[str, Any]:
     ]
     return {
         "story": story,
+        "siblings": shop.book.siblings(piece["job_id"], piece["id"]),
         "serial": serial,
         "model": model,
         "question": question,
@@ -202,6 +265,7 @@ def _panel_values(serial: str, shop: Shop, bench: TheBench) -> dict[str, Any]:
             faded="currentColor",
             accent="var(--heavy)",
         ),
+        "path": path_svg(path_view(shop, serial), model.rotation),
         "clock": lambda angle: clock_text(angle, model.rotation),
         "limit_g": min(model.house_limit().limit_g),
     }

@@ -69,8 +69,20 @@ class Bench:
             return "prepare"
         return {"cut": "grind", "spin_again": "again", "fix": "fix", "stop": "done"}[action]  # type: ignore[return-value]
 
-    def spin(self, serial: str, *, operator: str = "") -> Capture:
-        """Start a spin; raises `LedgerFault` when one is running or the piece is not known."""
+    def spin(
+        self,
+        serial: str,
+        *,
+        operator: str = "",
+        oil: tuple[float | None, float | None] = (None, None),
+    ) -> Capture:
+        """Start a spin; raises `LedgerFault` when one is running or the piece is not known.
+
+        Parameters
+        ----------
+        oil : (float or None, float or None)
+            Temperature, °C, and pressure, kPa, at the cartridge, as read off the rig.
+        """
         self.shop.piece(serial)
         with self._lock:
             if self.capture is not None:
@@ -80,7 +92,9 @@ class Bench:
                 )
             self.problem = ""
             self.capture = Capture(
-                self.factory(serial), self.folder, {"serial": serial, "operator": operator}
+                self.factory(serial),
+                self.folder,
+                {"serial": serial, "operator": operator, "oil": list(oil)},
             )
             self.capture.start()
         threading.Thread(target=self._when_done, args=(self.capture,), daemon=True).start()

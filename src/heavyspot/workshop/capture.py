@@ -264,6 +264,7 @@ def _describe_beside(
         recorded_at=now_utc(),
         rig=d.rig,
         operator=about.get("operator", ""),
+        oil=tuple(about.get("oil", (None, None))),
         lost_samples=lost_samples,
     )
     path.with_suffix(".json").write_text(json.dumps(content), encoding="utf-8")

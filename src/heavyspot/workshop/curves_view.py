@@ -6,8 +6,9 @@ from typing import Any
 
 import numpy as np
 
+from ..quantities.angles import angle_of
 from ..quantities.arrays import Array
-from .past import past_runs
+from .past import past_runs, vector_at
 from .shop import Workshop
 
 POINTS = 301
@@ -42,6 +43,25 @@ def curves_view(shop: Workshop, serial: str) -> dict[str, Any]:
             for k in ("amplitude_g", "low_g", "high_g")
         },
     }
+
+
+def path_view(shop: Workshop, serial: str) -> list[dict[str, Any]]:
+    """Return each run's vector at the last run's worst speed: the path to the centre.
+
+    Each is ``{"number", "angle_deg", "share"}``, share of twice the limit there.
+    """
+    piece = shop.piece(serial)
+    limit = shop.model(piece["model"]).house_limit()
+    runs = [r for r in past_runs(shop.book, piece["id"]) if r.curves and r.row["result"]["worst"]]
+    if not runs:
+        return []
+    speed = np.array([runs[-1].row["result"]["worst"]["speed_rpm"]])
+    out = []
+    for r in runs:
+        vector = complex(vector_at(r.curves[0], speed)[0])
+        share = abs(vector) / (2 * float(limit.at(speed)[0]))
+        out.append({"number": r.number, "angle_deg": float(angle_of(vector)), "share": share})
+    return out
 
 
 def _on(speed: Array, x: Array, y: Array) -> list[float | None]:

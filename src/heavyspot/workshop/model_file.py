@@ -193,16 +193,24 @@ def load_model_file(path: str | Path) -> ModelFile:
     """
     path = Path(path)
     try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
+        text = path.read_text(encoding="utf-8")
     except OSError as fault:
         raise UnreadableFile(
             f"{path} cannot be opened: {fault.strerror}.", remedy="Check the name and the folder."
         ) from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
+    except UnicodeDecodeError:
         raise UnreadableFile(
-            f"{path.name} is not TOML: {fault}.", remedy="Mend that line."
+            f"{path.name} is not UTF-8 text.", remedy="Save it as UTF-8."
         ) from None
-    return parse_model(content, name=path.name)
+    return parse_model(parse_toml(text, name=path.name), name=path.name)
+
+
+def parse_toml(text: str, *, name: str) -> dict[str, Any]:
+    """Return the keys of TOML text; raises `UnreadableFile` naming the line."""
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as fault:
+        raise UnreadableFile(f"{name} is not TOML: {fault}.", remedy="Mend that line.") from None
 
 
 def parse_model(content: dict[str, Any], *, name: str) -> ModelFile:

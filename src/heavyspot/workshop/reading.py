@@ -41,6 +41,9 @@ class ReadResult:
         0 when no speed could be read.
     sensor_lag_deg : float or None
         Angle the rotor turns from pickup to sensor; None when the recording does not say.
+    pickup : (float, float) or None
+        Amplitude of a magnetised nut's fundamental near top speed, in its unit, and its share of
+        the pickup's power.
     """
 
     curves: tuple[Curve, ...]
@@ -49,6 +52,7 @@ class ReadResult:
     spectra: SpeedFrequencyMap
     highest_rpm: float
     sensor_lag_deg: float | None
+    pickup: tuple[float, float] | None = None
 
     @property
     def curve(self) -> Curve | None:
@@ -125,12 +129,22 @@ def read_recording(
         spectra=spectra,
         highest_rpm=highest,
         sensor_lag_deg=_sensor_lag(recording, phase, vibration[0]),
+        pickup=_pickup(reading, recording.channels[phase].full_scale) if trusted else None,
     )
 
 
 def _highest(reading: Reading) -> float:
     speed = reading.blocks.speed_rpm
     return float(np.nanmax(speed)) if np.isfinite(speed).any() else 0.0
+
+
+def _pickup(reading: Reading, full_scale: float) -> tuple[float, float] | None:
+    b = reading.blocks
+    fast = b.trusted & (b.speed_rpm > 0.9 * _highest(reading))
+    if not fast.any() or not np.isfinite(b.reference_amplitude[fast]).all():
+        return None
+    amplitude = float(np.median(b.reference_amplitude[fast])) * full_scale
+    return amplitude, float(np.median(b.reference_purity[fast]))
 
 
 def _sensor_lag(recording: Recording, phase: int, sensor: int) -> float | None:

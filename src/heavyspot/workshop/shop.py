@@ -17,7 +17,7 @@ from ..sources.recording import Recording
 from ..sources.writers import write_flac
 from .advising import Evidence, advise_on, learnt_rows
 from .judging import frozen_conditions, judge_curves
-from .model_file import ModelFile, load_model_file, parse_model
+from .model_file import ModelFile, load_model_file, parse_model, parse_toml
 from .past import history_of, pack_curves, past_runs
 from .reading import read_recording
 from .results import SpinResult, advice_json, finding_json, judgement_json
@@ -66,6 +66,10 @@ class Workshop:
         )
         self.book.add_model(model.name, model.model_dump(mode="json", exclude_unset=True), by=by)
         return model
+
+    def add_model_text(self, text: str, *, by: str = "") -> ModelFile:
+        """Add a model from the text of a model file; raises `UnreadableFile` as `add_model` does."""
+        return self.add_model(parse_toml(text, name="The model"), by=by)
 
     def model(self, name: str) -> ModelFile:
         """Return a model by name; raises `LedgerFault` listing those there are."""
@@ -202,6 +206,7 @@ class Workshop:
                 **judgement_json(judgement),
                 "findings": [finding_json(f) for f in evidence.findings],
                 "notes": notes,
+                "pickup": evidence.read.pickup,
             },
             "curves": pack_curves(evidence.read.curves),
         }
