@@ -89,6 +89,28 @@ def test_later_units_profit_from_earlier_ones(shop):
     assert "1 other unit of the model" in first.advice.why
 
 
+def test_a_cut_typed_wrong_is_noticed_when_the_model_is_well_known(shop):
+    from heavyspot.balance.response import History, MadeCut, Scatter, estimate, library_prior
+    from heavyspot.workshop.run_findings import cut_findings
+
+    speed = np.linspace(0.15, 1, 86) * 150_000
+    units = [make_cartridge("Larch 52", s).plane_response("nut", speed) for s in range(30, 50)]
+    unit = make_cartridge("Larch 52", 3, peak_g=1.2)
+    really = unit.ground("nut", 200.0, 0.12)
+    vectors = np.stack([unit.vector(speed), really.vector(speed)])
+
+    def found(library, angle):
+        made = MadeCut(1, "nut", complex(0.12 * np.exp(1j * np.deg2rad(angle))))
+        history = History(speed, vectors, np.full(vectors.shape, 0.002), (made,))
+        prior = {"nut": library_prior(np.stack(library))}
+        return cut_findings(history, estimate(history, prior, Scatter()), Scatter())
+
+    assert found(units, 200.0) == []
+    wrong = found(units, 90.0)
+    assert wrong[0].code == "cut.not_as_recorded"
+    assert found(units[:3], 90.0) == []  # too few to contradict the book
+
+
 def test_conditions_are_frozen(shop):
     unit = make_cartridge("Larch 52", 3, peak_g=0.45)
     shop.spin("A-1", simulated_recording(unit, 1, QUICK))

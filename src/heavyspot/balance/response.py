@@ -137,6 +137,8 @@ class Estimate:
     spread : dict of plane -> float
         Relative uncertainty of the response: rms of draws about the mean over rms of the mean,
         where the piece vibrates most.
+    units : dict of plane -> int
+        Other units its prior rests on.
     """
 
     state: ComplexArray
@@ -145,6 +147,7 @@ class Estimate:
     mean_response: dict[str, ComplexArray]
     cut_error: ComplexArray
     spread: dict[str, float] = field(default_factory=dict)
+    units: dict[str, int] = field(default_factory=dict)
 
 
 def wide_prior(speed_rpm: FloatArray, typical: FloatArray) -> ResponsePrior:
@@ -197,10 +200,33 @@ def library_prior(responses: ComplexArray, *, weights: FloatArray | None = None)
     rank = int(min(6, (values > 1e-3 * max(float(values[0]), 1e-300)).sum()))
     learnt = rows[:rank].T * values[:rank]
     blend = n_eff + pull
+    # shapes no unit has shown yet: smooth, a few per cent even when many are known
+    local = max(LOCAL_SPREAD * np.sqrt(pull / blend), LEAST_LOCAL_SPREAD)
     factor = np.concatenate(
-        [learnt * np.sqrt(n_eff / blend), usual_spread * np.sqrt(pull / blend)], axis=1
+        [
+            learnt * np.sqrt(n_eff / blend),
+            usual_spread * np.sqrt(pull / blend),
+            local * _smooth_shapes(np.abs(mean) + 0.1 * size),
+        ],
+        axis=1,
     ) * np.sqrt(1 + 1 / n_eff)
     return ResponsePrior(mean, factor, H.shape[0])
+
+
+LOCAL_SPREAD = 0.25
+"""Spread of a response's local shape about the library's mean when only few units are known."""
+
+LEAST_LOCAL_SPREAD = 0.04
+"""The same when many are."""
+
+
+def _smooth_shapes(size: FloatArray) -> ComplexArray:
+    """Return a factor, (n, r), of smooth shapes over the speeds with that size at each."""
+    x = np.linspace(0.0, 1.0, size.size)
+    kernel = np.exp(-0.5 * ((x[:, None] - x) / 0.08) ** 2) * np.outer(size, size)
+    values, vectors = np.linalg.eigh(kernel)
+    keep = values > 1e-3 * values[-1]
+    return np.asarray(vectors[:, keep] * np.sqrt(values[keep]), dtype=np.complex128)
 
 
 def estimate(
@@ -227,10 +253,15 @@ def estimate(
         )
     planes = list(priors)
     bar = {p: priors[p].mean for p in planes}
+    error_bar = np.zeros(len(history.cuts), complex)
     layout = _Layout(history, priors)
-    for _ in range(3):  # the cut's error multiplies the response: linearised about its estimate
-        solved = _solve(history, priors, scatter, layout, bar)
+    for step in range(8):  # a cut's error multiplies the response: Gauss-Newton about both
+        solved = _solve(history, priors, scatter, layout, (bar, error_bar))
+        about = bar, error_bar
+        error_bar = solved.mean[layout.d]
         bar = {p: priors[p].mean + priors[p].factor @ solved.mean[layout.g[p]] for p in planes}
+        if step >= 2 and np.abs(error_bar - about[1]).max(initial=0.0) < 1e-3:
+            break
     rng = np.random.default_rng(seed)
     b, found = solved.draw(rng, draws)
     response = {p: (priors[p].mean[:, None] + priors[p].factor @ b[layout.g[p]]).T for p in planes}
@@ -238,16 +269,18 @@ def estimate(
     state, mean_state = found.T.copy(), solved.found(mean_b[:, None])[:, 0]
     for j, cut in enumerate(history.cuts):
         # linearised as in the estimate: the product of two unknowns would count twice
-        error = b[layout.d[j]]
-        state -= response[cut.plane] * cut.removed + error[:, None] * bar[cut.plane] * cut.removed
-        mean_state -= bar[cut.plane] * cut.removed * (1 + mean_b[layout.d[j]])
+        then, e = about[0][cut.plane], about[1][j]
+        error = b[layout.d[j]] - e
+        state -= cut.removed * (response[cut.plane] * (1 + e) + error[:, None] * then)
+        mean_state -= cut.removed * (bar[cut.plane] * (1 + e) + (mean_b[layout.d[j]] - e) * then)
     heavy = np.abs(history.vectors[-1])
     spread = {}
     for p in planes:
         scatter_p = np.sqrt((np.abs(response[p] - bar[p]) ** 2).mean(axis=0))
         size = np.sqrt((heavy**2 * np.abs(bar[p]) ** 2).sum())
         spread[p] = float(np.sqrt((heavy**2 * scatter_p**2).sum()) / max(float(size), 1e-300))
-    return Estimate(state, response, mean_state, bar, mean_b[layout.d], spread)
+    units = {p: priors[p].units for p in planes}
+    return Estimate(state, response, mean_state, bar, mean_b[layout.d], spread, units)
 
 
 class _Layout:
@@ -297,7 +330,7 @@ def _solve(
     priors: dict[str, ResponsePrior],
     scatter: Scatter,
     layout: _Layout,
-    bar: dict[str, ComplexArray],
+    about: tuple[dict[str, ComplexArray], ComplexArray],
 ) -> _Solved:
     """Return the posterior. U is eliminated at each speed; what is left is real and small.
 
@@ -311,7 +344,7 @@ def _solve(
     right_u, cross = np.zeros(n, complex), np.zeros((n, q), complex)
     inner, right = np.zeros((q, q), complex), np.zeros(q, complex)
     for i in range(runs):
-        rows, known, sigma2 = _rows_of(history, priors, layout, bar, i)
+        rows, known, sigma2 = _rows_of(history, priors, layout, about, i)
         w = 2 / sigma2
         weighted = rows * w[:, None]
         weight += w
@@ -337,21 +370,24 @@ def _rows_of(
     history: History,
     priors: dict[str, ResponsePrior],
     layout: _Layout,
-    bar: dict[str, ComplexArray],
+    about: tuple[dict[str, ComplexArray], ComplexArray],
     run: int,
 ) -> tuple[ComplexArray, ComplexArray, FloatArray]:
     """Return a run's coefficients of b, its known side, and its variance at each speed."""
     vector = history.vectors[run]
-    # what no model of ours explains: 1 % of the vector, beside the noise of the point
-    sigma2 = 2 * history.noise[run] ** 2 + (0.01 * np.abs(vector)) ** 2 + 1e-8
+    # what no model of ours explains, beside the noise of the point: 1 % of the largest vector, not
+    # of each, or small vectors at low speed would outweigh those that decide
+    largest = float(np.abs(history.vectors).max())
+    sigma2 = 2 * history.noise[run] ** 2 + (0.01 * largest) ** 2 + 1e-8
     rows = np.zeros((vector.size, layout.size), complex)
     rows[:, layout.e[run]] = vector
     known = vector.copy()
     for j, cut in enumerate(history.cuts):
         if cut.before_run > run:
             continue
-        prior = priors[cut.plane]
-        rows[:, layout.g[cut.plane]] -= prior.factor * cut.removed
-        rows[:, layout.d[j]] = -bar[cut.plane] * cut.removed
-        known += prior.mean * cut.removed
+        # H (1 + d) about (H0, d0): H (1 + d0) + H0 (d - d0)
+        prior, then, error = priors[cut.plane], about[0][cut.plane], about[1][j]
+        rows[:, layout.g[cut.plane]] -= prior.factor * (cut.removed * (1 + error))
+        rows[:, layout.d[j]] = -then * cut.removed
+        known += cut.removed * (prior.mean * (1 + error) - then * error)
     return rows, known, sigma2

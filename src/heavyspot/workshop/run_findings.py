@@ -10,6 +10,9 @@ from ..sources.recording import Recording
 from .model_file import ModelFile
 from .reading import ReadResult
 
+FIRM_UNITS = 8
+"""Units of a model from which on their response outweighs the record of a cut."""
+
 
 def model_findings(recording: Recording, read: ReadResult, model: ModelFile) -> list[Finding]:
     """Return what disagrees between a recording and its model."""
@@ -102,10 +105,12 @@ def cut_findings(history: History, now: Estimate, scatter: Scatter) -> list[Find
     latest = [j for j, c in enumerate(history.cuts) if c.before_run == last]
     if len(latest) != 1:
         return []
+    cut = history.cuts[latest[0]]
+    if now.units.get(cut.plane, 0) < FIRM_UNITS:
+        return []  # a young library is as likely to be wrong as the entry
     error = complex(now.cut_error[latest[0]])
     if abs(error) < 3 * np.sqrt(scatter.cut_variance):
         return []
-    cut = history.cuts[latest[0]]
     seen = 1 + error
     angle = float(np.rad2deg(np.angle(seen)))
     return [
