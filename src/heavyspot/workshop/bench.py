@@ -19,6 +19,14 @@ from .shop import Workshop
 
 Question = Literal["prepare", "spinning", "reading", "grind", "again", "fix", "done", "rescue"]
 
+ASKED_AFTER: dict[str, Question] = {
+    "cut": "grind",
+    "spin_again": "again",
+    "fix": "fix",
+    "stop": "done",
+}
+"""What is asked after each advice, until something was done about it."""
+
 
 @dataclass
 class Bench:
@@ -67,7 +75,7 @@ class Bench:
         action = last["advice"]["action"]
         if any(c["after_run"] >= last["number"] for c in story["cuts_made"]):
             return "prepare"
-        return {"cut": "grind", "spin_again": "again", "fix": "fix", "stop": "done"}[action]  # type: ignore[return-value]
+        return ASKED_AFTER[action]
 
     def spin(
         self,
