@@ -193,6 +193,16 @@ def test_rotation_must_agree(shop):
     assert "recording.rotation" in {f.code for f in result.findings}
 
 
+def test_several_pulses_a_turn_give_a_verdict_but_no_cut(shop):
+    from heavyspot.signal.reference import ReferenceSettings
+
+    made = simulated_recording(make_cartridge("Larch 52", 3, peak_g=1.2), 1, QUICK)
+    pickup = replace(made.channels[1], reference=ReferenceSettings("pulse", pulses_per_turn=2))
+    result = shop.spin("A-1", replace(made, channels=(made.channels[0], pickup)))
+    assert "reference.no_single_mark" in {f.code for f in result.findings}
+    assert result.advice.action == "fix" and result.advice.cuts == ()
+
+
 def test_ground_by_any_amount_is_the_same_cut(shop):
     by_depth = shop.ground("A-1", "nut", 370.0, depth_mm=0.3)
     assert by_depth["angle_deg"] == 10.0

@@ -26,6 +26,18 @@ def model_findings(recording: Recording, read: ReadResult, model: ModelFile) -> 
                 "Look at the wheels, seen from the nut, and correct the one that is wrong.",
             )
         )
+    phase = recording.channels[recording.phase_index()].reference
+    if phase is not None and phase.pulses_per_turn > 1:
+        found.append(
+            Finding(
+                "reference.no_single_mark",
+                "block",
+                f"The reference gives {phase.pulses_per_turn} pulses a turn: which of them is the mark "
+                "differs from run to run, so the amplitude is right and the angle is not.",
+                "Use a reference that passes once a turn to find out where to grind.",
+                {"pulses_per_turn": float(phase.pulses_per_turn)},
+            )
+        )
     if recording.lost_samples:
         found.append(
             Finding(
