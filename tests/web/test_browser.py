@@ -8,7 +8,6 @@ import pytest
 from web.conftest import Server
 
 AXE = Path(__file__).parents[1] / "vendor/axe.min.js"
-SHOTS = Path(__file__).parents[2] / "demo-shots"
 SIZES = {"bench": (1280, 800), "tablet": (820, 1180)}
 ENDED = "#panel.grind, #panel.done, #panel.again, #panel.fix"
 

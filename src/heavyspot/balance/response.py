@@ -158,15 +158,10 @@ def wide_prior(speed_rpm: FloatArray, typical: FloatArray) -> ResponsePrior:
     typical : ndarray, shape (n,)
         A guess of the response's size, g per g·mm.
     """
-    span = max(float(speed_rpm[-1] - speed_rpm[0]), 1.0)
-    apart = (speed_rpm[:, None] - speed_rpm[None, :]) / (0.05 * span)
     # six times the guess: a prior near the true size would, over its many directions, pull the
     # estimate of how large this response is, and with it the state, by some per cent
-    kernel = np.exp(-0.5 * apart**2) * np.outer(typical, typical) * 36.0
-    values, vectors = np.linalg.eigh(kernel)
-    keep = values > 1e-6 * values[-1]
-    factor = vectors[:, keep] * np.sqrt(values[keep])
-    return ResponsePrior(np.zeros(speed_rpm.size, complex), factor.astype(complex), 0)
+    factor = _smooth_factor(speed_rpm, 6.0 * typical, length=0.05, least=1e-6)
+    return ResponsePrior(np.zeros(speed_rpm.size, complex), factor, 0)
 
 
 def library_prior(responses: ComplexArray, *, weights: FloatArray | None = None) -> ResponsePrior:
@@ -206,7 +201,7 @@ def library_prior(responses: ComplexArray, *, weights: FloatArray | None = None)
         [
             learnt * np.sqrt(n_eff / blend),
             usual_spread * np.sqrt(pull / blend),
-            local * _smooth_shapes(np.abs(mean) + 0.1 * size),
+            local * _smooth_factor(tilt, np.abs(mean) + 0.1 * size, length=0.08, least=1e-3),
         ],
         axis=1,
     ) * np.sqrt(1 + 1 / n_eff)
@@ -220,12 +215,20 @@ LEAST_LOCAL_SPREAD = 0.04
 """The same when many are."""
 
 
-def _smooth_shapes(size: FloatArray) -> ComplexArray:
-    """Return a factor, (n, r), of smooth shapes over the speeds with that size at each."""
-    x = np.linspace(0.0, 1.0, size.size)
-    kernel = np.exp(-0.5 * ((x[:, None] - x) / 0.08) ** 2) * np.outer(size, size)
-    values, vectors = np.linalg.eigh(kernel)
-    keep = values > 1e-3 * values[-1]
+def _smooth_factor(x: FloatArray, size: FloatArray, *, length: float, least: float) -> ComplexArray:
+    """Return a factor, (n, r), of smooth shapes over `x` with that size at each point.
+
+    Parameters
+    ----------
+    length : float
+        Over which a shape may change, as a share of the span of `x`.
+    least : float
+        Shapes with less than this share of the largest variance are left out.
+    """
+    span = max(float(x[-1] - x[0]), 1e-9)
+    apart = (x[:, None] - x) / (length * span)
+    values, vectors = np.linalg.eigh(np.exp(-0.5 * apart**2) * np.outer(size, size))
+    keep = values > least * values[-1]
     return np.asarray(vectors[:, keep] * np.sqrt(values[keep]), dtype=np.complex128)
 
 

@@ -254,14 +254,10 @@ def label(
     size: Annotated[str, typer.Option("--size", help="29x62, 36x89 or a4.")] = "29x62",
 ) -> None:
     """Write labels with the serial as a QR code."""
-    from ..sheet.label import label_pdf
+    from ..sheet.label import label_of, label_pdf
 
     shop = _workshop()
-    rows = []
-    for serial in serials:
-        p = shop.piece(serial)
-        line = " · ".join(x for x in (p["customer"], p["invoice"], p["position"]) if x)
-        rows.append((serial, p["model"], line))
+    rows = [label_of(shop.piece(serial)) for serial in serials]
     output.write_bytes(label_pdf(rows, size=size))
     typer.echo(f"{len(rows)} label{'s' if len(rows) > 1 else ''}: {output}")
 

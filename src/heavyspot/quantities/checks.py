@@ -5,9 +5,6 @@ from __future__ import annotations
 import math
 from typing import Any
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
-
 from .errors import BadInput
 
 
@@ -38,20 +35,3 @@ def finite(name: str, value: Any) -> float:
     if not math.isfinite(number):
         raise BadInput(f"{name} is {number}; it must be finite.", remedy="Give a finite number.")
     return number
-
-
-def finite_array(name: str, values: ArrayLike, *, ndim: int = 1) -> NDArray[np.float64]:
-    """Return `values` as a finite float64 array of `ndim` dimensions, or raise `BadInput`."""
-    try:
-        array = np.asarray(values, dtype=np.float64)
-    except (TypeError, ValueError):
-        raise BadInput(
-            f"{name} holds something that is not a number.", remedy="Give numbers."
-        ) from None
-    if array.ndim != ndim:
-        raise BadInput(
-            f"{name} has {array.ndim} dimensions; {ndim} expected.", remedy="Reshape the data."
-        )
-    if not np.isfinite(array).all():
-        raise BadInput(f"{name} holds NaN or infinity.", remedy="Remove or repair these values.")
-    return array

@@ -151,10 +151,9 @@ def _polarity(track: Track) -> list[Finding]:
     if track.magnetic or not track.trusted.any():
         return []
     mean = track.reference_mean[track.trusted].astype(float)
-    power = track.reference_power[track.trusted].astype(float)
     # a two-level signal between low and high with share d high: skewed mean against its extremes
     low, high = float(track.reference_low), float(track.reference_high)
-    if high - low <= 0 or not power.size:
+    if high - low <= 0:
         return []
     share = (float(np.median(mean)) - low) / (high - low)
     if share < 0.6:

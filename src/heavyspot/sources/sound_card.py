@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import queue
 import time
-import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from importlib.metadata import entry_points
@@ -23,6 +22,7 @@ from ..quantities.angles import Rotation
 from ..quantities.errors import SourceLost, UnreadableFile
 from .live import BLOCK_S, Description, LiveBlock, LiveSource
 from .sidecar import Sidecar, SidecarChannel, first_fault, parse_sidecar
+from .toml_text import read_toml
 
 LATE_S = 0.1
 """Samples that stay behind the computer's clock by more than this are lost, not merely late."""
@@ -57,15 +57,7 @@ class RigFile(BaseModel):
 def load_rig_file(path: Path) -> RigFile:
     """Return a checked rig file; raises `UnreadableFile` naming the key at fault."""
     try:
-        return RigFile.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
-    except OSError as fault:
-        raise UnreadableFile(
-            f"{path} cannot be opened: {fault.strerror}.", remedy="Check the name and the folder."
-        ) from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
-        raise UnreadableFile(
-            f"{path.name} is not TOML: {fault}.", remedy="Mend that line."
-        ) from None
+        return RigFile.model_validate(read_toml(path))
     except ValidationError as fault:
         raise UnreadableFile(
             f"{path.name}: {first_fault(fault)}",

@@ -15,7 +15,7 @@ from ..quantities.angles import clock_text
 from ..quantities.checks import finite
 from ..quantities.errors import HeavyspotError
 from ..sheet.issue import issue_sheet
-from ..sheet.label import label_pdf
+from ..sheet.label import label_of, label_pdf
 from ..sheet.plots import dial_svg, path_svg
 from ..workshop.curves_view import path_view
 from ..workshop.look import find_run
@@ -212,9 +212,7 @@ def sheet(serial: str, shop: Shop) -> Response:
 @router.get("/bench/{serial:path}/label.pdf")
 def label(serial: str, shop: Shop, size: str = "29x62") -> Response:
     """Make a label with the serial as a QR code."""
-    p = shop.piece(serial)
-    line = " · ".join(x for x in (p["customer"], p["invoice"], p["position"]) if x)
-    pdf = label_pdf([(serial, p["model"], line)], size=size)
+    pdf = label_pdf([label_of(shop.piece(serial))], size=size)
     return Response(
         pdf,
         media_type="application/pdf",

@@ -133,10 +133,6 @@ class Capture:
             raise LedgerFault("The spin is still running.", remedy="Stop it first.")
         return open_recording(self.path)
 
-    def discard(self) -> None:
-        """Remove the capture's files, once its recording is in the ledger."""
-        remove_capture(self.path)
-
     def _acquire(self) -> None:
         import soundfile
 
@@ -193,8 +189,9 @@ class Capture:
                     phased_blocks(track.since(track.turns.size - 80), scale=scale), growing, block
                 )
         if newest is not None:  # the end of the spin is shown too
-            growing.read(tracker.so_far())
-            self._publish(phased_blocks(tracker.so_far(), scale=scale), growing, newest)
+            track = tracker.so_far()
+            growing.read(track)
+            self._publish(phased_blocks(track, scale=scale), growing, newest)
         self.finished.set()
         with self._changed:
             self._changed.notify_all()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -16,6 +15,7 @@ from ..quantities.angles import Rotation
 from ..quantities.errors import BadInput, UnreadableFile
 from ..quantities.units import tip_speed_m_s
 from ..sources.sidecar import first_fault
+from ..sources.toml_text import read_toml
 
 HOUSE_LIMIT_G = 0.5
 """House limit when a model states none: 0.5 g over the whole range (common practice, no source)."""
@@ -192,25 +192,7 @@ def load_model_file(path: str | Path) -> ModelFile:
         It is not there, not TOML, or a key is missing, unknown or out of range.
     """
     path = Path(path)
-    try:
-        text = path.read_text(encoding="utf-8")
-    except OSError as fault:
-        raise UnreadableFile(
-            f"{path} cannot be opened: {fault.strerror}.", remedy="Check the name and the folder."
-        ) from None
-    except UnicodeDecodeError:
-        raise UnreadableFile(
-            f"{path.name} is not UTF-8 text.", remedy="Save it as UTF-8."
-        ) from None
-    return parse_model(parse_toml(text, name=path.name), name=path.name)
-
-
-def parse_toml(text: str, *, name: str) -> dict[str, Any]:
-    """Return the keys of TOML text; raises `UnreadableFile` naming the line."""
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as fault:
-        raise UnreadableFile(f"{name} is not TOML: {fault}.", remedy="Mend that line.") from None
+    return parse_model(read_toml(path), name=path.name)
 
 
 def parse_model(content: dict[str, Any], *, name: str) -> ModelFile:

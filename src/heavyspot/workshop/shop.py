@@ -14,10 +14,11 @@ from ..quantities.checks import finite, positive
 from ..quantities.errors import BadInput, LedgerFault
 from ..sources.readers import open_recording
 from ..sources.recording import Recording
+from ..sources.toml_text import parse_toml
 from ..sources.writers import write_flac
 from .advising import Evidence, advise_on, learnt_rows
 from .judging import frozen_conditions, judge_curves
-from .model_file import ModelFile, load_model_file, parse_model, parse_toml
+from .model_file import ModelFile, load_model_file, parse_model
 from .past import history_of, pack_curves, past_runs
 from .reading import read_recording
 from .results import SpinResult, advice_json, finding_json, judgement_json
@@ -143,8 +144,8 @@ class Workshop:
             else open_recording(recording, format=format)
         )
         model = self.model(piece["model"])
-        evidence, number = self._evidence(piece, model, source)
         made = self.book.cuts(piece["id"], "made")
+        evidence, number = self._evidence(piece, model, source, made)
         advice, now = advise_on(evidence, number, made)
         if evidence.history is not None and now is not None:
             evidence.findings.extend(cut_findings(evidence.history, now, model.as_scatter()))
@@ -166,7 +167,9 @@ class Workshop:
             notes=tuple(entry["result"]["notes"]),
         )
 
-    def _evidence(self, piece: Row, model: ModelFile, source: Recording) -> tuple[Evidence, int]:
+    def _evidence(
+        self, piece: Row, model: ModelFile, source: Recording, made: list[Row]
+    ) -> tuple[Evidence, int]:
         """Read a recording, judge it, and put it beside the piece's earlier runs."""
         read = read_recording(source, limit_g=float(min(model.house_limit().limit_g)))
         past = past_runs(self.book, piece["id"])
@@ -175,7 +178,6 @@ class Workshop:
         history = None
         if read.curve is not None:
             curves = [(p.number, p.curves[0]) for p in past if p.curves]
-            made = self.book.cuts(piece["id"], "made")
             history = history_of([*curves, (number, read.curve)], made, model)
         if history is not None:
             findings += change_findings(history, model.as_scatter())

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import tomllib
 from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from ..quantities.errors import UnreadableFile
 from ..sources.sidecar import first_fault
+from ..sources.toml_text import read_toml
 
 
 class ShopFile(BaseModel):
@@ -32,9 +32,7 @@ def load_shop_file(folder: Path) -> ShopFile:
     if not path.exists():
         return ShopFile()
     try:
-        return ShopFile.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
-        raise UnreadableFile(f"shop.toml is not TOML: {fault}.", remedy="Mend that line.") from None
+        return ShopFile.model_validate(read_toml(path))
     except ValidationError as fault:
         raise UnreadableFile(
             f"shop.toml: {first_fault(fault)}", remedy="docs/reference/shop-file.md lists the keys."
