@@ -1,5 +1,5 @@
 .DEFAULT_GOAL := help
-.PHONY: help setup run serve test check bench prove accuracy lock
+.PHONY: help setup run demo test check bench prove accuracy lock
 PY := .venv/bin/python
 
 help:            ## this list
@@ -8,11 +8,11 @@ help:            ## this list
 setup:           ## a .venv with everything; the program is then .venv/bin/heavyspot
 	@scripts/setup
 
-run: setup       ## the demo shop: a cartridge from out of limit to its sheet
-	@.venv/bin/heavyspot demo
-
-serve: setup     ## the bench in the browser, with the demo shop and the simulated rig
+run: setup       ## the workshop in the browser: demo shop, simulated rig, http://127.0.0.1:8520
 	@.venv/bin/heavyspot --data demo-shop serve --demo-shop
+
+demo: setup      ## the same in a terminal: a cartridge from out of limit to its sheet
+	@.venv/bin/heavyspot demo
 
 test: check           ## every test
 	@scripts/test-needs

@@ -51,6 +51,15 @@ def small_targets(page):
     )
 
 
+PICTURES = Path(__file__).parents[2] / "pictures"
+
+
+def picture(page, name):
+    """Keep a screenshot as an artefact of the tests; docs/pictures are chosen from them."""
+    PICTURES.mkdir(exist_ok=True)
+    page.screenshot(path=str(PICTURES / f"{name}.png"))
+
+
 def new_piece(page, server, serial, press):
     page.goto(f"{server.url}/find?q={serial}")
     assert axe(page) == []
@@ -58,6 +67,27 @@ def new_piece(page, server, serial, press):
     page.locator("[name=model]").select_option("Larch 52")
     press(page)
     page.wait_for_url(f"**/bench/{serial}")
+
+
+def new_job(page, server, serial, press):
+    """A job of two, and then the first piece's label is scanned."""
+    page.goto(f"{server.url}/jobs/new")
+    assert axe(page) == [] and small_targets(page) == []
+    page.locator("[name=customer]").fill("Fjord Haulage")
+    page.locator("[name=invoice]").fill(f"F-{serial}")
+    for i, place in enumerate(("left", "right")):
+        page.locator(f"[name=serial-{i}]").fill(f"{serial}{'' if i == 0 else '-b'}")
+        page.locator(f"[name=model-{i}]").select_option("Larch 52")
+        page.locator(f"[name=position-{i}]").select_option(place)
+    press(page)
+    page.wait_for_url(re.compile(r"/jobs/[0-9a-f-]{36}$"))
+    assert axe(page) == [] and small_targets(page) == []
+    page.locator("#q").fill(serial)  # a scanner types and presses Enter
+    page.locator("#q").press("Enter")
+    page.wait_for_url(f"**/bench/{serial}")
+    page.get_by_text("Listen to the standing rig").click()
+    page.wait_for_selector(".heard")
+    assert "alive and quiet" in page.inner_text(".heard")
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -73,7 +103,8 @@ def test_from_new_piece_to_sheet(server, browser, size, by):
             page.evaluate("document.activeElement.blur()")
             page.keyboard.press("PageDown")
 
-    new_piece(page, server, serial, press)
+    new_job(page, server, serial, press)
+    picture(page, f"bench-set-up-{size}")
     for _ in range(8):
         page.wait_for_selector("#panel.prepare, #panel.again")
         assert axe(page) == [] and small_targets(page) == []
@@ -86,8 +117,11 @@ def test_from_new_piece_to_sheet(server, browser, size, by):
             time.sleep(0.03)
         assert re.fullmatch(r"\d+\.\d\d", page.inner_text("#amplitude"))
         assert axe(page) == []
+        picture(page, f"bench-spin-{size}")
         page.wait_for_selector(ENDED, timeout=30_000)
+        page.wait_for_selector("#plot canvas")
         assert axe(page) == [] and small_targets(page) == []
+        picture(page, f"bench-{page.get_attribute('#panel', 'data-question')}-{size}")
         if page.locator("#panel.done").count():
             break
         if page.locator("#panel.grind").count():
@@ -111,16 +145,28 @@ def test_ground_differently_and_bad_entry(server, browser):
     page.locator("summary").click()
     page.locator("[name=depth_mm]").fill("deep")
     page.get_by_text("Write it down").click()
-    assert "not a number" in page.inner_text("main")
+    page.wait_for_selector("#panel [role=alert]")
+    assert "not a number" in page.inner_text("#panel")
+    assert page.input_value("[name=depth_mm]") == "deep"  # nothing typed is lost
     assert axe(page) == []
-    page.locator("[data-back]").click()
-    page.wait_for_selector("#panel.grind")
-    page.locator("summary").click()
     page.locator("[name=depth_mm]").fill("0,07")
     page.locator("[name=angle_deg]").fill("123")
     page.get_by_text("Write it down").click()
     page.wait_for_selector("#panel.prepare")
     assert "nut 123° 0.07 mm" in page.inner_text(".past")
+    page.locator(".past .cut").click()  # it was another angle: an amendment
+    page.wait_for_selector("[name=why]")
+    assert axe(page) == [] and small_targets(page) == []
+    page.locator("[name=angle_deg]").fill("132")
+    page.locator("[name=why]").fill("two digits changed places")
+    page.get_by_text("This is what was ground").click()
+    page.wait_for_selector("#panel.prepare")
+    assert "nut 132° 0.07 mm" in page.inner_text(".past")
+    page.locator(".past .cut").click()
+    page.locator("[name=why]").fill("wrong piece in hand")
+    page.get_by_text("It was never ground").click()
+    page.wait_for_selector("#panel.grind")
+    assert page.locator(".past .cut").count() == 0
     page.context.close()
 
 
@@ -128,6 +174,7 @@ def test_reload_and_second_browser_see_the_same_spin(server, browser):
     one, two = open_page(browser, "bench"), open_page(browser, "tablet")
     new_piece(one, server, "shared", lambda p: p.locator("[data-next]").click())
     one.locator("[data-next]").click()
+    one.wait_for_selector("#panel.spinning")
     two.goto(f"{server.url}/bench/shared")
     two.wait_for_selector("#panel.spinning")
     one.reload()
@@ -181,7 +228,7 @@ def test_kill_9_in_the_middle_of_a_spin_loses_nothing_written(tmp_path, browser)
 
 def test_dark_is_readable_too(server, browser):
     page = open_page(browser, "bench", color_scheme="dark")
-    for place in ("/", "/models"):
+    for place in ("/", "/jobs", "/jobs/new", "/models", "/models/edit", "/rigs", "/rigs/edit"):
         page.goto(server.url + place)
         assert axe(page) == []
     new_piece(page, server, "dark", lambda p: p.locator("[data-next]").click())
@@ -209,6 +256,7 @@ def test_look_closer_at_a_run(server, browser):
     page.locator(".past a").first.click()
     page.wait_for_url("**/look/1/closer")
     page.wait_for_selector("#spectrum-chart canvas")
+    picture(page, "look-closer-tablet")
     took = int(re.search(r"\d+", page.inner_text("#map-took"))[0])
     assert took < 1000
     assert axe(page) == [] and small_targets(page) == []
@@ -216,4 +264,32 @@ def test_look_closer_at_a_run(server, browser):
         page.locator("#png").click()
     assert Path(download.value.path()).read_bytes().startswith(b"\x89PNG")
     assert page.faults == []
+    page.context.close()
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_pages_of_the_workshop(server, browser, size):
+    page = open_page(browser, size)
+    page.goto(f"{server.url}/find?q=page-{size}")
+    page.locator("[name=model]").select_option("Larch 52")
+    page.locator("[data-next]").click()
+    page.wait_for_url(f"**/bench/page-{size}")
+    places = {
+        "day-book": "/", "jobs": "/jobs", "models": "/models", "rigs": "/rigs",
+        "model": "/models/edit?name=Larch%2052", "rig": "/rigs/edit?name=simulated%20rig",
+        "piece": f"/pieces/page-{size}", "new-job": "/jobs/new",
+    }  # fmt: skip
+    for name, place in places.items():
+        page.goto(server.url + place)
+        assert axe(page) == [] and small_targets(page) == [], name
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), name
+        picture(page, f"{name}-{size}")
+    page.goto(f"{server.url}/models/edit")
+    page.locator("[name=name]").fill(f"Elm {size}")
+    page.locator("[name=rated_speed_rpm]").fill("fast")
+    page.get_by_text("Write it down").click()
+    page.wait_for_selector("[aria-invalid]")
+    assert axe(page) == []
+    picture(page, f"model-wrong-{size}")
+    assert page.faults == [] or all("422" in f for f in page.faults)
     page.context.close()

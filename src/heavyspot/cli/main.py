@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-import json
 import os
 import sys
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
 from .._version import __version__
 from ..quantities.errors import BadInput, HeavyspotError
+from .common import By, Json, Settings, emit, open_workshop
+from .users import user_app
 
 app = typer.Typer(
     name="heavyspot",
@@ -35,27 +36,9 @@ rig_app = typer.Typer(
 app.add_typer(model_app, name="model")
 app.add_typer(piece_app, name="piece")
 app.add_typer(rig_app, name="rig")
+app.add_typer(user_app, name="user")
 
-Json = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
 Serial = Annotated[str, typer.Argument(help="Serial of the piece.")]
-By = Annotated[str, typer.Option("--by", help="Who does it.")]
-
-
-class Settings:
-    """What stands before the command: the data folder."""
-
-    data: Path = Path("data")
-
-
-def _workshop() -> Any:
-    from ..workshop.shop import Workshop
-
-    return Workshop(Settings.data)
-
-
-def emit(value: Any) -> None:
-    """Print one JSON document to standard output."""
-    sys.stdout.write(json.dumps(value, ensure_ascii=False, allow_nan=False) + "\n")
 
 
 def _version(show: bool) -> None:
@@ -84,7 +67,7 @@ def model_add(
     json: Json = False,
 ) -> None:
     """Add a model, or a new version of one."""
-    shop = _workshop()
+    shop = open_workshop()
     model = shop.add_model(file, by=by)
     if json:
         emit({"model": model.name, "planes": [p.name for p in model.plane]})
@@ -97,7 +80,7 @@ def model_add(
 @model_app.command("list")
 def model_list(json: Json = False) -> None:
     """List the models."""
-    names = _workshop().book.model_names()
+    names = open_workshop().book.model_names()
     if json:
         emit(names)
         return
@@ -116,7 +99,7 @@ def piece_new(
     json: Json = False,
 ) -> None:
     """Add a piece to a job."""
-    piece_id = _workshop().add_piece(
+    piece_id = open_workshop().add_piece(
         serial, model, customer=customer, invoice=invoice, position=position, by=by
     )
     if json:
@@ -128,7 +111,7 @@ def piece_new(
 @piece_app.command("list")
 def piece_list(json: Json = False) -> None:
     """List all pieces with their last verdict."""
-    rows = _workshop().book.pieces()
+    rows = open_workshop().book.pieces()
     keys = ("serial", "model", "customer", "invoice", "position", "number", "verdict")
     if json:
         emit([{k: r[k] for k in keys} for r in rows])
@@ -151,7 +134,7 @@ def rig_add(
         if date:
             _check_date(label, date)
     content = {"certificate": certificate, "calibrated_at": calibrated, "due": due}
-    _workshop().add_rig(name, {k: v for k, v in content.items() if v}, by=by)
+    open_workshop().add_rig(name, {k: v for k, v in content.items() if v}, by=by)
     typer.echo(f"Rig {name} recorded.")
 
 
@@ -179,7 +162,7 @@ def spin(
     json: Json = False,
 ) -> None:
     """Read a spin, judge it, say what to do next, and keep it."""
-    result = _workshop().spin(serial, recording, operator=operator, rig=rig, format=format)
+    result = open_workshop().spin(serial, recording, operator=operator, rig=rig, format=format)
     if json:
         emit(result.as_json())
     else:
@@ -211,7 +194,7 @@ def ground(
     json: Json = False,
 ) -> None:
     """Record a cut that was really made."""
-    cut = _workshop().ground(
+    cut = open_workshop().ground(
         serial,
         plane,
         angle,
@@ -240,7 +223,7 @@ def sheet(
     """Write the customer's sheet of a piece."""
     from ..sheet.issue import issue_sheet
 
-    made = issue_sheet(_workshop(), serial, output, by=by)
+    made = issue_sheet(open_workshop(), serial, output, by=by)
     if json:
         emit(made)
         return
@@ -256,7 +239,7 @@ def label(
     """Write labels with the serial as a QR code."""
     from ..sheet.label import label_of, label_pdf
 
-    shop = _workshop()
+    shop = open_workshop()
     rows = [label_of(shop.piece(serial)) for serial in serials]
     output.write_bytes(label_pdf(rows, size=size))
     typer.echo(f"{len(rows)} label{'s' if len(rows) > 1 else ''}: {output}")
@@ -305,7 +288,7 @@ def convert(
 @app.command()
 def show(serial: Serial, json: Json = False) -> None:
     """Show a piece's runs and cuts."""
-    story = _workshop().story(serial)
+    story = open_workshop().story(serial)
     if json:
         emit(story)
         return
@@ -345,7 +328,8 @@ def devices(json: Json = False) -> None:
 @app.command()
 def serve(
     host: Annotated[
-        str, typer.Option("--host", help="Address to listen on; loopback only.")
+        str,
+        typer.Option("--host", help="Address to listen on; any but loopback asks for a login."),
     ] = "127.0.0.1",
     port: Annotated[int, typer.Option("--port", help="Port to listen on.")] = 8520,
     demo_shop: Annotated[
@@ -357,15 +341,26 @@ def serve(
     pace: Annotated[
         float, typer.Option("--pace", help="Speed of the simulated rig, times real time.")
     ] = 1.0,
+    accounts: Annotated[
+        bool, typer.Option("--accounts", help="Ask for a login on loopback too.")
+    ] = False,
+    certificate: Annotated[
+        Path | None, typer.Option("--tls-certificate", help="PEM file; then https.")
+    ] = None,
+    key: Annotated[Path | None, typer.Option("--tls-key", help="PEM file of its key.")] = None,
 ) -> None:
     """Open the workshop in the browser, with the simulated rig or a real one."""
     from importlib import import_module
 
     # by name: the two faces of the program never import each other
     web = import_module("heavyspot.web.app")
-    web.refuse_open_address(host)
-    typer.echo(f"Heavyspot on http://{host}:{port}/  (stop with Ctrl-C)")
-    web.serve(Settings.data, host=host, port=port, demo=demo_shop, pace=pace, rig=rig)
+    address = web.Address(host, port, accounts, certificate, key)
+    if not web.is_loopback(host) and certificate is None:
+        typer.echo(
+            "Passwords travel in the clear: give --tls-certificate, or put a TLS proxy before it."
+        )
+    typer.echo(f"Heavyspot on {address.url}  (stop with Ctrl-C)")
+    web.serve(Settings.data, address, demo=demo_shop, pace=pace, rig=rig)
 
 
 def main() -> None:

@@ -2,26 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from datetime import UTC, datetime
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Table, func, insert, select
-from sqlalchemy.exc import IntegrityError, OperationalError
+from sqlalchemy import Connection, func, insert, select, update
+from sqlalchemy.exc import IntegrityError
 
 from ..quantities.errors import LedgerFault
+from .accounts import Accounts
 from .archive import Archive
-from .identity import new_id
 from .schema import open_engine
-from .tables import cuts, jobs, models, pieces, responses, rigs, runs, sheets
+from .tables import (
+    amendments,
+    cuts,
+    jobs,
+    models,
+    piece_index,
+    pieces,
+    responses,
+    rigs,
+    runs,
+    sheets,
+)
+from .writing import Row, Transaction, add_entry, newest
 
-Row = dict[str, Any]
-
-
-def now_utc() -> str:
-    """Return the time, UTC, ISO 8601 with milliseconds."""
-    return datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+PIECE_FIELDS = ("serial", "model", "position")
+JOB_FIELDS = ("customer", "invoice", "due", "note")
 
 
 class Book:
@@ -46,6 +54,7 @@ class Book:
             ) from None
         self._engine = open_engine(url or f"sqlite:///{self.folder / 'ledger.sqlite'}")
         self.archive = Archive(self.folder)
+        self.accounts = Accounts(self._engine)
 
     def close(self) -> None:
         """Close all connections."""
@@ -56,14 +65,14 @@ class Book:
     def add_model(self, name: str, content: Row, *, by: str = "") -> str:
         """Add a model, or a new version of it; returns its id."""
         with self._write() as c:
-            old = self._newest(c, models, models.c.name == name)
-            return self._add(c, models, name=name, content=content, by=by, replaces=_id(old))
+            old = newest(c, models, models.c.name == name)
+            return add_entry(c, models, name=name, content=content, by=by, replaces=_id(old))
 
     def add_rig(self, name: str, content: Row, *, by: str = "") -> str:
         """Add a rig, or a new version of it; returns its id."""
         with self._write() as c:
-            old = self._newest(c, rigs, rigs.c.name == name)
-            return self._add(c, rigs, name=name, content=content, by=by, replaces=_id(old))
+            old = newest(c, rigs, rigs.c.name == name)
+            return add_entry(c, rigs, name=name, content=content, by=by, replaces=_id(old))
 
     def add_piece(
         self,
@@ -82,36 +91,59 @@ class Book:
         LedgerFault
             The serial is there already.
         """
-        try:
-            with self._write() as c:
-                job = None
-                if invoice:
-                    job = self._newest(
-                        c, jobs, (jobs.c.invoice == invoice) & (jobs.c.customer == customer)
-                    )
-                job_id = (
-                    job["id"]
-                    if job
-                    else self._add(c, jobs, customer=customer, invoice=invoice, by=by)
-                )
-                return self._add(
-                    c, pieces, serial=serial, model=model, job_id=job_id, position=position, by=by
-                )
-        except IntegrityError:
-            raise LedgerFault(
-                f'A piece with serial "{serial}" is there already.',
-                remedy="Go on with that piece, or give this one another serial.",
-            ) from None
+        with self._refusing(serial), self._write() as c:
+            job = None
+            if invoice:
+                same = (piece_index.c.invoice == invoice) & (piece_index.c.customer == customer)
+                job = c.execute(select(piece_index.c.job_id).where(same).limit(1)).scalar()
+            job_id = job or add_entry(c, jobs, customer=customer, invoice=invoice, by=by)
+            return self._add_piece(c, serial, model, job_id, position, by)
+
+    def add_job(self, job: Row, members: Iterable[Row], *, by: str = "") -> str:
+        """Add a job with its pieces, all or nothing; returns its id.
+
+        Raises
+        ------
+        LedgerFault
+            A serial is there already.
+        """
+        members = list(members)
+        with self._refusing(*(m["serial"] for m in members)), self._write() as c:
+            job_id = add_entry(c, jobs, by=by, **job)
+            for m in members:
+                self._add_piece(c, m["serial"], m["model"], job_id, m["position"], by)
+            return job_id
+
+    def amend_piece(self, piece_id: str, changes: Row, *, by: str, why: str) -> None:
+        """Amend a piece's serial, model or position; what it was stays in the ledger."""
+        with self._refusing(changes.get("serial", "")), self._write() as c:
+            entry = {"kind": "piece", "of_id": piece_id, "content": changes, "by": by, "why": why}
+            add_entry(c, amendments, **entry)
+            c.execute(
+                update(piece_index).where(piece_index.c.piece_id == piece_id).values(**changes)
+            )
+
+    def amend_job(self, job_id: str, changes: Row, *, by: str, why: str) -> None:
+        """Amend a job's customer, invoice, due date or note."""
+        with self._write() as c:
+            entry = {"kind": "job", "of_id": job_id, "content": changes, "by": by, "why": why}
+            add_entry(c, amendments, **entry)
+            shown = {k: v for k, v in changes.items() if k in ("customer", "invoice")}
+            if shown:
+                c.execute(update(piece_index).where(piece_index.c.job_id == job_id).values(**shown))
 
     def add_run(self, entry: Row, asked: Iterable[Row], learnt: Iterable[Row]) -> str:
         """Add a run with the cuts asked after it and the responses learnt, all or nothing."""
         try:
             with self._write() as c:
-                run_id = self._add(c, runs, **entry)
+                run_id = add_entry(c, runs, **entry)
+                last = {k: entry.get(k) for k in ("number", "verdict", "worst_ratio")}
+                mine = piece_index.c.piece_id == entry["piece_id"]
+                c.execute(update(piece_index).where(mine).values(**last))
                 for cut in asked:
-                    self._add(c, cuts, kind="asked", **cut)
+                    add_entry(c, cuts, kind="asked", **cut)
                 for response in learnt:
-                    self._add(c, responses, **response)
+                    add_entry(c, responses, **response)
                 return run_id
         except IntegrityError:
             raise LedgerFault(
@@ -122,19 +154,19 @@ class Book:
     def add_cut(self, entry: Row) -> str:
         """Add a cut made; returns its id."""
         with self._write() as c:
-            return self._add(c, cuts, kind="made", **entry)
+            return add_entry(c, cuts, kind="made", **entry)
 
     def add_sheet(self, entry: Row) -> str:
         """Add a sheet; returns its id."""
         with self._write() as c:
-            return self._add(c, sheets, **entry)
+            return add_entry(c, sheets, **entry)
 
     # -- finding --------------------------------------------------------------------------------
 
     def model(self, name: str) -> Row | None:
         """Return the newest version of a model, or None."""
         with self._engine.connect() as c:
-            return self._newest(c, models, models.c.name == name)
+            return newest(c, models, models.c.name == name)
 
     def model_names(self) -> list[str]:
         """Return the names of all models."""
@@ -146,36 +178,61 @@ class Book:
     def rig(self, name: str) -> Row | None:
         """Return the newest version of a rig, or None."""
         with self._engine.connect() as c:
-            return self._newest(c, rigs, rigs.c.name == name)
+            return newest(c, rigs, rigs.c.name == name)
+
+    def rig_names(self) -> list[str]:
+        """Return the names of all rigs."""
+        with self._engine.connect() as c:
+            return [r[0] for r in c.execute(select(rigs.c.name).distinct().order_by(rigs.c.name))]
 
     def piece(self, serial: str) -> Row | None:
-        """Return a piece with its job's customer and invoice, or None."""
-        query = (
-            select(pieces, jobs.c.customer, jobs.c.invoice)
-            .join(jobs, pieces.c.job_id == jobs.c.id)
-            .where(pieces.c.serial == serial)
-        )
-        with self._engine.connect() as c:
-            row = c.execute(query).mappings().first()
-            return dict(row) if row else None
+        """Return a piece as it stands, with its job's customer and invoice, or None."""
+        rows = self._rows(self._pieces().where(piece_index.c.serial == serial))
+        return rows[0] if rows else None
 
-    def pieces(self, *, job_id: str | None = None) -> list[Row]:
-        """Return all pieces, or a job's, with their last run's number and verdict, oldest first."""
-        last = (
-            select(runs.c.piece_id, func.max(runs.c.number).label("number"))
-            .group_by(runs.c.piece_id)
-            .subquery()
-        )
-        query = (
-            select(pieces, jobs.c.customer, jobs.c.invoice, runs.c.number, runs.c.verdict)
-            .join(jobs, pieces.c.job_id == jobs.c.id)
-            .outerjoin(last, last.c.piece_id == pieces.c.id)
-            .outerjoin(runs, (runs.c.piece_id == pieces.c.id) & (runs.c.number == last.c.number))
-            .order_by(pieces.c.id)
-        )
+    def pieces(self, *, job_id: str | None = None, most: int | None = None) -> list[Row]:
+        """Return pieces, or a job's, with their last run's number and verdict, oldest first.
+
+        Parameters
+        ----------
+        most : int, optional
+            Only the newest so many.
+        """
+        query = self._pieces().order_by(piece_index.c.piece_id.desc())
         if job_id is not None:
-            query = query.where(pieces.c.job_id == job_id)
-        return self._rows(query)
+            query = query.where(piece_index.c.job_id == job_id)
+        return self._rows(query.limit(most))[::-1]
+
+    @staticmethod
+    def _pieces() -> Any:
+        index = [c for c in piece_index.c if c.name != "piece_id"]
+        return select(
+            piece_index.c.piece_id.label("id"), pieces.c.at, pieces.c.by, *index
+        ).join_from(piece_index, pieces, pieces.c.id == piece_index.c.piece_id)
+
+    def job(self, job_id: str) -> Row | None:
+        """Return a job as it stands, or None."""
+        with self._engine.connect() as c:
+            found = newest(c, jobs, jobs.c.id == job_id)
+        if found is None:
+            return None
+        for amendment in self.amendments(job_id):
+            found |= amendment["content"]
+        return found
+
+    def recent_jobs(self, most: int = 60) -> list[Row]:
+        """Return the newest jobs as they stand, newest first."""
+        rows = self._rows(select(jobs).order_by(jobs.c.id.desc()).limit(most))
+        by_id = {r["id"]: r for r in rows}
+        query = select(amendments).where(amendments.c.of_id.in_(by_id)).order_by(amendments.c.id)
+        for amendment in self._rows(query):
+            by_id[amendment["of_id"]] |= amendment["content"]
+        return rows
+
+    def amendments(self, of_id: str) -> list[Row]:
+        """Return the amendments of a piece or job, in order."""
+        query = select(amendments).where(amendments.c.of_id == of_id)
+        return self._rows(query.order_by(amendments.c.id))
 
     def siblings(self, job_id: str, piece_id: str) -> list[Row]:
         """Return the other pieces of a job with their last verdict."""
@@ -186,13 +243,17 @@ class Book:
         return self._rows(select(runs).where(runs.c.piece_id == piece_id).order_by(runs.c.number))
 
     def cuts(self, piece_id: str, kind: str) -> list[Row]:
-        """Return a piece's cuts of a kind in order, those that were amended left out."""
-        amended = select(cuts.c.replaces).where(cuts.c.replaces.is_not(None))
-        return self._rows(
-            select(cuts)
-            .where(cuts.c.piece_id == piece_id, cuts.c.kind == kind, cuts.c.id.not_in(amended))
-            .order_by(cuts.c.id)
-        )
+        """Return a piece's cuts of a kind in order, without those amended or never made."""
+        mine = select(cuts).where(cuts.c.piece_id == piece_id, cuts.c.kind == kind)
+        rows = self._rows(mine.order_by(cuts.c.id))
+        amended = {r["replaces"] for r in rows}
+        return [r for r in rows if r["id"] not in amended and r["unbalance_gmm"] > 0]
+
+    def run_count(self, piece_id: str) -> int:
+        """Return how many runs a piece has."""
+        with self._engine.connect() as c:
+            query = select(func.count()).select_from(runs).where(runs.c.piece_id == piece_id)
+            return int(c.execute(query).scalar_one())
 
     def responses(self, model: str, plane: str, *, not_piece: str, most: int = 400) -> list[Row]:
         """Return the newest response learnt from each other piece of a model, newest first."""
@@ -223,53 +284,44 @@ class Book:
 
     # -- inside ---------------------------------------------------------------------------------
 
-    def _write(self) -> Any:
-        return _Transaction(self._engine)
+    def _write(self) -> Transaction:
+        return Transaction(self._engine)
 
     def _rows(self, query: Any) -> list[Row]:
         with self._engine.connect() as c:
             return [dict(r) for r in c.execute(query).mappings()]
 
     @staticmethod
-    def _add(c: Connection, table: Table, **values: Any) -> str:
-        entry = {"id": new_id(), "at": now_utc(), **values}
-        c.execute(insert(table).values(**entry))
-        return str(entry["id"])
+    def _add_piece(
+        c: Connection, serial: str, model: str, job_id: str, position: str, by: str
+    ) -> str:
+        values: Row = {"serial": serial, "model": model, "job_id": job_id, "position": position}
+        piece_id = add_entry(c, pieces, by=by, **values)
+        job = select(jobs.c.customer, jobs.c.invoice).where(jobs.c.id == job_id)
+        customer, invoice = c.execute(job).one()
+        for amendment in c.execute(
+            select(amendments.c.content)
+            .where(amendments.c.of_id == job_id)
+            .order_by(amendments.c.id)
+        ).scalars():
+            customer = amendment.get("customer", customer)
+            invoice = amendment.get("invoice", invoice)
+        values |= {"piece_id": piece_id, "customer": customer, "invoice": invoice}
+        c.execute(insert(piece_index).values(**values))
+        return piece_id
 
     @staticmethod
-    def _newest(c: Connection, table: Table, condition: Any) -> Row | None:
-        row = c.execute(select(table).where(condition).order_by(table.c.id.desc()).limit(1))
-        found = row.mappings().first()
-        return dict(found) if found else None
-
-
-class _Transaction:
-    """A write that is all or nothing, and on disk when it returns."""
-
-    def __init__(self, engine: Any) -> None:
-        self._context = engine.begin()
-
-    def __enter__(self) -> Connection:
+    @contextmanager
+    def _refusing(*serials: str) -> Iterator[None]:
+        """Turn a broken uniqueness into words."""
         try:
-            connection: Connection = self._context.__enter__()
-        except OperationalError as fault:
-            raise _unwritable(fault) from None
-        return connection
-
-    def __exit__(self, *exc: Any) -> None:
-        try:
-            self._context.__exit__(*exc)
-        except OperationalError as fault:
-            raise _unwritable(fault) from None
-        if isinstance(exc[1], OperationalError):
-            raise _unwritable(exc[1]) from None
-
-
-def _unwritable(fault: OperationalError) -> LedgerFault:
-    return LedgerFault(
-        f"The ledger cannot be written ({fault.orig}); nothing was changed.",
-        remedy="Check the disk's free space and try again.",
-    )
+            yield
+        except IntegrityError as fault:
+            named = [s for s in serials if s and s in str(fault.params)] or list(serials)
+            raise LedgerFault(
+                f'A piece with serial "{named[0]}" is there already.',
+                remedy="Go on with that piece, or give this one another serial.",
+            ) from None
 
 
 def _id(row: Row | None) -> str | None:

@@ -1,4 +1,8 @@
-"""The tables. Every row is an entry: added once, never changed; `replaces` names the entry amended."""
+"""The tables. Every row is an entry: added once, never changed; `replaces` names the entry amended.
+
+One table is not a record but a projection of others, and may be made anew at any time: `piece_index`,
+a piece as it stands today.
+"""
 
 from __future__ import annotations
 
@@ -58,6 +62,8 @@ jobs = _entry(
     "jobs",
     Column("customer", String(200), nullable=False, server_default=""),
     Column("invoice", String(80), nullable=False, server_default=""),
+    Column("due", String(10), nullable=False, server_default=""),
+    Column("note", String(2000), nullable=False, server_default=""),
     Index(None, "invoice"),
 )
 
@@ -67,7 +73,6 @@ pieces = _entry(
     Column("model", String(120), nullable=False),
     Column("job_id", String(36), ForeignKey("jobs.id"), nullable=False),
     Column("position", String(40), nullable=False, server_default=""),
-    UniqueConstraint("serial"),
 )
 
 runs = _entry(
@@ -118,4 +123,47 @@ sheets = _entry(
     Column("run_number", Integer, nullable=False),
     Column("digest", String(64), nullable=False),
     UniqueConstraint("number"),
+)
+
+amendments = _entry(
+    "amendments",
+    Column("kind", String(16), nullable=False),  # piece or job
+    Column("of_id", String(36), nullable=False),
+    Column("content", JSON, nullable=False),  # the fields that changed, with their new values
+    Index(None, "of_id"),
+)
+
+users = _entry(
+    "users",
+    Column("name", String(120), nullable=False),
+    Column("role", String(16), nullable=False),  # empty: the account has ended
+    Column("password_hash", String(200), nullable=False),
+    Index(None, "name"),
+)
+
+logins = _entry(
+    "logins",
+    Column("name", String(120), nullable=False),
+    Column("token_digest", String(64), nullable=False),
+    Column("csrf", String(64), nullable=False),
+    Column("until", String(32), nullable=False),
+    Index(None, "token_digest"),
+    Index(None, "replaces"),
+)
+
+piece_index = Table(
+    "piece_index",
+    metadata,
+    Column("piece_id", String(36), ForeignKey("pieces.id"), primary_key=True),
+    Column("serial", String(120), nullable=False),
+    Column("model", String(120), nullable=False),
+    Column("position", String(40), nullable=False),
+    Column("job_id", String(36), ForeignKey("jobs.id"), nullable=False),
+    Column("customer", String(200), nullable=False),
+    Column("invoice", String(80), nullable=False),
+    Column("number", Integer, nullable=True),  # of the last run
+    Column("verdict", String(12), nullable=True),
+    Column("worst_ratio", Float, nullable=True),
+    UniqueConstraint("serial"),
+    Index(None, "job_id"),
 )

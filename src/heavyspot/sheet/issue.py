@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 from typing import Any
 
-from ..ledger.book import now_utc
+from ..ledger.writing import now_utc
 from ..quantities.errors import BadInput
 from ..workshop.report import make_report
 from ..workshop.shop import Workshop

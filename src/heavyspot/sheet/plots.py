@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
+from dataclasses import dataclass
 from html import escape
+from typing import Any
 
 import numpy as np
 
@@ -18,60 +20,156 @@ ACCENT = "#b5371f"
 FONT = 'font-family="Libertinus Serif"'
 
 
+@dataclass(frozen=True)
+class Look:
+    """Colours of a drawing; a page gives its own, so that light and dark are both readable."""
+
+    ink: str = INK
+    faded: str = FADED
+    rule: str = RULE
+    accent: str = ACCENT
+
+
+PRINT = Look()
+ON_PAGE = Look("var(--ink)", "var(--faded)", "var(--rule)", "var(--heavy)")
+
+
+@dataclass(frozen=True)
+class _Frame:
+    """The axes of a drawing: speed to the right, g upwards."""
+
+    width: int
+    height: int
+    top_rpm: float
+    top_g: float
+    left: int = 52
+    right: int = 16
+    top: int = 14
+    bottom: int = 40
+
+    def x(self, rpm: float) -> float:
+        return self.left + (self.width - self.left - self.right) * rpm / self.top_rpm
+
+    def y(self, g: float) -> float:
+        span = self.height - self.top - self.bottom
+        return self.height - self.bottom - span * min(g, self.top_g) / self.top_g
+
+    def axes(self, look: Look) -> list[str]:
+        foot, end = self.height - self.bottom, self.width - self.right
+        parts = [
+            f'<rect x="{self.left}" y="{self.top}" width="{end - self.left}" '
+            f'height="{foot - self.top}" fill="none" stroke="{look.rule}"/>'
+        ]
+        step_g = _step(self.top_g, 5)
+        for i in range(int(self.top_g / step_g + 1e-9) + 1):
+            g, y = i * step_g, self.y(i * step_g)
+            label = f"{g:.2f}".rstrip("0").rstrip(".") or "0"
+            parts += [
+                f'<line x1="{self.left}" x2="{end}" y1="{y:.1f}" y2="{y:.1f}" stroke="{look.rule}"/>',
+                _text(self.left - 7, y + 4, label, anchor="end", fill=look.ink),
+            ]
+        step_rpm = _step(self.top_rpm, 7)
+        for i in range(int(self.top_rpm / step_rpm) + 1):
+            x = self.x(i * step_rpm)
+            label = f"{i * step_rpm:,.0f}".replace(",", " ")
+            parts += [
+                f'<line x1="{x:.1f}" x2="{x:.1f}" y1="{foot}" y2="{foot + 5}" stroke="{look.faded}"/>',
+                _text(x, foot + 18, label, anchor="middle", fill=look.ink),
+            ]
+        parts.append(_text(end, self.height - 6, "rpm", anchor="end", fill=look.ink))
+        words = "g, once per turn, zero to peak"
+        parts.append(_text(self.left + 6, self.top + 15, words, fill=look.faded))
+        return parts
+
+    def line(
+        self, xs: Sequence[float], ys: Sequence[float], color: str, width: float, dash: str = ""
+    ) -> str:
+        points = " ".join(f"{self.x(a):.1f},{self.y(b):.1f}" for a, b in zip(xs, ys, strict=True))
+        dashes = f' stroke-dasharray="{dash}"' if dash else ""
+        return (
+            f'<polyline points="{points}" fill="none" stroke="{color}" stroke-width="{width}" '
+            f'stroke-linejoin="round"{dashes}/>'
+        )
+
+    def limit(self, speeds: Sequence[float], limits: Sequence[float], look: Look) -> list[str]:
+        at = [0.0, *[s for s in speeds if 0 < s < self.top_rpm], self.top_rpm]
+        values = [float(np.interp(s, speeds, limits)) for s in at]
+        words = f"limit {values[0]:g} g"
+        return [
+            self.line(at, values, look.accent, 1.6),
+            _text(self.left + 6, self.y(values[0]) - 5, words, fill=look.accent),
+        ]
+
+
+def _svg(width: int, height: int, parts: list[str], name: str = "") -> str:
+    title = f"<title>{escape(name)}</title>" if name else ""
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}">'
+        + title
+        + "".join(parts)
+        + "</svg>"
+    )
+
+
 def curve_svg(report: SheetReport, *, width: int = 720, height: int = 350) -> str:
     """Return the last curve in front of the first one, with the limit over speed."""
-    left, right, top, bottom = 52, 16, 14, 40
     last, first = report.last, report.first
-    highest_rpm = max(last.speed_rpm[-1], report.test_speed_rpm) * 1.01
     peak = max(max(last.amplitude_g), max(first.amplitude_g) if first else 0.0)
-    limit_top = max(report.limit_g)
-    highest_g = _nice(max(1.12 * peak, 1.3 * limit_top))
-
-    def x(rpm: float) -> float:
-        return left + (width - left - right) * rpm / highest_rpm
-
-    def y(g: float) -> float:
-        return height - bottom - (height - top - bottom) * min(g, highest_g) / highest_g
-
-    parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}">',
-        f'<rect x="{left}" y="{top}" width="{width - left - right}" height="{height - top - bottom}" '
-        f'fill="none" stroke="{RULE}"/>',
-    ]
-    step_g = _step(highest_g, 5)
-    for i in range(int(highest_g / step_g + 1e-9) + 1):
-        g = i * step_g
-        parts.append(
-            f'<line x1="{left}" x2="{width - right}" y1="{y(g):.1f}" y2="{y(g):.1f}" stroke="{RULE}"/>'
-        )
-        parts.append(
-            _text(left - 7, y(g) + 4, f"{g:.2f}".rstrip("0").rstrip(".") or "0", anchor="end")
-        )
-    step_rpm = _step(highest_rpm, 7)
-    for i in range(int(highest_rpm / step_rpm) + 1):
-        rpm = i * step_rpm
-        parts.append(
-            f'<line x1="{x(rpm):.1f}" x2="{x(rpm):.1f}" y1="{height - bottom}" '
-            f'y2="{height - bottom + 5}" stroke="{FADED}"/>'
-        )
-        parts.append(
-            _text(x(rpm), height - bottom + 18, f"{rpm:,.0f}".replace(",", " "), anchor="middle")
-        )
-    parts.append(_text(width - right, height - 6, "rpm", anchor="end"))
-    parts.append(_text(left + 6, top + 15, "g, once per turn, zero to peak", fill=FADED))
-    if first is not None:
-        parts.append(_line(first.speed_rpm, first.amplitude_g, x, y, FADED, 1.3, dash="5 3"))
-    speeds = [0.0, *[s for s in report.limit_speed_rpm if 0 < s < highest_rpm], highest_rpm]
-    limits = [float(np.interp(s, report.limit_speed_rpm, report.limit_g)) for s in speeds]
-    parts.append(_line(tuple(speeds), tuple(limits), x, y, ACCENT, 1.6))
-    parts.append(_text(left + 6, y(limits[0]) - 5, f"limit {limits[0]:g} g", fill=ACCENT))
-    parts.append(_line(last.speed_rpm, last.amplitude_g, x, y, INK, 2.4))
-    parts.append(
-        f'<circle cx="{x(report.worst_speed_rpm):.1f}" cy="{y(report.worst_g):.1f}" r="4" '
-        f'fill="none" stroke="{INK}" stroke-width="1.6"/>'
+    frame = _Frame(
+        width,
+        height,
+        max(last.speed_rpm[-1], report.test_speed_rpm) * 1.01,
+        _nice(max(1.12 * peak, 1.3 * max(report.limit_g))),
     )
-    parts.append("</svg>")
-    return "".join(parts)
+    parts = frame.axes(PRINT)
+    if first is not None:
+        parts.append(frame.line(first.speed_rpm, first.amplitude_g, FADED, 1.3, "5 3"))
+    parts += frame.limit(report.limit_speed_rpm, report.limit_g, PRINT)
+    parts.append(frame.line(last.speed_rpm, last.amplitude_g, INK, 2.4))
+    parts.append(
+        f'<circle cx="{frame.x(report.worst_speed_rpm):.1f}" cy="{frame.y(report.worst_g):.1f}" '
+        f'r="4" fill="none" stroke="{INK}" stroke-width="1.6"/>'
+    )
+    return _svg(width, height, parts)
+
+
+def runs_svg(
+    view: dict[str, Any],
+    *,
+    name: str,
+    number: int | None = None,
+    look: Look | None = None,
+    width: int = 720,
+    height: int = 350,
+) -> str:
+    """Return a piece's runs: one in ink, the others faded, and the limit.
+
+    Parameters
+    ----------
+    view : dict
+        As `workshop.curves_view.curves_view` makes it.
+    name : str
+        Title for those who cannot see it.
+    number : int, optional
+        The run in ink; the last one when not given.
+    """
+    look = look or PRINT
+    speed = view["speed_rpm"]
+    runs = [(r["number"], _known(speed, r["amplitude_g"])) for r in view["runs"]]
+    number = number if number is not None else max((n for n, _ in runs), default=0)
+    limit = _known(speed, view["limit_g"])
+    peak = max([g for _, (_, gs) in runs for g in gs], default=0.0)
+    frame = _Frame(width, height, speed[-1], _nice(max(1.12 * peak, 1.3 * max(limit[1]))))
+    parts = frame.axes(look)
+    parts += [frame.line(*points, look.faded, 1.3, "5 3") for n, points in runs if n != number]
+    parts += frame.limit(*limit, look)
+    parts += [frame.line(*points, look.ink, 2.4) for n, points in runs if n == number]
+    return _svg(width, height, parts, name)
+
+
+def _known(xs: list[float], ys: list[float | None]) -> tuple[list[float], list[float]]:
+    pairs = [(x, y) for x, y in zip(xs, ys, strict=True) if y is not None]
+    return [x for x, _ in pairs], [y for _, y in pairs]
 
 
 def dial_svg(
@@ -79,14 +177,13 @@ def dial_svg(
     rotation: Rotation,
     *,
     size: int = 260,
-    ink: str = INK,
-    faded: str = FADED,
-    accent: str = ACCENT,
+    look: Look = PRINT,
 ) -> str:
     """Return the rotor seen from the nut, mark at 12 o'clock, with the numbered cuts.
 
     Angles grow against rotation: counterclockwise on the page for a clockwise rotor.
     """
+    ink, faded, accent = look.ink, look.faded, look.accent
     c, r = size / 2, size * 0.34
     sign = -1.0 if rotation == "clockwise" else 1.0
 
@@ -166,23 +263,6 @@ def _arrow(c: float, r: float, sign: float, faded: str) -> str:
         f'stroke="{faded}" stroke-width="2"/>'
         f'<path d="M {hx:.1f} {hy:.1f} L {x1:.1f} {y1:.1f} L {lx:.1f} {ly:.1f}" fill="none" '
         f'stroke="{faded}" stroke-width="2"/>'
-    )
-
-
-def _line(
-    xs: Sequence[float],
-    ys: Sequence[float],
-    x: Callable[[float], float],
-    y: Callable[[float], float],
-    color: str,
-    width: float,
-    dash: str = "",
-) -> str:
-    points = " ".join(f"{x(a):.1f},{y(b):.1f}" for a, b in zip(xs, ys, strict=True))
-    dashes = f' stroke-dasharray="{dash}"' if dash else ""
-    return (
-        f'<polyline points="{points}" fill="none" stroke="{color}" stroke-width="{width}" '
-        f'stroke-linejoin="round"{dashes}/>'
     )
 
 

@@ -177,12 +177,30 @@ def _pickup_v(
     out = amplitude * wave
     if "dropped_marks" in s.faults:
         out *= _holes(theta, rng, share=0.004)
-    hum = s.hum_v * (20.0 if "hum" in s.faults else 1.0)
-    t = np.arange(theta.size) / s.sample_rate_hz
-    phase = rng.uniform(0, 2 * np.pi)
-    out += hum * np.sin(2 * np.pi * 50 * t + phase) + 0.2 * hum * np.sin(2 * np.pi * 150 * t)
+    out += _hum_v(s, theta.size, rng)
     out += noise * rng.standard_normal(theta.size)
     return out
+
+
+def _hum_v(s: SpinSettings, size: int, rng: np.random.Generator) -> NDArray[np.float64]:
+    hum = s.hum_v * (20.0 if "hum" in s.faults else 1.0)
+    t = np.arange(size) / s.sample_rate_hz
+    phase = rng.uniform(0, 2 * np.pi)
+    return np.asarray(
+        hum * np.sin(2 * np.pi * 50 * t + phase) + 0.2 * hum * np.sin(2 * np.pi * 150 * t)
+    )
+
+
+def stand(seed: int, seconds: float, settings: SpinSettings | None = None) -> NDArray[np.float32]:
+    """Return what the channels deliver while the rotor stands, (n, 2), shares of `FULL_SCALE_V`."""
+    s = settings or SpinSettings()
+    rng = np.random.default_rng([seed, 7])
+    n = round(seconds * s.sample_rate_hz)
+    housing = 0.25 * s.noise_g * SENSITIVITY_V_PER_G * rng.standard_normal(n)
+    if "sensor_dead" in s.faults:
+        housing[:] = 0.0
+    pickup = _hum_v(s, n, rng) + s.pickup_noise_v * rng.standard_normal(n)
+    return (np.stack([housing, pickup], axis=1) / FULL_SCALE_V).astype(np.float32)
 
 
 def _holes(

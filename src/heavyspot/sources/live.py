@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from ..quantities.angles import Rotation
 from ..sim.cartridge import Cartridge
-from ..sim.spin import SpinSettings, spin
+from ..sim.spin import SpinSettings, spin, stand
 from .recording import Channel, Recording
 from .simulated import CHANNELS, RIG
 
@@ -138,6 +138,16 @@ class SimulatedLive(_Paced):
         size = round(BLOCK_S * made.sample_rate_hz)
         for at in range(0, made.samples.shape[0], size):
             yield made.samples[at : at + size]
+
+
+class StandingLive(SimulatedLive):
+    """The simulated rig before the air is on."""
+
+    def _samples(self) -> Iterator[NDArray[np.float32]]:
+        made = stand(self._seed, 5.0, self._settings)
+        size = round(BLOCK_S * self._settings.sample_rate_hz)
+        for at in range(0, made.shape[0], size):
+            yield made[at : at + size]
 
 
 class ReplayLive(_Paced):

@@ -1,10 +1,12 @@
-"""Reading TOML: one place for the three files a shop writes by hand."""
+"""TOML: one place for the files a shop writes by hand."""
 
 from __future__ import annotations
 
 import tomllib
 from pathlib import Path
 from typing import Any
+
+import tomli_w
 
 from ..quantities.errors import UnreadableFile
 
@@ -30,3 +32,8 @@ def parse_toml(text: str, *, name: str) -> dict[str, Any]:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as fault:
         raise UnreadableFile(f"{name} is not TOML: {fault}.", remedy="Mend that line.") from None
+
+
+def write_toml(content: dict[str, Any]) -> str:
+    """Return keys as TOML text."""
+    return tomli_w.dumps(content)

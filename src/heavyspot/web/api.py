@@ -2,24 +2,31 @@
 
 from __future__ import annotations
 
-import tempfile
-from pathlib import Path
+from dataclasses import asdict
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
-from ..sources.writers import write_recording
-from ..workshop import look
 from ..workshop.bench import Bench
 from ..workshop.curves_view import curves_view
+from ..workshop.editing import Member, add_job, amend_job, amend_piece, find_job
+from ..workshop.people import People
 from ..workshop.shop import Workshop
+from .access import Who, allowed
+from .files import label_answer, sheet_answer
 
 
 def shop_of(request: Request) -> Workshop:
     """Return the application's workshop."""
     shop: Workshop = request.app.state.shop
     return shop
+
+
+def people_of(request: Request) -> People:
+    """Return the application's accounts."""
+    people: People = request.app.state.people
+    return people
 
 
 def bench_of(request: Request) -> Bench:
@@ -32,45 +39,101 @@ Shop = Annotated[Workshop, Depends(shop_of)]
 TheBench = Annotated[Bench, Depends(bench_of)]
 Number = Annotated[float, Field(allow_inf_nan=False)]
 
+Word = Annotated[str, Field(max_length=120)]
+Line = Annotated[str, Field(max_length=400)]
+
 REFUSALS: dict[int | str, dict[str, Any]] = {
-    403: {"description": "Asked by another site's page"},
+    401: {"description": "Not logged in"},
+    403: {"description": "Asked by another site's page, or the role is not enough"},
     404: {"description": "No such piece"},
     422: {"description": "Bad input: error and remedy"},
 }
-router = APIRouter(responses=REFUSALS)
+router = APIRouter(prefix="/api", responses=REFUSALS, dependencies=[Depends(allowed)])
 
 
-class PieceIn(BaseModel):
-    """A new piece."""
-
+class _In(BaseModel):
     model_config = ConfigDict(extra="forbid")
-    serial: str
-    model: str
-    customer: str = ""
-    invoice: str = ""
-    position: str = ""
-    by: str = ""
 
 
-class CutIn(BaseModel):
+class MemberIn(_In):
+    """A piece of a job."""
+
+    serial: Word
+    model: Word
+    position: Annotated[str, Field(max_length=40)] = ""
+
+
+class PieceIn(MemberIn):
+    """A new piece; the same customer and invoice are the same job."""
+
+    customer: Line = ""
+    invoice: Annotated[str, Field(max_length=80)] = ""
+    by: Word = ""
+
+
+class JobIn(_In):
+    """A new job with its pieces."""
+
+    customer: Line = ""
+    invoice: Annotated[str, Field(max_length=80)] = ""
+    due: Annotated[str, Field(max_length=10)] = ""
+    note: Annotated[str, Field(max_length=2000)] = ""
+    pieces: Annotated[list[MemberIn], Field(min_length=1, max_length=100)]
+
+
+class AmendIn(_In):
+    """Changed fields with their new values, and why."""
+
+    changes: dict[str, Annotated[str, Field(max_length=2000)]]
+    why: Line
+
+
+class ModelIn(_In):
+    """A model: the keys of a model file."""
+
+    content: dict[str, Any]
+
+
+class RigIn(_In):
+    """A rig: its name and the keys of its record."""
+
+    name: Word
+    content: dict[str, Any] = {}
+
+
+class UserIn(_In):
+    """A user, or a new password for one."""
+
+    name: Word
+    role: Word
+    password: Annotated[str, Field(max_length=400)]
+
+
+class CutIn(_In):
     """A cut really made: exactly one of mass, depth or unbalance."""
 
-    model_config = ConfigDict(extra="forbid")
-    plane: str
+    plane: Word
     angle_deg: Number
     mass_mg: Number | None = None
     depth_mm: Number | None = None
     unbalance_gmm: Number | None = None
-    by: str = ""
-    replaces: str | None = None
-    why: str = ""
+    by: Word = ""
+    replaces: Annotated[str, Field(max_length=36)] | None = None
+    why: Line = ""
 
 
-class SpinIn(BaseModel):
+class SpinIn(_In):
     """Start of a spin."""
 
-    model_config = ConfigDict(extra="forbid")
-    operator: str = ""
+    operator: Word = ""
+    oil_temperature_c: Number | None = None
+    oil_pressure_kpa: Number | None = None
+
+
+class RescueIn(_In):
+    """What to do with an interrupted spin."""
+
+    keep: bool = True
 
 
 @router.get("/models")
@@ -79,17 +142,104 @@ def models(shop: Shop) -> list[str]:
     return shop.book.model_names()
 
 
+@router.get("/models/{name}")
+def model(name: str, shop: Shop) -> dict[str, Any]:
+    """Return a model's keys."""
+    return shop.model(name).model_dump(mode="json", exclude_unset=True)
+
+
+@router.post("/models", status_code=201)
+def add_model(model: ModelIn, shop: Shop, who: Who) -> dict[str, str]:
+    """Add a model, or a new version of it."""
+    return {"model": shop.add_model(model.content, by=who.name).name}
+
+
+@router.get("/rigs")
+def rigs(shop: Shop) -> list[str]:
+    """List the rigs."""
+    return shop.book.rig_names()
+
+
+@router.get("/rigs/{name}")
+def rig(name: str, shop: Shop) -> dict[str, Any]:
+    """Return a rig's record."""
+    return shop.rig(name).model_dump(mode="json")
+
+
+@router.post("/rigs", status_code=201)
+def add_rig(rig: RigIn, shop: Shop, who: Who) -> dict[str, str]:
+    """Add a rig, or a new version of it."""
+    shop.add_rig(rig.name, rig.content, by=who.name)
+    return {"rig": rig.name.strip()}
+
+
+@router.get("/users")
+def users(request: Request) -> list[dict[str, str]]:
+    """List the users."""
+    return people_of(request).users()
+
+
+@router.post("/users", status_code=201)
+def set_user(user: UserIn, request: Request, who: Who) -> dict[str, str]:
+    """Add a user, or give one a new password and role."""
+    people_of(request).set_user(user.name, user.role, user.password, by=who.name)
+    return {"user": user.name.strip()}
+
+
+@router.delete("/users/{name}")
+def end_user(name: str, request: Request, who: Who) -> dict[str, str]:
+    """End an account."""
+    people_of(request).end_user(name, by=who.name)
+    return {"ended": name}
+
+
+@router.get("/jobs")
+def jobs(shop: Shop) -> list[dict[str, Any]]:
+    """List the newest jobs."""
+    return shop.book.recent_jobs()
+
+
+@router.post("/jobs", status_code=201)
+def new_job(job: JobIn, shop: Shop, who: Who) -> dict[str, str]:
+    """Add a job with its pieces."""
+    about = job.model_dump()
+    members = [Member(**m) for m in about.pop("pieces")]
+    return {"job": add_job(shop, members, by=who.name, **about)}
+
+
+@router.get("/jobs/{job_id}")
+def job(job_id: str, shop: Shop) -> dict[str, Any]:
+    """Return a job with its pieces and amendments."""
+    about = find_job(shop, job_id)
+    members = shop.book.pieces(job_id=job_id)
+    return about | {"pieces": members, "amendments": shop.book.amendments(job_id)}
+
+
+@router.patch("/jobs/{job_id}")
+def change_job(job_id: str, amend: AmendIn, shop: Shop, who: Who) -> dict[str, str]:
+    """Amend a job."""
+    amend_job(shop, job_id, amend.changes, by=who.name, why=amend.why)
+    return {"job": job_id}
+
+
 @router.get("/pieces")
-def pieces(shop: Shop) -> list[dict[str, Any]]:
-    """List the pieces with their last verdict."""
+def pieces(shop: Shop, most: Annotated[int, Field(ge=1, le=1000)] = 200) -> list[dict[str, Any]]:
+    """List the newest pieces with their last verdict, oldest first."""
     keys = ("serial", "model", "customer", "invoice", "position", "number", "verdict")
-    return [{k: r[k] for k in keys} for r in shop.book.pieces()]
+    return [{k: r[k] for k in keys} for r in shop.book.pieces(most=most)]
 
 
 @router.post("/pieces", status_code=201)
-def add_piece(piece: PieceIn, shop: Shop) -> dict[str, str]:
+def add_piece(piece: PieceIn, shop: Shop, who: Who) -> dict[str, str]:
     """Add a piece."""
-    return {"piece": shop.add_piece(**piece.model_dump())}
+    values = piece.model_dump()
+    return {"piece": shop.add_piece(**values | {"by": who.name or piece.by})}
+
+
+@router.patch("/pieces/{serial:path}")
+def change_piece(serial: str, amend: AmendIn, shop: Shop, who: Who) -> dict[str, str]:
+    """Amend a piece's serial, model or position."""
+    return {"serial": amend_piece(shop, serial, amend.changes, by=who.name, why=amend.why)}
 
 
 @router.get("/pieces/{serial:path}/curves")
@@ -98,11 +248,30 @@ def curves(serial: str, shop: Shop) -> dict[str, Any]:
     return curves_view(shop, serial)
 
 
+@router.get("/pieces/{serial:path}/sheet.pdf", response_class=Response)
+def sheet(serial: str, shop: Shop, who: Who) -> Response:
+    """Issue the customer's sheet."""
+    return sheet_answer(shop, serial, by=who.name)
+
+
+@router.get("/pieces/{serial:path}/label.pdf", response_class=Response)
+def label(serial: str, shop: Shop, size: Word = "29x62") -> Response:
+    """Make a label."""
+    return label_answer(shop, [serial], size)
+
+
 @router.post("/pieces/{serial:path}/cuts", status_code=201)
-def add_cut(serial: str, cut: CutIn, shop: Shop) -> dict[str, Any]:
-    """Record a cut really made."""
-    values = cut.model_dump()
+def add_cut(serial: str, cut: CutIn, shop: Shop, who: Who) -> dict[str, Any]:
+    """Record a cut really made, or amend one."""
+    values = cut.model_dump() | {"by": who.name or cut.by}
     return shop.ground(serial, values.pop("plane"), values.pop("angle_deg"), **values)
+
+
+@router.delete("/cuts/{cut_id}/{serial:path}")
+def void_cut(serial: str, cut_id: str, why: Line, shop: Shop, who: Who) -> dict[str, str]:
+    """Amend a cut that was never made; the entry stays in the ledger."""
+    shop.unground(serial, cut_id, why=why, by=who.name)
+    return {"amended": cut_id}
 
 
 @router.get("/bench/{serial:path}")
@@ -111,10 +280,24 @@ def bench_state(serial: str, bench: TheBench) -> dict[str, Any]:
     return {"question": bench.question(serial), "problem": bench.problem}
 
 
+@router.post("/bench/{serial:path}/listen")
+def listen(serial: str, bench: TheBench) -> list[dict[str, Any]]:
+    """Listen to the standing rig."""
+    return [asdict(check) for check in bench.listen(serial)]
+
+
 @router.post("/bench/{serial:path}/spin", status_code=202)
-def start_spin(serial: str, spin: SpinIn, bench: TheBench) -> dict[str, str]:
+def start_spin(serial: str, spin: SpinIn, bench: TheBench, who: Who) -> dict[str, str]:
     """Start capturing a spin."""
-    return {"capture": bench.spin(serial, operator=spin.operator).id}
+    oil = (spin.oil_temperature_c, spin.oil_pressure_kpa)
+    return {"capture": bench.spin(serial, operator=spin.operator or who.name, oil=oil).id}
+
+
+@router.post("/bench/{serial:path}/rescue")
+def rescue(serial: str, rescue: RescueIn, bench: TheBench) -> dict[str, Any]:
+    """Read, or remove, what an interrupted spin left."""
+    bench.rescue(serial, keep=rescue.keep)
+    return {"question": bench.question(serial), "problem": bench.problem}
 
 
 @router.post("/bench/stop", status_code=202)
@@ -128,61 +311,3 @@ def stop_spin(bench: TheBench) -> dict[str, str]:
 def piece(serial: str, shop: Shop) -> dict[str, Any]:
     """Return a piece with its runs and cuts."""
     return shop.story(serial)
-
-
-@router.get("/runs/{number}/passes/{serial:path}")
-def run_passes(serial: str, number: int, shop: Shop) -> dict[str, Any]:
-    """Return every pass of a run, with its findings."""
-    row, curves_ = look.find_run(shop, serial, number)
-    return {"passes": look.passes_view(curves_), "findings": row["result"]["findings"]}
-
-
-@router.get("/runs/{number}/map/{serial:path}", response_class=Response)
-def run_map(serial: str, number: int, shop: Shop) -> Response:
-    """Return the speed-frequency map as bytes, a row a spectrum; shape and axes in headers."""
-    row, curves_ = look.find_run(shop, serial, number)
-    drawn = look.draw_map(look.archived(shop, row), curves_)
-    return Response(
-        drawn.levels.tobytes(),
-        media_type="application/octet-stream",
-        headers={
-            "X-Rows": str(drawn.levels.shape[0]),
-            "X-Columns": str(drawn.levels.shape[1]),
-            "X-Seconds": f"{drawn.seconds:.6f}",
-            "X-Highest-Hz": f"{drawn.highest_hz:.3f}",
-            "X-Speed-Hz": ",".join("" if v is None else f"{v:.1f}" for v in drawn.speed_hz),
-        },
-    )
-
-
-@router.get("/runs/{number}/moment/{serial:path}")
-def run_moment(serial: str, number: int, shop: Shop, speed_rpm: Number) -> dict[str, Any]:
-    """Return waveform and spectrum at a speed of a run."""
-    row, curves_ = look.find_run(shop, serial, number)
-    return look.moment(look.archived(shop, row), curves_, speed_rpm)
-
-
-@router.get("/runs/{number}/curve.csv/{serial:path}", response_class=Response)
-def run_csv(serial: str, number: int, shop: Shop) -> Response:
-    """Return a run's curves as CSV."""
-    _, curves_ = look.find_run(shop, serial, number)
-    return Response(
-        "".join(look.curve_csv(curves_)),
-        media_type="text/csv; charset=utf-8",
-        headers={"Content-Disposition": f'attachment; filename="run-{number}.csv"'},
-    )
-
-
-@router.get("/runs/{number}/recording.uff/{serial:path}", response_class=Response)
-def run_uff(serial: str, number: int, shop: Shop) -> Response:
-    """Return a run's recording as UFF 58, binary."""
-    row, _ = look.find_run(shop, serial, number)
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "run.uff"
-        write_recording(look.archived(shop, row), path)
-        content = path.read_bytes()
-    return Response(
-        content,
-        media_type="application/octet-stream",
-        headers={"Content-Disposition": f'attachment; filename="run-{number}.uff"'},
-    )

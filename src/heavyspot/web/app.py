@@ -5,9 +5,11 @@ from __future__ import annotations
 import ipaddress
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
-from fastapi import FastAPI, Request, Response
+from fastapi import Depends, FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from fastapi.staticfiles import StaticFiles
@@ -18,11 +20,16 @@ from ..quantities.errors import BadInput, HeavyspotError, LedgerFault
 from ..sources.live import LiveSource
 from ..sources.sound_card import RigFile, load_rig_file, open_live
 from ..workshop.bench import Bench
-from ..workshop.demo_rig import demo_source, furnish
+from ..workshop.demo_rig import demo_listener, demo_source, furnish
+from ..workshop.people import People
 from ..workshop.shop import Workshop
-from . import api, live, pages
+from . import api, api_runs, bench_pages, book_pages, live, login_pages, shop_pages
+from .access import NotAllowed, allowed, refuse_unlisted
+from .page import fault_page
 
 HERE = Path(__file__).parent
+
+PARTS = (login_pages, bench_pages, book_pages, shop_pages, live, api, api_runs)
 
 SECURE_HEADERS = {
     "Content-Security-Policy": "default-src 'self'; img-src 'self' data:; object-src 'none'; "
@@ -35,7 +42,12 @@ SECURE_HEADERS = {
 
 
 def create_app(
-    data: Path, *, demo: bool = False, pace: float = 1.0, rig: RigFile | None = None
+    data: Path,
+    *,
+    demo: bool = False,
+    pace: float = 1.0,
+    rig: RigFile | None = None,
+    accounts: bool = False,
 ) -> FastAPI:
     """Return the application on a data folder.
 
@@ -47,8 +59,22 @@ def create_app(
         Speed of the simulated rig, times real time.
     rig : RigFile, optional
         A real rig; the simulated one when not given.
+    accounts : bool
+        Whether everybody has to log in.
+
+    Raises
+    ------
+    BadInput
+        Accounts are asked for and there is no owner yet.
     """
     shop = Workshop(data)
+    people = People(shop.book.accounts)
+    if accounts and not any(u["role"] == "owner" for u in people.users()):
+        shop.close()
+        raise BadInput(
+            "There is no owner's account yet.",
+            remedy="Make one first: heavyspot user add NAME --role owner.",
+        )
     if demo:
         furnish(shop)
 
@@ -61,26 +87,37 @@ def create_app(
     def source(serial: str) -> LiveSource:
         return open_live(rig) if rig else demo_source(shop, serial, pace=pace)
 
-    bench = Bench(shop, source)
+    def standing(serial: str) -> LiveSource:
+        return open_live(rig) if rig else demo_listener(shop, serial, pace=pace)
+
+    bench = Bench(shop, source, standing)
     app = FastAPI(
         title="Heavyspot",
         version=__version__,
         docs_url=None,  # its page asks the network for scripts
         redoc_url=None,
-        openapi_url="/api/openapi.json",
+        openapi_url=None,  # served below, behind the same access table as the rest
         lifespan=lifespan,
     )
     app.state.shop, app.state.bench = shop, bench
-    app.add_middleware(
-        TrustedHostMiddleware, allowed_hosts=["127.0.0.1", "localhost", "[::1]", "testserver"]
-    )
+    app.state.people, app.state.accounts_needed = people, accounts
+    if not accounts:  # without a login, a page elsewhere must not reach us under a name of its own
+        app.add_middleware(
+            TrustedHostMiddleware, allowed_hosts=["127.0.0.1", "localhost", "[::1]", "testserver"]
+        )
     app.middleware("http")(_guard)
     app.add_exception_handler(HeavyspotError, _refuse)
     app.add_exception_handler(RequestValidationError, _invalid)
+    app.add_exception_handler(NotAllowed, login_pages.refuse_access)
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
-    app.include_router(pages.router)
-    app.include_router(api.router, prefix="/api")
-    app.include_router(live.router)
+    for part in PARTS:
+        refuse_unlisted(part.router.routes)
+        app.include_router(part.router)
+
+    @app.get("/api/openapi.json", include_in_schema=False, dependencies=[Depends(allowed)])
+    def schema() -> dict[str, Any]:
+        return app.openapi()
+
     return app
 
 
@@ -112,28 +149,66 @@ async def _refuse(request: Request, fault: Exception) -> Response:
     status = 404 if isinstance(fault, LedgerFault) and "no piece" in fault.message else 422
     if request.url.path.startswith("/api"):
         return JSONResponse({"error": fault.message, "remedy": fault.remedy}, status)
-    return pages.fault_page(request, fault, status)
+    return fault_page(request, fault, status)
 
 
-def refuse_open_address(host: str) -> None:
-    """Raise `BadInput` for a bind address other than loopback: there are no accounts yet."""
+def is_loopback(host: str) -> bool:
+    """Return whether only this computer can reach an address."""
     try:
-        loopback = ipaddress.ip_address(host).is_loopback
+        return ipaddress.ip_address(host).is_loopback
     except ValueError:
-        loopback = host == "localhost"
-    if not loopback:
-        raise BadInput(
-            f"{host} can be reached from other computers, and accounts are not built yet.",
-            remedy="Bind to 127.0.0.1.",
-        )
+        return host == "localhost"
+
+
+@dataclass(frozen=True)
+class Address:
+    """Where to listen.
+
+    Attributes
+    ----------
+    accounts : bool
+        Ask for a login on loopback too; any other address always asks.
+    certificate, key : Path or None
+        PEM files for TLS.
+    """
+
+    host: str = "127.0.0.1"
+    port: int = 8520
+    accounts: bool = False
+    certificate: Path | None = None
+    key: Path | None = None
+
+    @property
+    def url(self) -> str:
+        """What to type into a browser."""
+        return f"{'https' if self.certificate else 'http'}://{self.host}:{self.port}/"
 
 
 def serve(
-    data: Path, *, host: str, port: int, demo: bool, pace: float, rig: Path | None = None
+    data: Path, address: Address, *, demo: bool, pace: float, rig: Path | None = None
 ) -> None:
-    """Run the server until it is stopped."""
+    """Run the server until it is stopped.
+
+    Raises
+    ------
+    BadInput
+        The address can be reached from elsewhere and there is no owner's account.
+    """
     import uvicorn
 
-    refuse_open_address(host)
-    app = create_app(data, demo=demo, pace=pace, rig=load_rig_file(rig) if rig else None)
-    uvicorn.run(app, host=host, port=port, log_level="warning", ws="websockets-sansio")
+    app = create_app(
+        data,
+        demo=demo,
+        pace=pace,
+        rig=load_rig_file(rig) if rig else None,
+        accounts=address.accounts or not is_loopback(address.host),
+    )
+    uvicorn.run(
+        app,
+        host=address.host,
+        port=address.port,
+        log_level="warning",
+        ws="websockets-sansio",
+        ssl_certfile=address.certificate,
+        ssl_keyfile=address.key,
+    )

@@ -17,6 +17,7 @@ from fastapi import APIRouter, WebSocket, WebSocketDisconnect
 
 from ..workshop.bench import Bench
 from ..workshop.capture import Snapshot
+from .access import socket_person
 
 router = APIRouter()
 CURVE_EVERY_S = 0.25
@@ -28,6 +29,9 @@ async def live(socket: WebSocket, serial: str) -> None:
     origin = socket.headers.get("origin")
     if origin is not None and origin.split("://", 1)[-1] != socket.headers.get("host"):
         await socket.close(4403)
+        return
+    if socket_person(socket) is None:
+        await socket.close(4401)
         return
     await socket.accept()
     bench: Bench = socket.app.state.bench

@@ -10,7 +10,8 @@ from ..balance.advise import Advice, Situation, advise, typical_response
 from ..balance.limits import Judgement
 from ..balance.plane import Plane
 from ..balance.response import Estimate, History, estimate, wide_prior
-from ..ledger.book import Book, Row
+from ..ledger.book import Book
+from ..ledger.writing import Row
 from ..quantities.finding import Finding
 from .model_file import ModelFile
 from .past import LEARN_SPREAD, learnt_response, library_priors

@@ -15,6 +15,7 @@ from ..quantities.errors import HeavyspotError, LedgerFault
 from ..sources.readers import open_recording
 from .capture import Capture, LiveFactory, remove_capture, unfinished
 from .results import SpinResult
+from .setup_check import Check, listen
 from .shop import Workshop
 
 Question = Literal["prepare", "spinning", "reading", "grind", "again", "fix", "done", "rescue"]
@@ -37,13 +38,17 @@ class Bench:
     shop : Workshop
     factory : LiveFactory
         Makes a live source for a piece's next spin.
+    listener : LiveFactory
+        Makes a live source of the rig while it stands; the same as `factory` for a real rig.
     """
 
     shop: Workshop
     factory: LiveFactory
+    listener: LiveFactory
     capture: Capture | None = None
     reading: str = ""
     problem: str = ""
+    heard: dict[str, list[Check]] = field(default_factory=dict)
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     @property
@@ -77,6 +82,37 @@ class Bench:
             return "prepare"
         return ASKED_AFTER[action]
 
+    def listen(self, serial: str) -> list[Check]:
+        """Listen to the standing rig and keep what was heard for the piece's next spin.
+
+        Raises
+        ------
+        LedgerFault
+            No such piece, or the rig is spinning.
+        SourceLost
+            The device is not there.
+        """
+        model = self.shop.model(self.shop.piece(serial)["model"])
+        runs = self.shop.story(serial)["runs"]
+        pickup = runs[-1].get("pickup") if runs else None
+        with self._lock:
+            self._refuse_while_spinning()
+            self.heard[serial] = listen(
+                self.listener(serial),
+                limit_g=float(min(model.house_limit().limit_g)),
+                from_rpm=model.from_rpm,
+                pickup_last=pickup[0] if pickup else None,
+                top_rpm=model.test_speed_rpm,
+            )
+        return self.heard[serial]
+
+    def _refuse_while_spinning(self) -> None:
+        if self.capture is not None:
+            other = self.capture.about["serial"]
+            raise LedgerFault(
+                f"{other} is spinning on this rig.", remedy="Wait until it has ended."
+            )
+
     def spin(
         self,
         serial: str,
@@ -93,12 +129,9 @@ class Bench:
         """
         self.shop.piece(serial)
         with self._lock:
-            if self.capture is not None:
-                other = self.capture.about["serial"]
-                raise LedgerFault(
-                    f"{other} is spinning on this rig.", remedy="Wait until it has ended."
-                )
+            self._refuse_while_spinning()
             self.problem = ""
+            self.heard.pop(serial, None)
             self.capture = Capture(
                 self.factory(serial),
                 self.folder,

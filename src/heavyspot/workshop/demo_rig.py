@@ -7,7 +7,7 @@ import zlib
 import numpy as np
 
 from ..sim.cartridge import SIZES, Cartridge, make_cartridge
-from ..sources.live import SimulatedLive
+from ..sources.live import SimulatedLive, StandingLive
 from ..sources.simulated import RIG
 from .shop import Workshop
 
@@ -73,3 +73,8 @@ def demo_source(shop: Workshop, serial: str, *, pace: float = 1.0) -> SimulatedL
     runs = len(shop.story(serial)["runs"])
     seed = zlib.crc32(f"{serial}/{runs}".encode())
     return SimulatedLive(cartridge_of(shop, serial, peak_g=1.6), seed, pace=pace)
+
+
+def demo_listener(shop: Workshop, serial: str, *, pace: float = 1.0) -> StandingLive:
+    """Return the simulated rig with a piece on it, standing."""
+    return StandingLive(cartridge_of(shop, serial), zlib.crc32(serial.encode()), pace=pace)

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from ..ledger.book import Row
+from ..ledger.writing import Row
 from ..quantities.angles import angle_of
 from ..quantities.arrays import Array
 from ..quantities.errors import LedgerFault

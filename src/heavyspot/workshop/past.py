@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 
 from ..balance.response import History, MadeCut, ResponsePrior, library_prior
-from ..ledger.book import Book, Row
+from ..ledger.book import Book
 from ..ledger.packing import pack, unpack
+from ..ledger.writing import Row
 from ..quantities.angles import phasor
 from ..quantities.arrays import Array
 from ..signal.curve import Curve

@@ -7,8 +7,9 @@ from pathlib import Path
 from typing import Any
 
 from ..ledger.archive import digest_of
-from ..ledger.book import Book, Row, now_utc
+from ..ledger.book import Book
 from ..ledger.identity import new_id
+from ..ledger.writing import Row, now_utc
 from ..quantities.angles import wrap_deg
 from ..quantities.checks import finite, positive
 from ..quantities.errors import BadInput, LedgerFault
@@ -22,6 +23,7 @@ from .model_file import ModelFile, load_model_file, parse_model
 from .past import history_of, pack_curves, past_runs
 from .reading import read_recording
 from .results import SpinResult, advice_json, finding_json, judgement_json
+from .rig_record import RigRecord, parse_rig
 from .run_findings import change_findings, cut_findings, model_findings
 
 
@@ -81,8 +83,22 @@ class Workshop:
         return parse_model(row["content"], name=f'model "{name}"')
 
     def add_rig(self, name: str, content: dict[str, Any] | None = None, *, by: str = "") -> None:
-        """Add a rig: its sensors and their calibration (``calibrated_at``, ``due``, ``certificate``)."""
-        self.book.add_rig(name, content or {}, by=by)
+        """Add a rig or a new version of it: its sensors and their calibration.
+
+        Raises
+        ------
+        BadInput
+            The name is empty, or a key is unknown or out of range.
+        """
+        record = parse_rig(name, content or {})
+        self.book.add_rig(
+            name.strip(), record.model_dump(mode="json", exclude_defaults=True), by=by
+        )
+
+    def rig(self, name: str) -> RigRecord:
+        """Return a rig's newest entry; an empty one when the ledger does not know it."""
+        row = self.book.rig(name)
+        return parse_rig(name, row["content"]) if row else RigRecord()
 
     def add_piece(
         self,
@@ -255,8 +271,7 @@ class Workshop:
             raise BadInput("An amendment needs a reason.", remedy="Say why.")
         angle = wrap_deg(finite("angle", angle_deg))
         made = self.book.cuts(piece["id"], "made")
-        if replaces and replaces not in {c["id"] for c in made}:
-            raise BadInput(f"There is no cut {replaces} to amend.", remedy="Look it up with show.")
+        amended = self._amended(made, replaces)
         body = found.as_plane()
         offset = body.corner_offset_deg(angle)
         if depth_mm is not None:
@@ -266,9 +281,7 @@ class Workshop:
         else:
             depth = body.cutter.depth_for_mass(positive("mass", mass_mg), offset)
         removed = body.cutter.removed(depth, offset)
-        after_run = len(self.book.runs(piece["id"]))
-        if replaces:
-            after_run = next(c["after_run"] for c in made if c["id"] == replaces)
+        after_run = amended["after_run"] if amended else self.book.run_count(piece["id"])
         entry = {
             "piece_id": piece["id"],
             "after_run": after_run,
@@ -285,6 +298,53 @@ class Workshop:
         used = sum(c["mass_mg"] for c in made if c["plane"] == found.name and c["id"] != replaces)
         left = body.budget_mg - used - entry["mass_mg"]
         return {"cut": cut_id, "serial": serial, **entry, "left_mg": left}
+
+    def ground_as_advised(self, serial: str, *, by: str = "") -> None:
+        """Record the last advice's cuts as made; said twice, it is still one cut in each plane.
+
+        Raises
+        ------
+        BadInput
+            There is nothing advised.
+        """
+        story = self.story(serial)
+        advice = story["runs"][-1]["advice"] if story["runs"] else {"cuts": []}
+        advised = advice["cuts"] or advice.get("one_more", [])
+        if not advised:
+            raise BadInput("No cut is advised.", remedy="Spin first.")
+        number = story["runs"][-1]["number"]
+        done = {c["plane"] for c in story["cuts_made"] if c["after_run"] >= number}
+        for cut in advised:
+            if cut["plane"] not in done:
+                self.ground(serial, cut["plane"], cut["angle_deg"], depth_mm=cut["depth_mm"], by=by)
+
+    def unground(self, serial: str, cut_id: str, *, why: str, by: str = "") -> None:
+        """Amend a cut that was written down but never made; the entry stays in the ledger.
+
+        Raises
+        ------
+        BadInput
+            No such cut, or no reason.
+        """
+        piece = self.piece(serial)
+        if not why.strip():
+            raise BadInput("An amendment needs a reason.", remedy="Say why.")
+        amended = self._amended(self.book.cuts(piece["id"], "made"), cut_id)
+        assert amended is not None
+        kept = ("piece_id", "after_run", "plane", "angle_deg")
+        nothing = {"unbalance_gmm": 0.0, "mass_mg": 0.0, "depth_mm": 0.0}
+        entry = {k: amended[k] for k in kept} | nothing
+        self.book.add_cut(entry | {"by": by, "replaces": cut_id, "why": why.strip()})
+
+    @staticmethod
+    def _amended(made: list[Row], cut_id: str | None) -> Row | None:
+        """Return the cut to amend, if one is named."""
+        if cut_id is None:
+            return None
+        found = next((c for c in made if c["id"] == cut_id), None)
+        if found is None:
+            raise BadInput(f"There is no cut {cut_id} to amend.", remedy="Look it up with show.")
+        return found
 
     # -- looking ----------------------------------------------------------------------------------
 

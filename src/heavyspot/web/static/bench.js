@@ -73,6 +73,8 @@
     show("angle", message.angle_deg, 0);
     show("overall", message.overall_g, 2);
     show("pickup", message.pickup === null ? null : 100 * message.pickup, 1);
+    const mark = document.getElementById("mark");
+    if (mark) mark.textContent = message.speed_rpm !== null ? "✓ The mark is seen: magnet and gap will do." : message.t > 4 ? "? No turning mark yet. Stop; magnetise again or close the gap to 4–5 mm." : "The magnet: waiting for the mark.";
     const lost = document.getElementById("lost");
     if (lost && message.lost) { lost.hidden = false; lost.textContent = `✗ ${message.lost} samples were lost.`; }
     const hand = document.getElementById("hand"), tip = document.getElementById("tip");
@@ -93,17 +95,10 @@
     requestAnimationFrame(() => { const age = Date.now() - message.sampled_unix_ms; bench.dataset.ages = `${(bench.dataset.ages || "").slice(-4000)} ${age.toFixed(0)}`; });
   }
 
-  async function refreshPanel() {
-    const answer = await fetch(`/bench/${serial}/panel`);
-    const text = await answer.text();
-    const made = new DOMParser().parseFromString(text, "text/html");
-    document.querySelectorAll(".past").forEach((old) => old.remove());
-    document.getElementById("panel").replaceWith(made.getElementById("panel"));
-    const past = made.querySelector(".past");
-    if (past) bench.append(past);
-    await refreshCurves();
-    follow();
-  }
+  const refreshPanel = () => htmx.ajax("GET", `/bench/${serial}/panel`, { target: "#panel", swap: "outerHTML" });
+  document.body.addEventListener("htmx:afterSettle", (event) => {
+    if (event.target.id === "panel" || event.detail.elt.id === "panel") refreshCurves().then(follow);
+  });
 
   function follow() {
     if (!["spinning", "reading"].includes(question()) || socket) return;

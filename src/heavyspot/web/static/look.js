@@ -8,11 +8,25 @@
   const charts = {};
   const get = async (path) => { const answer = await fetch(path); if (!answer.ok) throw new Error(path); return answer.json(); };
 
-  function chart(id, rows, series, format) {
+  let findings = [];
+  // each finding's number stands where its evidence is: at its speed on the curves, at its line on the map
+  const marks = { hooks: { draw: [(u) => {
+    const pen = u.ctx; pen.save(); pen.fillStyle = css("--heavy"); pen.strokeStyle = css("--heavy"); pen.lineWidth = 2; pen.font = `${16 * devicePixelRatio}px serif`; pen.textAlign = "center";
+    findings.forEach((f, i) => {
+      const speed = f.evidence.speed_rpm;
+      if (!speed || speed > u.scales.x.max) return;
+      const x = u.valToPos(speed, "x", true), { top, height } = u.bbox;
+      pen.setLineDash([3, 5]); pen.beginPath(); pen.moveTo(x, top); pen.lineTo(x, top + height); pen.stroke();
+      pen.fillText(i + 1, x, top + 18 * devicePixelRatio + 18 * devicePixelRatio * (i % 3));
+    });
+    pen.restore();
+  }] } };
+
+  function chart(id, rows, series, format, plugins = []) {
     const box = document.getElementById(id);
     const axis = { stroke: css("--ink"), grid: { stroke: css("--rule"), width: 1 }, ticks: { stroke: css("--rule") }, font: "14px serif" };
     if (charts[id]) charts[id].destroy();
-    charts[id] = new uPlot({ width: box.clientWidth, height: box.clientHeight, legend: { show: false }, cursor: { show: false }, scales: { x: { time: false } }, series: [{}, ...series], axes: [{ ...axis, values: (u, v) => v.map(format) }, { ...axis, size: 58 }] }, rows, box);
+    charts[id] = new uPlot({ plugins, width: box.clientWidth, height: box.clientHeight, legend: { show: false }, cursor: { show: false }, scales: { x: { time: false } }, series: [{}, ...series], axes: [{ ...axis, values: (u, v) => v.map(format) }, { ...axis, size: 58 }] }, rows, box);
   }
 
   function joined(passes, key) {
@@ -22,15 +36,17 @@
   }
 
   async function curves() {
-    const own = (await get(`/api/runs/${run}/passes/${serial}`)).passes;
+    const answer = await get(`/api/runs/${run}/passes/${serial}`);
+    const own = answer.passes;
+    findings = answer.findings;
     const other = beside ? (await get(`/api/runs/${beside}/passes/${serial}`)).passes.slice(0, 1) : [];
     const all = [...own, ...other];
     const thousand = (n) => (n / 1000).toFixed(0);
     const style = (p, i) => i >= own.length ? { stroke: css("--next"), width: 2.5, dash: [3, 5] } : p.direction === "up" ? { stroke: css("--ink"), width: 3 } : { stroke: css("--faded"), width: 2, dash: [8, 4] };
     if (!all.length) return;
     const rows = joined(all, "amplitude_g"), limit = rows[0].map(() => +look.dataset.limit);
-    chart("amplitude-chart", [...rows, limit], [...all.map(style), { stroke: css("--heavy"), width: 2, dash: [10, 6] }], thousand);
-    chart("angle-chart", joined(all, "angle_deg"), all.map(style), thousand);
+    chart("amplitude-chart", [...rows, limit], [...all.map(style), { stroke: css("--heavy"), width: 2, dash: [10, 6] }], thousand, [marks]);
+    chart("angle-chart", joined(all, "angle_deg"), all.map(style), thousand, [marks]);
   }
 
   async function map() {
@@ -63,6 +79,15 @@
       });
       pen.stroke();
     }
+    pen.setLineDash([]); pen.fillStyle = "#b02f18"; pen.font = `bold ${18 * devicePixelRatio}px serif`;
+    findings.forEach((f, i) => {
+      const e = f.evidence, hz = e.frequency_hz || (e.order && e.speed_rpm ? (e.order * e.speed_rpm) / 60 : 0);
+      if (!hz || !e.speed_rpm || hz > top) return;
+      const t = speeds.reduce((best, text, k) => (text && (best < 0 || Math.abs(text * 60 - e.speed_rpm) < Math.abs(speeds[best] * 60 - e.speed_rpm)) ? k : best), -1);
+      const x = ((t + 0.5) / rows) * canvas.width, y = canvas.height * (1 - hz / top);
+      pen.beginPath(); pen.arc(x, y, 14 * devicePixelRatio, 0, 2 * Math.PI); pen.stroke();
+      pen.fillText(i + 1, x + 18 * devicePixelRatio, y - 8 * devicePixelRatio);
+    });
     document.getElementById("map-top").textContent = `${(top / 1000).toFixed(1)} kHz`;
     document.getElementById("map-took").textContent = `drawn in ${(performance.now() - start).toFixed(0)} ms`;
   }

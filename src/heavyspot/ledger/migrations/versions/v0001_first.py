@@ -11,7 +11,8 @@ branch_labels = None
 depends_on = None
 
 
-def _entry(name: str, *columns: sa.Column[object] | sa.Constraint) -> None:
+def entry(name: str, *columns: sa.Column[object] | sa.Constraint) -> None:
+    """Make a table of entries; later versions use it too."""
     op.create_table(
         name,
         sa.Column("id", sa.String(36), nullable=False),
@@ -36,28 +37,27 @@ def upgrade() -> None:
     """Make the tables."""
     text, number = sa.String, sa.Float
     for name in ("models", "rigs"):
-        _entry(
+        entry(
             name,
             sa.Column("name", text(120), nullable=False),
             sa.Column("content", sa.JSON, nullable=False),
         )
         op.create_index(f"ix_{name}_name", name, ["name"])
-    _entry(
+    entry(
         "jobs",
         sa.Column("customer", text(200), nullable=False, server_default=""),
         sa.Column("invoice", text(80), nullable=False, server_default=""),
     )
     op.create_index("ix_jobs_invoice", "jobs", ["invoice"])
-    _entry(
+    entry(
         "pieces",
         sa.Column("serial", text(120), nullable=False),
         sa.Column("model", text(120), nullable=False),
         sa.Column("job_id", text(36), nullable=False),
         sa.Column("position", text(40), nullable=False, server_default=""),
-        sa.UniqueConstraint("serial", name="uq_pieces_serial"),
         sa.ForeignKeyConstraint(["job_id"], ["jobs.id"], name="fk_pieces_job_id_jobs"),
     )
-    _entry(
+    entry(
         "runs",
         *_piece_link("runs"),
         sa.Column("number", sa.Integer, nullable=False),
@@ -72,7 +72,7 @@ def upgrade() -> None:
         sa.Column("curves", sa.LargeBinary, nullable=False),
         sa.UniqueConstraint("piece_id", "number", name="uq_runs_piece_id_number"),
     )
-    _entry(
+    entry(
         "cuts",
         *_piece_link("cuts"),
         sa.Column("after_run", sa.Integer, nullable=False),
@@ -84,7 +84,7 @@ def upgrade() -> None:
         ),
     )
     op.create_index("ix_cuts_piece_id", "cuts", ["piece_id"])
-    _entry(
+    entry(
         "responses",
         sa.Column("model", text(120), nullable=False),
         sa.Column("rig", text(120), nullable=False, server_default=""),
@@ -95,7 +95,7 @@ def upgrade() -> None:
         sa.Column("vector", sa.LargeBinary, nullable=False),
     )
     op.create_index("ix_responses_model_plane", "responses", ["model", "plane"])
-    _entry(
+    entry(
         "sheets",
         sa.Column("number", text(40), nullable=False),
         *_piece_link("sheets"),

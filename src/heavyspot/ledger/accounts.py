@@ -1,0 +1,86 @@
+"""Accounts and logins. Passwords and tokens come here hashed; nothing is overwritten."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlalchemy import Engine, func, select
+
+from .tables import logins, users
+from .writing import Row, Transaction, add_entry, newest, now_utc
+
+
+class Accounts:
+    """The users and their logins in one ledger."""
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+
+    def add_user(self, name: str, role: str, password_hash: str, *, by: str = "") -> str:
+        """Add a user, or a new password or role; an empty role ends the account. Returns its id."""
+        with Transaction(self._engine) as c:
+            old = newest(c, users, users.c.name == name)
+            return add_entry(
+                c,
+                users,
+                name=name,
+                role=role,
+                password_hash=password_hash,
+                by=by,
+                replaces=old["id"] if old else None,
+            )
+
+    def user(self, name: str) -> Row | None:
+        """Return a user as it stands, or None; an ended account has an empty role."""
+        with self._engine.connect() as c:
+            return newest(c, users, users.c.name == name)
+
+    def users(self) -> list[Row]:
+        """Return all users as they stand, by name."""
+        last = select(func.max(users.c.id)).group_by(users.c.name)
+        query = select(users).where(users.c.id.in_(last)).order_by(users.c.name)
+        return self._rows(query)
+
+    def begin(self, name: str, token_digest: str, csrf: str, until: str) -> str:
+        """Add a login; returns its id."""
+        with Transaction(self._engine) as c:
+            return add_entry(
+                c, logins, name=name, by=name, token_digest=token_digest, csrf=csrf, until=until
+            )
+
+    def end(self, login: Row) -> None:
+        """End a login."""
+        with Transaction(self._engine) as c:
+            add_entry(
+                c,
+                logins,
+                name=login["name"],
+                by=login["name"],
+                token_digest="",
+                csrf="",
+                until=now_utc(),
+                replaces=login["id"],
+            )
+
+    def login(self, token_digest: str) -> Row | None:
+        """Return a login that still holds, with its user's ``role``, or None.
+
+        It ends by itself at its time, when it was ended, and when its user's entry changed since.
+        """
+        ended = select(logins.c.replaces).where(logins.c.replaces.is_not(None))
+        query = select(logins).where(
+            logins.c.token_digest == token_digest,
+            logins.c.until > now_utc(),
+            logins.c.id.not_in(ended),
+        )
+        found = self._rows(query)
+        if not found:
+            return None
+        user = self.user(found[0]["name"])
+        if user is None or not user["role"] or user["id"] > found[0]["id"]:
+            return None
+        return found[0] | {"role": user["role"]}
+
+    def _rows(self, query: Any) -> list[Row]:
+        with self._engine.connect() as c:
+            return [dict(r) for r in c.execute(query).mappings()]

@@ -1,0 +1,73 @@
+"""Writing entries: an identifier, a time, all or nothing, on disk when it returns."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import Connection, Table, insert, select
+from sqlalchemy.exc import OperationalError
+
+from ..quantities.errors import LedgerFault
+from .identity import new_id
+
+Row = dict[str, Any]
+
+
+def now_utc() -> str:
+    """Return the time, UTC, ISO 8601 with milliseconds."""
+    return utc_text(datetime.now(UTC))
+
+
+def utc_text(at: datetime) -> str:
+    """Return a time as the ledger writes it; such texts sort by time."""
+    return at.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def add_entry(c: Connection, table: Table, **values: Any) -> str:
+    """Add an entry; returns its id."""
+    entry = {"id": new_id(), "at": now_utc(), **values}
+    c.execute(insert(table).values(**entry))
+    return str(entry["id"])
+
+
+def newest(c: Connection, table: Table, condition: Any) -> Row | None:
+    """Return the newest entry that meets a condition, or None."""
+    row = c.execute(select(table).where(condition).order_by(table.c.id.desc()).limit(1))
+    found = row.mappings().first()
+    return dict(found) if found else None
+
+
+class Transaction:
+    """A write that is all or nothing, and on disk when it returns.
+
+    Raises
+    ------
+    LedgerFault
+        The disk or the database refuses; nothing was changed.
+    """
+
+    def __init__(self, engine: Any) -> None:
+        self._context = engine.begin()
+
+    def __enter__(self) -> Connection:
+        try:
+            connection: Connection = self._context.__enter__()
+        except OperationalError as fault:
+            raise _unwritable(fault) from None
+        return connection
+
+    def __exit__(self, *exc: Any) -> None:
+        try:
+            self._context.__exit__(*exc)
+        except OperationalError as fault:
+            raise _unwritable(fault) from None
+        if isinstance(exc[1], OperationalError):
+            raise _unwritable(exc[1]) from None
+
+
+def _unwritable(fault: OperationalError) -> LedgerFault:
+    return LedgerFault(
+        f"The ledger cannot be written ({fault.orig}); nothing was changed.",
+        remedy="Check the disk's free space and try again.",
+    )

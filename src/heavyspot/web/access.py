@@ -1,0 +1,168 @@
+"""Who may do what over HTTP: one table of every route, held by one dependency."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Iterable
+from typing import Annotated, Literal
+
+from fastapi import Depends, Request, WebSocket
+from starlette.requests import HTTPConnection
+from starlette.routing import BaseRoute
+
+from ..workshop.people import LOCAL, Person, Role
+
+COOKIE = "heavyspot"
+ANYONE: Literal["anyone"] = "anyone"
+
+ACCESS: dict[str, Role | Literal["anyone"]] = {
+    "GET /login": ANYONE,
+    "POST /login": ANYONE,
+    "POST /logout": "technician",
+    "GET /api/openapi.json": "technician",
+    # the day's work
+    "GET /": "technician",
+    "GET /find": "technician",
+    "POST /pieces": "technician",
+    "GET /pieces/{serial:path}": "technician",
+    "POST /pieces/{serial:path}": "technician",
+    "GET /jobs": "technician",
+    "GET /jobs/new": "technician",
+    "POST /jobs": "technician",
+    "GET /jobs/{job_id}": "technician",
+    "POST /jobs/{job_id}": "technician",
+    "GET /labels.pdf": "technician",
+    "GET /bench/{serial:path}": "technician",
+    "GET /bench/{serial:path}/panel": "technician",
+    "GET /bench/{serial:path}/sheet.pdf": "technician",
+    "GET /bench/{serial:path}/label.pdf": "technician",
+    "POST /bench/{serial:path}/listen": "technician",
+    "POST /bench/{serial:path}/spin": "technician",
+    "POST /bench/{serial:path}/stop": "technician",
+    "POST /bench/{serial:path}/rescue": "technician",
+    "POST /bench/{serial:path}/as-advised": "technician",
+    "POST /bench/{serial:path}/ground": "technician",
+    "GET /cuts/{cut_id}/{serial:path}": "technician",
+    "POST /cuts/{cut_id}/{serial:path}": "technician",
+    "GET /look/{number}/{serial:path}": "technician",
+    "WS /bench/{serial:path}/live": "technician",
+    # what the day's work rests on
+    "GET /models": "technician",
+    "GET /models/edit": "inspector",
+    "POST /models": "inspector",
+    "POST /models/text": "inspector",
+    "GET /rigs": "technician",
+    "GET /rigs/edit": "inspector",
+    "POST /rigs": "inspector",
+    "GET /users": "owner",
+    "POST /users": "owner",
+    "POST /users/end": "owner",
+    # the same as JSON
+    "GET /api/models": "technician",
+    "GET /api/models/{name}": "technician",
+    "POST /api/models": "inspector",
+    "GET /api/rigs": "technician",
+    "GET /api/rigs/{name}": "technician",
+    "POST /api/rigs": "inspector",
+    "GET /api/users": "owner",
+    "POST /api/users": "owner",
+    "DELETE /api/users/{name}": "owner",
+    "GET /api/jobs": "technician",
+    "POST /api/jobs": "technician",
+    "GET /api/jobs/{job_id}": "technician",
+    "PATCH /api/jobs/{job_id}": "technician",
+    "GET /api/pieces": "technician",
+    "POST /api/pieces": "technician",
+    "GET /api/pieces/{serial:path}": "technician",
+    "PATCH /api/pieces/{serial:path}": "technician",
+    "GET /api/pieces/{serial:path}/curves": "technician",
+    "GET /api/pieces/{serial:path}/sheet.pdf": "technician",
+    "GET /api/pieces/{serial:path}/label.pdf": "technician",
+    "POST /api/pieces/{serial:path}/cuts": "technician",
+    "DELETE /api/cuts/{cut_id}/{serial:path}": "technician",
+    "GET /api/bench/{serial:path}": "technician",
+    "POST /api/bench/{serial:path}/listen": "technician",
+    "POST /api/bench/{serial:path}/spin": "technician",
+    "POST /api/bench/{serial:path}/rescue": "technician",
+    "POST /api/bench/stop": "technician",
+    "GET /api/runs/{number}/passes/{serial:path}": "technician",
+    "GET /api/runs/{number}/map/{serial:path}": "technician",
+    "GET /api/runs/{number}/moment/{serial:path}": "technician",
+    "GET /api/runs/{number}/curve.csv/{serial:path}": "technician",
+    "GET /api/runs/{number}/curve.svg/{serial:path}": "technician",
+    "GET /api/runs/{number}/recording.uff/{serial:path}": "technician",
+}
+"""The least role each route asks for; a route that is not here keeps the program from starting."""
+
+
+class NotAllowed(Exception):
+    """Nobody is logged in, or the role is not enough."""
+
+    def __init__(self, status: int, text: str) -> None:
+        super().__init__(text)
+        self.status, self.text = status, text
+
+
+def person_of(request: HTTPConnection) -> Person:
+    """Return who is asking; nobody in particular where no account is needed."""
+    person: Person = getattr(request.state, "person", LOCAL)
+    return person
+
+
+async def allowed(request: Request) -> Person:
+    """Return who is asking; raises `NotAllowed` when the route asks for more."""
+    state = request.app.state
+    person: Person | None = LOCAL
+    if state.accounts_needed:
+        person = state.people.who(request.cookies.get(COOKIE, ""))
+    route = request.scope["route"]
+    role = ACCESS[f"{_method(request.method)} {route.path}"]
+    if role != ANYONE:
+        if person is None:
+            raise NotAllowed(401, "Log in first.")
+        if not person.may(role):
+            raise NotAllowed(403, f"This asks for the role {role}; {person.name} is {person.role}.")
+        if person.csrf and request.method not in ("GET", "HEAD"):
+            await _check_csrf(request, person)
+    request.state.person = person or Person("", "technician")
+    return person_of(request)
+
+
+def socket_person(socket: WebSocket) -> Person | None:
+    """Return who opens a websocket, or None when nobody is logged in who needs to be."""
+    if not socket.app.state.accounts_needed:
+        return LOCAL
+    found: Person | None = socket.app.state.people.who(socket.cookies.get(COOKIE, ""))
+    return found
+
+
+async def _check_csrf(request: Request, person: Person) -> None:
+    sent = request.headers.get("x-csrf-token")
+    if sent is None and "form" in request.headers.get("content-type", ""):
+        sent = str((await request.form()).get("csrf", ""))
+    if not secrets.compare_digest(sent or "", person.csrf):
+        raise NotAllowed(403, "This form is from an older login. Load the page again.")
+
+
+Who = Annotated[Person, Depends(allowed)]
+
+
+def _method(method: str) -> str:
+    return "GET" if method == "HEAD" else method
+
+
+def refuse_unlisted(routes: Iterable[BaseRoute]) -> None:
+    """Raise `RuntimeError` for a route without a line in `ACCESS`: none may be open by oversight."""
+    for key in route_keys(routes):
+        if key not in ACCESS:
+            raise RuntimeError(f"no role is set for {key}")
+
+
+def route_keys(routes: Iterable[BaseRoute]) -> list[str]:
+    """Return ``METHOD path`` of every route; ``WS`` for a websocket."""
+    keys = []
+    for route in routes:
+        path = getattr(route, "path", "")
+        methods = getattr(route, "methods", None) or {"WS"}
+        keys += [f"{m} {path}" for m in methods if m != "HEAD"]
+    return keys

@@ -1,0 +1,146 @@
+"""Who may do what: every route against every role, and what a stranger tries."""
+
+import pytest
+from fastapi.testclient import TestClient
+
+from heavyspot.quantities.errors import BadInput
+from heavyspot.web.access import ACCESS, route_keys
+from heavyspot.web.app import PARTS, create_app, is_loopback
+from heavyspot.workshop.people import ROLES
+
+PASSWORD = "warm oil, cold hands"
+
+
+@pytest.fixture(scope="module")
+def app(tmp_path_factory):
+    data = tmp_path_factory.mktemp("access") / "data"
+    with pytest.raises(BadInput, match="no owner"):
+        create_app(data, demo=True, accounts=True)
+    made = create_app(data, demo=True)
+    for role in ROLES:
+        made.state.people.set_user(role.title(), role, PASSWORD)
+    made.state.shop.add_piece("A-1", "Larch 52")
+    made.state.shop.close()
+    return create_app(data, accounts=True)
+
+
+def logged_in(app, name):
+    client = TestClient(app, base_url="http://10.1.2.3", follow_redirects=False)
+    assert client.post("/login", data={"name": name, "password": PASSWORD}).status_code == 303
+    return client
+
+
+def csrf(client):
+    text = client.get("/find").text
+    return text.split('name="csrf" value="')[1].split('"')[0]
+
+
+@pytest.fixture(scope="module")
+def clients(app):
+    made = {role: logged_in(app, role.title()) for role in ROLES}
+    made["anyone"] = TestClient(app, base_url="http://10.1.2.3", follow_redirects=False)
+    return made
+
+
+def ask(client, key, headers=None):
+    method, path = key.split(" ")
+    # nobody: nothing that exists is touched
+    for name in ("serial:path", "job_id", "cut_id", "name", "number"):
+        path = path.replace("{" + name + "}", "7" if name == "number" else "nobody")
+    json = {} if path.startswith("/api") and method not in ("GET", "DELETE") else None
+    return client.request(method, path, headers=headers, json=json)
+
+
+@pytest.mark.parametrize("key", [k for k in ACCESS if not k.startswith("WS")])
+def test_each_route_asks_for_its_role(clients, key):
+    least = ACCESS[key]
+    for role, client in clients.items():
+        token = {"X-CSRF-Token": csrf(client)} if role != "anyone" else {}
+        if key == "POST /logout" and role != "anyone":
+            continue  # ends the login the other cases need; tested below
+        status = ask(client, key, token).status_code
+        if least == "anyone":
+            assert status in (200, 422)
+        elif role == "anyone":
+            assert status == (401 if key.split()[1].startswith("/api") else 303)
+        elif ROLES.index(role) < ROLES.index(least):
+            assert status == 403
+        else:
+            assert status not in (401, 403) and status < 500
+
+
+def test_the_table_is_the_routes():
+    routes = [k for part in PARTS for k in route_keys(part.router.routes)]
+    assert set(routes) | {"GET /api/openapi.json"} == set(ACCESS)
+
+
+@pytest.mark.parametrize("key", [k for k in ACCESS if k.split()[0] in ("POST", "PATCH", "DELETE")])
+def test_changes_need_the_token_of_this_login(clients, key):
+    if ACCESS[key] == "anyone":
+        return
+    answer = ask(clients["owner"], key)
+    assert answer.status_code == 403 and "older login" in answer.text
+    wrong = ask(clients["owner"], key, {"X-CSRF-Token": csrf(clients["technician"])})
+    assert wrong.status_code == 403
+
+
+def test_cookie_is_out_of_reach_and_new_at_each_login(app):
+    client = TestClient(app, base_url="https://10.1.2.3", follow_redirects=False)
+    client.cookies.set("heavyspot", "chosen-by-somebody-else")
+    answer = client.post("/login", data={"name": "Owner", "password": PASSWORD})
+    cookie = answer.headers["set-cookie"].lower()
+    assert "httponly" in cookie and "samesite=strict" in cookie and "secure" in cookie
+    assert "chosen-by-somebody-else" not in cookie
+
+
+def test_wrong_passwords_have_to_wait(app):
+    client = TestClient(app, base_url="http://10.1.2.3", follow_redirects=False)
+    app.state.people.set_user("Slow", "technician", PASSWORD)
+    texts = [
+        client.post("/login", data={"name": "Slow", "password": f"wrong {i}"}).text
+        for i in range(8)
+    ]
+    assert "Name or password is wrong" in texts[0] and "Too many" in texts[-1]
+    right = client.post("/login", data={"name": "Slow", "password": PASSWORD})
+    assert right.status_code == 422
+    unknown = client.post("/login", data={"name": "Never", "password": "wrong"}).text
+    assert "Name or password is wrong" in unknown
+
+
+def test_logout_and_a_new_password_end_logins(app):
+    people = app.state.people
+    people.set_user("Brief", "technician", PASSWORD)
+    one, two = logged_in(app, "Brief"), logged_in(app, "Brief")
+    assert one.post("/logout", data={"csrf": csrf(one)}).status_code == 303
+    assert one.get("/").status_code == 303 and two.get("/").status_code == 200
+    people.set_user("Brief", "technician", PASSWORD + "!")
+    assert two.get("/").status_code == 303
+    with pytest.raises(BadInput, match="last owner"):
+        people.end_user("Owner")
+    people.end_user("Brief")
+    assert "Brief" not in [u["name"] for u in people.users()]
+
+
+def test_who_did_it_is_who_logged_in(app):
+    client = logged_in(app, "Technician")
+    head = {"X-CSRF-Token": csrf(client)}
+    body = {"serial": "A-2", "model": "Larch 52", "by": "somebody else"}
+    assert client.post("/api/pieces", json=body, headers=head).status_code == 201
+    assert app.state.shop.piece("A-2")["by"] == "Technician"
+
+
+def test_websocket_needs_a_login(app):
+    from starlette.websockets import WebSocketDisconnect
+
+    client = TestClient(app, base_url="http://10.1.2.3")
+    with pytest.raises(WebSocketDisconnect), client.websocket_connect("/bench/A-1/live"):
+        pass
+
+
+@pytest.mark.parametrize(
+    ("host", "own"),
+    [("127.0.0.1", True), ("localhost", True), ("::1", True), ("0.0.0.0", False), ("::", False),
+     ("192.168.1.5", False), ("example.org", False)],
+)  # fmt: skip
+def test_only_loopback_goes_without(host, own):
+    assert is_loopback(host) is own

@@ -1,0 +1,122 @@
+"""Jobs, amendments, rigs and what a standing rig says."""
+
+import numpy as np
+import pytest
+
+from heavyspot.quantities.errors import BadInput, LedgerFault
+from heavyspot.sim.cartridge import SIZES, make_cartridge
+from heavyspot.sim.spin import SpinSettings
+from heavyspot.sources.live import StandingLive
+from heavyspot.sources.simulated import simulated_recording
+from heavyspot.workshop.demo_rig import furnish
+from heavyspot.workshop.editing import Member, add_job, amend_job, amend_piece, find_job
+from heavyspot.workshop.setup_check import listen
+from heavyspot.workshop.shop import Workshop
+
+
+@pytest.fixture
+def shop(tmp_path):
+    made = Workshop(tmp_path / "data")
+    furnish(made)
+    yield made
+    made.close()
+
+
+def twins():
+    return [Member("T-1", "Larch 52", "left"), Member("T-2", "Larch 52", "right")]
+
+
+def test_a_job_is_all_or_nothing(shop):
+    shop.add_piece("T-2", "Larch 52")
+    with pytest.raises(LedgerFault, match="T-2"):
+        add_job(shop, twins(), customer="Fjord Haulage")
+    assert shop.book.piece("T-1") is None
+    with pytest.raises(BadInput, match="twice"):
+        add_job(shop, [Member("A", "Larch 52", "left"), Member("B", "Larch 52", "left")])
+    with pytest.raises(BadInput, match="no piece"):
+        add_job(shop, [])
+    with pytest.raises(BadInput, match="no date"):
+        add_job(shop, [Member("A", "Larch 52")], due="soon")
+
+
+def test_amendments_leave_what_was(shop):
+    job = add_job(shop, twins(), customer="Fjord Haulage", invoice="77", due="2026-12-01")
+    amend_job(shop, job, {"customer": "Fjord Haulage Ltd"}, by="Ines", why="their full name")
+    assert find_job(shop, job)["customer"] == "Fjord Haulage Ltd"
+    assert shop.piece("T-1")["customer"] == "Fjord Haulage Ltd"
+    assert amend_piece(shop, "T-1", {"serial": "T-11"}, by="Ines", why="a digit") == "T-11"
+    assert shop.book.piece("T-1") is None and shop.piece("T-11")["position"] == "left"
+    shop.add_piece("T-1", "Larch 52")  # the number is free again
+    with pytest.raises(LedgerFault, match="T-2"):
+        amend_piece(shop, "T-11", {"serial": "T-2"}, by="", why="x")
+    with pytest.raises(BadInput, match="reason"):
+        amend_piece(shop, "T-11", {"position": "front"}, by="", why=" ")
+    with pytest.raises(BadInput, match="different"):
+        amend_piece(shop, "T-11", {"position": "left"}, by="", why="x")
+    kept = shop.book.amendments(shop.piece("T-11")["id"])
+    assert [(a["content"], a["by"], a["why"]) for a in kept] == [
+        ({"serial": "T-11"}, "Ines", "a digit")
+    ]
+    # a piece added to an amended job's invoice joins it, under the amended name
+    shop.add_piece("T-3", "Larch 52", customer="Fjord Haulage Ltd", invoice="77")
+    assert shop.piece("T-3")["job_id"] == job
+
+
+def test_the_model_of_a_spun_piece_stays(shop):
+    shop.add_piece("M-1", "Larch 52")
+    amend_piece(shop, "M-1", {"model": "Larch 38"}, by="", why="misread")
+    shop.spin("M-1", simulated_recording(make_cartridge(SIZES["Larch 38"], 3), 1))
+    with pytest.raises(BadInput, match="judged as Larch 38"):
+        amend_piece(shop, "M-1", {"model": "Larch 52"}, by="", why="misread")
+
+
+def test_a_cut_never_made_is_amended(shop):
+    shop.add_piece("C-1", "Larch 52")
+    shop.spin("C-1", simulated_recording(make_cartridge(SIZES["Larch 52"], 4, peak_g=1.5), 1))
+    shop.ground_as_advised("C-1")
+    shop.ground_as_advised("C-1")
+    cuts = shop.story("C-1")["cuts_made"]
+    assert len(cuts) == len(shop.story("C-1")["runs"][0]["advice"]["cuts"])
+    with pytest.raises(BadInput, match="reason"):
+        shop.unground("C-1", cuts[0]["id"], why="")
+    shop.unground("C-1", cuts[0]["id"], why="pressed by mistake")
+    assert len(shop.story("C-1")["cuts_made"]) == len(cuts) - 1
+    with pytest.raises(BadInput, match="no cut"):
+        shop.unground("C-1", cuts[0]["id"], why="again")
+
+
+def test_rigs_are_checked(shop):
+    sensor = {"name": "housing", "sensitivity": 100, "unit": "mV/g", "due": "2027-01-01"}
+    shop.add_rig("north", {"kind": "high-speed rig", "due": "2027-03-01", "sensors": [sensor]})
+    assert shop.rig("north").next_due() == "2027-01-01"
+    for wrong in ({"due": "soon"}, {"colour": "red"}, {"sensors": [{"name": ""}]}):
+        with pytest.raises(BadInput):
+            shop.add_rig("north", wrong)
+
+
+def standing(**kw):
+    unit = make_cartridge(SIZES["Larch 52"], 1)
+    return StandingLive(unit, 5, settings=SpinSettings(**kw), pace=50.0)
+
+
+def test_listening_to_a_standing_rig():
+    kw = {"limit_g": 0.5, "from_rpm": 22_500.0, "pickup_last": 2.0, "top_rpm": 150_000.0}
+    assert [c.good for c in listen(standing(), **kw)] == [True, True]
+    dead = listen(standing(faults=("sensor_dead",)), **kw)
+    assert dead[0].good is False and "dead" in dead[0].text
+    hum = listen(standing(hum_v=0.4), **kw)
+    assert hum[1].good is False and "stands above it from 3" in hum[1].text
+    first = listen(standing(), **kw | {"pickup_last": None})
+    assert first[1].good is None
+
+
+@pytest.mark.parametrize("mains", [50.0, 60.0])
+def test_hum_is_measured(mains):
+    from heavyspot.signal.standing import standing_levels
+
+    t = np.arange(20_000) / 20_000
+    x = 0.3 * np.sin(2 * np.pi * mains * t + 1.0) + 0.1
+    level = standing_levels(x[:, None], sample_rate_hz=20_000.0)[0]
+    assert level.mains_hz == mains
+    assert level.hum == pytest.approx(0.3, rel=1e-3)
+    assert level.mean == pytest.approx(0.1, abs=1e-3)
