@@ -33,6 +33,9 @@ TRIAL_EFFECT = 0.35
 CAPPED_GAIN = 0.985
 """The same for a cut that its depth or the material left holds back."""
 
+SURE_CHANCE = 0.5
+"""Below this chance of a pass the known planes are not enough, and another is tried beside them."""
+
 USEFUL_GAIN = 0.92
 """A cut must be expected to bring the highest ratio below this share of today's."""
 
@@ -155,15 +158,18 @@ def advise(situation: Situation) -> tuple[Advice, Estimate]:
         best.mean_level < (CAPPED_GAIN if best.limited_by else USEFUL_GAIN) * leave.mean_level
         or best.chance > leave.chance + 0.1
     )
+    unknown = tuple(p for p in usable if p not in known and p.name not in _cut_planes(s))
     if useful and best is not None:
+        short = best.chance < SURE_CHANCE and not best.limited_by
+        if short and unknown and s.most_cuts >= 2:
+            return _trial(s, now, unknown[0], known, leave, best), now
         return _cut(s, now, best, leave), now
-    if s.judgement.verdict == "undecided":
+    if s.judgement.verdict == "undecided" and not (_repeated(s) and unknown):
         why = (
             f"The verdict is open ({s.judgement.reason}) and no cut is sure to help: "
             "the mean of two runs will decide."
         )
         return replace(_stop(leave, why), action="spin_again"), now
-    unknown = tuple(p for p in usable if p not in known and p.name not in _cut_planes(s))
     if unknown:
         return _trial(s, now, unknown[0], known, leave), now
     learning = tuple(p for p in usable if p not in known)
@@ -177,6 +183,12 @@ def advise(situation: Situation) -> tuple[Advice, Estimate]:
 def _informed(s: Situation, plane: str) -> bool:
     """Whether anything at all is known of a plane: from other units, or from its own cuts."""
     return plane in s.priors or plane in _cut_planes(s)
+
+
+def _repeated(s: Situation) -> bool:
+    """Whether the last run already repeated the one before it, without a cut."""
+    last = s.history.vectors.shape[0] - 1
+    return last > 0 and not any(c.before_run == last for c in s.history.cuts)
 
 
 def _cut_planes(s: Situation) -> set[str]:
@@ -229,13 +241,74 @@ def _predict(s: Situation, outcome: Outcome) -> Prediction:
 
 
 def _trial(
-    s: Situation, now: Estimate, plane: Plane, known: tuple[Plane, ...], leave: Outcome
+    s: Situation,
+    now: Estimate,
+    plane: Plane,
+    known: tuple[Plane, ...],
+    leave: Outcome,
+    beside: Outcome | None = None,
 ) -> Advice:
-    """A cut to learn from: at the best guess of the heavy spot, small, where it will be seen."""
+    """A cut to learn from: at the best guess of the heavy spot, small, where it will be seen.
+
+    Parameters
+    ----------
+    beside : Outcome, optional
+        The best cut of the known planes, made before the same run; the trial aims at what it leaves.
+    """
     speed = s.history.speed_rpm
-    state = now.mean_state
-    size = typical_response(speed, s.test_speed_rpm)
+    first = beside.candidate.cuts if beside else ()
+    moved = np.zeros(speed.size, complex)
+    for name, at, much in first:
+        moved += now.mean_response[name] * much * np.exp(1j * np.deg2rad(at))
+    state = now.mean_state - moved
     k = int(np.argmax(np.abs(state) / s.limit_g))
+    angle, size, basis = _guess(s, now, plane, known, state, k)
+    # large enough to be told from the error of the cut beside it
+    effect = max(
+        TRIAL_EFFECT * float(abs(state[k])),
+        0.12 * float(s.limit_g[k]),
+        2.0 * s.scatter.cut_share * float(abs(moved[k])),
+    )
+    amount = effect / max(float(size[k]), 1e-12)
+    again = sum(c.plane == plane.name for c in s.history.cuts)
+    amount *= 2.0**again  # the first one was too small to learn from
+    amount = float(min(amount, 0.6 * plane.cap_gmm(angle) if not again else plane.cap_gmm(angle)))
+    candidate = Candidate((*first, (plane.name, angle, amount))).rounded(s.planes)
+    rng = np.random.default_rng(s.seed + 1)
+    n = now.state.shape[0]
+    lag = np.exp(1j * np.deg2rad(60.0) * rng.standard_normal(n)) * np.exp(
+        0.7 * rng.standard_normal(n)
+    )
+    towards = state / np.maximum(np.abs(state), 1e-12) * np.exp(-1j * np.deg2rad(angle))
+    guessed = replace(now, response={**now.response, plane.name: lag[:, None] * size * towards})
+    outcome = try_cuts(candidate, guessed, s.limit_g, s.scatter, s.guard, s.seed)
+    why = (
+        f"The response of {plane.name} is not known yet: a small cut to learn from, at the likeliest "
+        f"heavy spot (a guess: {basis}; ± 60 degrees)."
+    )
+    if beside is not None:
+        names = " and ".join(sorted({c[0] for c in first}))
+        why = (
+            f"{names} alone brings the highest ratio to {beside.mean_level:.2f} "
+            f"(now {leave.mean_level:.2f}). " + why
+        )
+    if outcome.chance < leave.chance - 0.3:
+        why += " It may make the curve worse; the next run tells how to go on."
+    cuts = tuple(candidate.as_cuts(s.planes))
+    return Advice("cut", cuts, _predict(s, outcome), outcome.chance, outcome.mean_level, True, why)
+
+
+def _guess(
+    s: Situation,
+    now: Estimate,
+    plane: Plane,
+    known: tuple[Plane, ...],
+    state: ComplexArray,
+    k: int,
+) -> tuple[float, FloatArray, str]:
+    """Return an unknown plane's likeliest heavy angle, its guessed size, and what the guess rests on."""
+    speed = s.history.speed_rpm
+    size = typical_response(speed, s.test_speed_rpm)
     if known:  # below the first bending mode planes act alike: borrow the known plane's angle
         other = now.mean_response[known[0].name]
         heavy = float(np.rad2deg(np.angle(state[k] / other[k])))
@@ -250,28 +323,7 @@ def _trial(
         basis = f"a housing that lags about {GUESSED_LAG_DEG:.0f} degrees at low speed"
     angles = plane.angles()
     angle = float(angles[np.argmin(np.abs((angles - heavy + 180.0) % 360.0 - 180.0))])
-    effect = max(TRIAL_EFFECT, 0.12 * float(s.limit_g[k] / max(abs(state[k]), 1e-9)))
-    amount = effect * abs(state[k]) / max(float(size[k]), 1e-12)
-    again = sum(c.plane == plane.name for c in s.history.cuts)
-    amount *= 2.0**again  # the first one was too small to learn from
-    amount = float(min(amount, 0.6 * plane.cap_gmm(angle) if not again else plane.cap_gmm(angle)))
-    candidate = Candidate(((plane.name, angle, amount),)).rounded(s.planes)
-    rng = np.random.default_rng(s.seed + 1)
-    n = now.state.shape[0]
-    lag = np.exp(1j * np.deg2rad(60.0) * rng.standard_normal(n)) * np.exp(
-        0.7 * rng.standard_normal(n)
-    )
-    towards = state / np.maximum(np.abs(state), 1e-12) * np.exp(-1j * np.deg2rad(angle))
-    guessed = replace(now, response={**now.response, plane.name: lag[:, None] * size * towards})
-    outcome = try_cuts(candidate, guessed, s.limit_g, s.scatter, s.guard, s.seed)
-    why = (
-        f"The response of {plane.name} is not known yet: a small cut to learn from, at the likeliest "
-        f"heavy spot (a guess: {basis}; ± 60 degrees)."
-    )
-    if outcome.chance < leave.chance - 0.3:
-        why += " It may make the curve worse; the next run tells how to go on."
-    cuts = tuple(candidate.as_cuts(s.planes))
-    return Advice("cut", cuts, _predict(s, outcome), outcome.chance, outcome.mean_level, True, why)
+    return angle, size, basis
 
 
 GUESSED_LAG_DEG = 45.0

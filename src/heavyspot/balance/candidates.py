@@ -158,7 +158,7 @@ def best_candidate(
     if best is None or (
         pair is not None
         and pair.worse <= max(MOST_WORSE, best.worse)
-        and (pair.chance > best.chance + 0.10 or pair.mean_level < 0.85 * best.mean_level)
+        and (pair.chance > best.chance + 0.10 or pair.mean_level < _worth(best) * best.mean_level)
     ):
         best = pair
     if best is None or not best.candidate.cuts:
@@ -167,6 +167,11 @@ def best_candidate(
     return Outcome(
         best.candidate, best.chance, best.mean_level, best.worse, best.amplitude, limited
     )
+
+
+def _worth(best: Outcome) -> float:
+    """Share of one cut's level that two must reach: far from a pass, a run costs more than a cut."""
+    return 0.95 if best.chance < 0.3 else 0.85
 
 
 def _choose(outcomes: list[Outcome]) -> Outcome | None:

@@ -164,7 +164,12 @@ def wide_prior(speed_rpm: FloatArray, typical: FloatArray) -> ResponsePrior:
     return ResponsePrior(np.zeros(speed_rpm.size, complex), factor, 0)
 
 
-def library_prior(responses: ComplexArray, *, weights: FloatArray | None = None) -> ResponsePrior:
+def library_prior(
+    responses: ComplexArray,
+    *,
+    weights: FloatArray | None = None,
+    cut_error: tuple[float, float] = (0.0, 0.0),
+) -> ResponsePrior:
     """Return the prior from other units' responses: their mean, and their spread about it.
 
     Few units are shrunk towards a usual spread (25 % in size and the same in angle, common to all
@@ -174,6 +179,9 @@ def library_prior(responses: ComplexArray, *, weights: FloatArray | None = None)
     ----------
     responses : ndarray, shape (units, n), complex
     weights : ndarray, shape (units,), optional
+    cut_error : (float, float)
+        By how much each response is off as a whole, share and radians, because the cut it was learnt
+        from was not quite the cut recorded. It is no spread between units, and is taken out of it.
     """
     H = np.atleast_2d(responses)
     w = np.ones(H.shape[0]) if weights is None else np.asarray(weights, float).copy()
@@ -189,7 +197,7 @@ def library_prior(responses: ComplexArray, *, weights: FloatArray | None = None)
     n_eff = float(w.sum() ** 2 / (w**2).sum())
     tilt = np.linspace(-1.0, 1.0, H.shape[1])
     usual_spread = np.stack([0.25 * mean, 0.125 * tilt * mean], axis=1)
-    own = (H - mean) * np.sqrt(w / w.sum())[:, None]
+    own = _without_cut_error(H - mean, mean, w, cut_error) * np.sqrt(w / w.sum())[:, None]
     pull = 4.0
     _, values, rows = np.linalg.svd(own, full_matrices=False)
     rank = int(min(6, (values > 1e-3 * max(float(values[0]), 1e-300)).sum()))
@@ -206,6 +214,20 @@ def library_prior(responses: ComplexArray, *, weights: FloatArray | None = None)
         axis=1,
     ) * np.sqrt(1 + 1 / n_eff)
     return ResponsePrior(mean, factor, H.shape[0])
+
+
+def _without_cut_error(
+    off: ComplexArray, mean: ComplexArray, w: FloatArray, cut_error: tuple[float, float]
+) -> ComplexArray:
+    """Return the units' deviations with their common size and angle shrunk by what cuts explain."""
+    whole = off @ mean.conj() / max(float((np.abs(mean) ** 2).sum()), 1e-300)
+    rest = off - whole[:, None] * mean
+    parts = []
+    for part, error in ((whole.real, cut_error[0]), (whole.imag, cut_error[1])):
+        seen = float((w * part**2).sum() / w.sum())
+        true = max(seen - error**2, 0.1 * seen)
+        parts.append(part * np.sqrt(true / max(seen, 1e-300)))
+    return np.asarray(rest + (parts[0] + 1j * parts[1])[:, None] * mean)
 
 
 LOCAL_SPREAD = 0.25
@@ -320,11 +342,17 @@ class _Solved:
         return (self.right[:, None] - self.cross @ b) / self.weight[:, None]
 
     def draw(self, rng: np.random.Generator, draws: int) -> tuple[ComplexArray, ComplexArray]:
-        """Return draws of b and of the vector as found."""
+        """Return draws of b and of the vector as found.
+
+        What the model does not explain goes up and down over speed slowly, as machines do: drawn
+        anew at each speed, its largest value would stand above the curve of every draw.
+        """
         q, n = self.mean.size, self.weight.size
         z = np.linalg.solve(self.root.T, rng.standard_normal((2 * q, draws)))
         b = self.mean[:, None] + z[:q] + 1j * z[q:]
-        noise = rng.standard_normal((2, n, draws)) / np.sqrt(self.weight)[:, None]
+        shapes = _smooth_factor(np.linspace(0, 1, n), np.ones(n), length=0.15, least=1e-4).real
+        smooth = shapes @ rng.standard_normal((2, shapes.shape[1], draws))
+        noise = smooth / np.sqrt(self.weight)[:, None]
         return b, self.found(b) + noise[0] + 1j * noise[1]
 
 

@@ -9,12 +9,14 @@ import numpy as np
 from ..balance.advise import Advice, Situation, advise, typical_response
 from ..balance.limits import Judgement
 from ..balance.plane import Plane
-from ..balance.response import Estimate, History, estimate, wide_prior
+from ..balance.response import Estimate, History, ResponsePrior, estimate, wide_prior
 from ..ledger.book import Book
 from ..ledger.writing import Row
+from ..quantities.arrays import Array
 from ..quantities.finding import Finding
+from .library import lessons_of, priors_of
 from .model_file import ModelFile
-from .past import LEARN_SPREAD, learnt_response, library_priors
+from .past import LEARN_SPREAD, learnt_response
 from .reading import ReadResult
 
 
@@ -37,6 +39,7 @@ class Evidence:
     judgement: Judgement | None
     findings: list[Finding]
     read: ReadResult
+    rig: str = ""
 
 
 def advise_on(evidence: Evidence, number: int, made: list[Row]) -> tuple[Advice, Estimate | None]:
@@ -49,22 +52,54 @@ def advise_on(evidence: Evidence, number: int, made: list[Row]) -> tuple[Advice,
     if e.history is None or e.judgement is None:
         why = "Nothing could be measured over the model's speed range. Spin to test speed."
         return Advice("spin_again", (), None, 0.0, 0.0, False, why), None
-    scatter, model = e.model.as_scatter(), e.model
-    situation = Situation(
-        history=e.history,
-        planes=planes_of(model, made),
-        priors=library_priors(e.book, model, e.history.speed_rpm, not_piece=e.piece_id),
-        limit_g=model.house_limit().at(e.history.speed_rpm),
-        judgement=e.judgement,
-        reached=e.read.highest_rpm >= 0.985 * model.test_speed_rpm,
-        test_speed_rpm=model.test_speed_rpm,
-        scatter=scatter,
-        guard=2 * float(np.hypot(scatter.run_share, model.scatter.calibration_share)),
+    lessons = lessons_of(e.book, e.model, not_piece=e.piece_id)
+    return advise_vectors(
+        e.history,
+        e.model,
+        made,
+        priors_of(lessons, e.model, e.history.speed_rpm, rig=e.rig),
+        e.judgement,
+        reached=e.read.highest_rpm >= 0.985 * e.model.test_speed_rpm,
         sensor_lag_deg=e.read.sensor_lag_deg or 0.0,
-        most_cuts=model.most_cuts,
         seed=number,
     )
-    return advise(situation)
+
+
+def advise_vectors(
+    history: History,
+    model: ModelFile,
+    made: list[Row],
+    priors: dict[str, ResponsePrior],
+    judgement: Judgement,
+    *,
+    reached: bool = True,
+    sensor_lag_deg: float = 0.0,
+    seed: int = 0,
+) -> tuple[Advice, Estimate]:
+    """Return the advice on a piece's vectors, and the estimate behind it.
+
+    Parameters
+    ----------
+    made : list of dict
+        Cuts made so far: ``plane``, ``mass_mg``.
+    """
+    scatter = model.as_scatter()
+    return advise(
+        Situation(
+            history=history,
+            planes=planes_of(model, made),
+            priors=priors,
+            limit_g=model.house_limit().at(history.speed_rpm),
+            judgement=judgement,
+            reached=reached,
+            test_speed_rpm=model.test_speed_rpm,
+            scatter=scatter,
+            guard=2 * float(np.hypot(scatter.run_share, model.scatter.calibration_share)),
+            sensor_lag_deg=sensor_lag_deg,
+            most_cuts=model.most_cuts,
+            seed=seed,
+        )
+    )
 
 
 def planes_of(model: ModelFile, made: list[Row]) -> tuple[Plane, ...]:
@@ -84,9 +119,6 @@ def learnt_rows(evidence: Evidence, now: Estimate | None, number: int, rig: str)
         return []
     if any(f.code == "cut.not_as_recorded" for f in evidence.findings):
         return []
-    planes = sorted({c.plane for c in history.cuts})
-    wide = wide_prior(history.speed_rpm, typical_response(history.speed_rpm, model.test_speed_rpm))
-    own = estimate(history, dict.fromkeys(planes, wide), model.as_scatter(), draws=60)
     return [
         {
             "model": model.name,
@@ -94,9 +126,20 @@ def learnt_rows(evidence: Evidence, now: Estimate | None, number: int, rig: str)
             "plane": plane,
             "piece_id": evidence.piece_id,
             "run_number": number,
-            "spread": own.spread[plane],
-            "vector": learnt_response(history.speed_rpm, own.mean_response[plane], model),
+            "spread": spread,
+            "vector": learnt_response(history.speed_rpm, response, model),
         }
+        for plane, spread, response in learn_from(history, model)
+    ]
+
+
+def learn_from(history: History, model: ModelFile) -> list[tuple[str, float, Array]]:
+    """Return plane, spread and response of each plane that a piece's own runs and cuts tell of."""
+    planes = sorted({c.plane for c in history.cuts})
+    wide = wide_prior(history.speed_rpm, typical_response(history.speed_rpm, model.test_speed_rpm))
+    own = estimate(history, dict.fromkeys(planes, wide), model.as_scatter(), draws=60)
+    return [
+        (plane, own.spread[plane], own.mean_response[plane])
         for plane in planes
         if own.spread[plane] < LEARN_SPREAD
     ]

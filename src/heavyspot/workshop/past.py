@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from ..balance.response import History, MadeCut, ResponsePrior, library_prior
+from ..balance.response import History, MadeCut
 from ..ledger.book import Book
 from ..ledger.packing import pack, unpack
 from ..ledger.writing import Row
@@ -109,26 +109,6 @@ def vector_at(curve: Curve, speed_rpm: Array) -> Array:
         np.interp(speed_rpm, curve.speed_rpm, v.real)
         + 1j * np.interp(speed_rpm, curve.speed_rpm, v.imag)
     )
-
-
-def library_priors(
-    book: Book, model: ModelFile, speed_rpm: Array, *, not_piece: str
-) -> dict[str, ResponsePrior]:
-    """Return a prior for each plane of which other units of the model tell something."""
-    shares = speed_rpm / model.test_speed_rpm
-    found = {}
-    for plane in model.plane:
-        rows = book.responses(model.name, plane.name, not_piece=not_piece)
-        if not rows:
-            continue
-        vectors = []
-        for row in rows:
-            stored = unpack(row["vector"])
-            v, s = stored["response"], stored["share"]
-            vectors.append(np.interp(shares, s, v.real) + 1j * np.interp(shares, s, v.imag))
-        weights = np.array([1.0 / (r["spread"] ** 2 + 0.02) for r in rows])
-        found[plane.name] = library_prior(np.stack(vectors), weights=weights)
-    return found
 
 
 def learnt_response(speed_rpm: Array, response: Array, model: ModelFile) -> bytes:

@@ -161,7 +161,7 @@ class Workshop:
         )
         model = self.model(piece["model"])
         made = self.book.cuts(piece["id"], "made")
-        evidence, number = self._evidence(piece, model, source, made)
+        evidence, number = self._evidence(piece, model, source, made, rig or source.rig)
         advice, now = advise_on(evidence, number, made)
         if evidence.history is not None and now is not None:
             evidence.findings.extend(cut_findings(evidence.history, now, model.as_scatter()))
@@ -184,7 +184,7 @@ class Workshop:
         )
 
     def _evidence(
-        self, piece: Row, model: ModelFile, source: Recording, made: list[Row]
+        self, piece: Row, model: ModelFile, source: Recording, made: list[Row], rig: str
     ) -> tuple[Evidence, int]:
         """Read a recording, judge it, and put it beside the piece's earlier runs."""
         read = read_recording(source, limit_g=float(min(model.house_limit().limit_g)))
@@ -198,7 +198,8 @@ class Workshop:
         if history is not None:
             findings += change_findings(history, model.as_scatter())
         judgement = judge_curves(read.curves, model) if read.curves else None
-        return Evidence(self.book, piece["id"], model, history, judgement, findings, read), number
+        found = Evidence(self.book, piece["id"], model, history, judgement, findings, read, rig)
+        return found, number
 
     def _archived(
         self, source: Recording, evidence: Evidence, *, operator: str, rig: str
