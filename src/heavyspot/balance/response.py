@@ -198,22 +198,44 @@ def library_prior(
     tilt = np.linspace(-1.0, 1.0, H.shape[1])
     usual_spread = np.stack([0.25 * mean, 0.125 * tilt * mean], axis=1)
     own = _without_cut_error(H - mean, mean, w, cut_error) * np.sqrt(w / w.sum())[:, None]
-    pull = 4.0
+    pull = 1.0  # the usual spread counts as one unit
     _, values, rows = np.linalg.svd(own, full_matrices=False)
     rank = int(min(6, (values > 1e-3 * max(float(values[0]), 1e-300)).sum()))
     learnt = rows[:rank].T * values[:rank]
     blend = n_eff + pull
-    # shapes no unit has shown yet: smooth, a few per cent even when many are known
-    local = max(LOCAL_SPREAD * np.sqrt(pull / blend), LEAST_LOCAL_SPREAD)
+    # shapes that the other units have not shown: as many as a unit has that was left out
+    seen = _left_out_spread(H - mean, mean, tilt)
+    local = max(float(np.hypot(seen, LOCAL_SPREAD / H.shape[0])), LEAST_LOCAL_SPREAD)
     factor = np.concatenate(
         [
             learnt * np.sqrt(n_eff / blend),
             usual_spread * np.sqrt(pull / blend),
-            local * _smooth_factor(tilt, np.abs(mean) + 0.1 * size, length=0.08, least=1e-3),
+            local * _smooth_factor(tilt, np.abs(mean) + 0.1 * size, length=LOCAL_LENGTH, least=1e-3),
         ],
         axis=1,
     ) * np.sqrt(1 + 1 / n_eff)
     return ResponsePrior(mean, factor, H.shape[0])
+
+
+def _left_out_spread(off: ComplexArray, mean: ComplexArray, tilt: FloatArray) -> float:
+    """Return how far units are from every mixture of the others' shapes, as a share of the mean.
+
+    Each half of the units is fitted with the shapes of the other half; fewer than six units tell
+    nothing, and the usual spread is returned.
+    """
+    units = off.shape[0]
+    if units < 6:
+        return LOCAL_SPREAD
+    left = []
+    for half in (slice(0, None, 2), slice(1, None, 2)):
+        known = np.delete(off, np.r_[half], axis=0)
+        rows = np.linalg.svd(known, full_matrices=False)[2][: min(6, known.shape[0] - 1)]
+        basis = np.concatenate([[mean, tilt * mean], rows])
+        q = np.linalg.qr(basis.T)[0]
+        rest = off[half] - (off[half] @ q.conj()) @ q.T
+        left.append((np.abs(rest) ** 2).mean(axis=1))
+    # the usual unit: a wrong entry would otherwise make every other look uncertain
+    return float(np.sqrt(np.median(np.concatenate(left)) / (np.abs(mean) ** 2).mean()))
 
 
 def _without_cut_error(
@@ -233,8 +255,11 @@ def _without_cut_error(
 LOCAL_SPREAD = 0.25
 """Spread of a response's local shape about the library's mean when only few units are known."""
 
-LEAST_LOCAL_SPREAD = 0.04
-"""The same when many are."""
+LEAST_LOCAL_SPREAD = 0.01
+"""The least of it, however alike the units are."""
+
+LOCAL_LENGTH = 0.12
+"""Over which a local shape may change, as a share of the speed range."""
 
 
 def _smooth_factor(x: FloatArray, size: FloatArray, *, length: float, least: float) -> ComplexArray:
