@@ -17,6 +17,8 @@ ComplexArray = NDArray[np.complex128]
 FloatArray = NDArray[np.float64]
 
 DEPTH_STEP_MM = 0.01
+FINALISTS = 24
+SCREENING_DRAWS = 40
 WORSE = 1.10
 """A next run with a highest ratio over this times today's counts as made worse."""
 
@@ -150,11 +152,18 @@ def best_candidate(
     if most_cuts >= 2 and len(planes) >= 2:
         several += _in_two_planes(planes, now, limit_g)
 
-    def run(candidate: Candidate) -> Outcome:
-        return try_cuts(candidate, now, limit_g, scatter, guard, seed)
+    def best_of(candidates: list[Candidate]) -> Outcome | None:
+        rounded = [c.rounded(planes) for c in candidates]
+        if len(rounded) > 2 * FINALISTS:  # most are far from the best: a few draws show it
+            few = now.first(SCREENING_DRAWS)
+            tried = [try_cuts(c, few, limit_g, scatter, guard, seed) for c in rounded]
+            tried.sort(key=lambda o: o.mean_level)
+            surest = sorted(tried, key=lambda o: -o.chance)[: FINALISTS // 2]
+            rounded = [o.candidate for o in tried[:FINALISTS]]
+            rounded += [o.candidate for o in surest if o.candidate not in rounded]
+        return _choose([try_cuts(c, now, limit_g, scatter, guard, seed) for c in rounded])
 
-    best = _choose([run(c.rounded(planes)) for c in singles])
-    pair = _choose([run(c.rounded(planes)) for c in several])
+    best, pair = best_of(singles), best_of(several)
     if best is None or (
         pair is not None
         and pair.worse <= max(MOST_WORSE, best.worse)

@@ -15,7 +15,7 @@ carry all correlations into the advice.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -149,6 +149,11 @@ class Estimate:
     spread: dict[str, float] = field(default_factory=dict)
     units: dict[str, int] = field(default_factory=dict)
 
+    def first(self, draws: int) -> Estimate:
+        """Return the same with only so many draws."""
+        response = {p: r[:draws] for p, r in self.response.items()}
+        return replace(self, state=self.state[:draws], response=response)
+
 
 def wide_prior(speed_rpm: FloatArray, typical: FloatArray) -> ResponsePrior:
     """Return a prior that says only smoothness and a largest size: any angle, up to many times.
@@ -210,7 +215,8 @@ def library_prior(
         [
             learnt * np.sqrt(n_eff / blend),
             usual_spread * np.sqrt(pull / blend),
-            local * _smooth_factor(tilt, np.abs(mean) + 0.1 * size, length=LOCAL_LENGTH, least=1e-3),
+            local
+            * _smooth_factor(tilt, np.abs(mean) + 0.1 * size, length=LOCAL_LENGTH, least=1e-3),
         ],
         axis=1,
     ) * np.sqrt(1 + 1 / n_eff)

@@ -255,7 +255,7 @@ class Book:
             query = select(func.count()).select_from(runs).where(runs.c.piece_id == piece_id)
             return int(c.execute(query).scalar_one())
 
-    def responses(self, model: str, plane: str, *, not_piece: str, most: int = 400) -> list[Row]:
+    def responses(self, model: str, plane: str, *, not_piece: str, most: int = 200) -> list[Row]:
         """Return the newest response learnt from each other piece of a model, newest first."""
         newest = (
             select(responses.c.piece_id, func.max(responses.c.id).label("id"))
