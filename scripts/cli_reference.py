@@ -31,13 +31,15 @@ nothing else.
  "advice": {"action": "cut|spin_again|fix|stop",
             "cuts": [{"plane", "angle_deg", "clock", "mass_mg", "unbalance_gmm", "depth_mm"}],
             "predicted": {"speed_rpm", "amplitude_g", "low_g", "high_g"} or null,
-            "chance_of_pass": p, "expected_ratio": x, "trial": false, "why": "...", "one_more": [cuts]},
+            "chance_of_pass": p, "expected_ratio": x, "trial": false, "why": "...", "one_more": [cuts],
+            "others": [{"cuts", "chance_of_pass", "expected_ratio"}]},
  "notes": [...]}
 ```
 
 `curve` is the longest pass; amplitudes are g zero-to-peak, `overall_g` is rms, `margin` the share of the limit
 still free at the worst speed (negative over it), `low_g` to `high_g` hold the next run nine times in ten;
-`one_more` are cuts that would still lower the curve after a pass.
+`one_more` are cuts that would still lower the curve after a pass, `others` what else could be done (no cuts:
+leave it).
 With no trustworthy reference the lists are empty, `margin` and `worst` null, the verdict undecided.
 """
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from heavyspot.balance.limits import Limit, amplitude_uncertainty, judge
+from heavyspot.balance.limits import PASS_K, Limit, amplitude_uncertainty, judge
 from heavyspot.balance.response import History, MadeCut
 from heavyspot.workshop.advising import advise_vectors, learn_from
 from heavyspot.workshop.library import Lesson, priors_of
@@ -76,6 +76,7 @@ class Told:
     cuts: int
     mass: float
     chances: list = field(default_factory=list)  # (said, happened)
+    steps: list = field(default_factory=list)  # (ratio to the limit, advice) of each run
 
 
 def speeds_of(model):
@@ -92,7 +93,7 @@ def verdict_of(model, speed, vector):
     )  # fmt: skip
     return judge(
         speed, np.abs(vector), u, Limit("house", (0.0,), (LIMIT_G,)),
-        from_rpm=model.from_rpm, to_rpm=model.test_speed_rpm, step_rpm=float(speed[1] - speed[0]),
+        from_rpm=model.from_rpm, to_rpm=model.test_speed_rpm, step_rpm=float(speed[1] - speed[0]), pass_k=PASS_K,
     )  # fmt: skip
 
 
@@ -102,7 +103,6 @@ def balance(model, unit, seed, library, *, learn=True):
     rig = Rig(unit, speed, np.random.default_rng([seed, 88]))
     vectors, cuts, made, told = [], [], [], Told(7, rig.true_peak() > LIMIT_G, False, 0, 0, 0.0)
     said = None
-    told.why = []
     for run in range(1, MOST_RUNS + 1):
         vectors.append(rig.spin())
         judgement = verdict_of(model, speed, vectors[-1])
@@ -112,16 +112,7 @@ def balance(model, unit, seed, library, *, learn=True):
         history = History(speed, np.stack(vectors), noise, tuple(cuts))
         priors = priors_of(library, model, speed, rig="rig")
         advice, _ = advise_vectors(history, model, made, priors, judgement, seed=seed * 10 + run)
-        told.why.append(
-            (
-                round(judgement.worst.ratio, 2),
-                advice.action,
-                [(c.plane, round(c.angle_deg), round(c.unbalance_gmm, 2)) for c in advice.cuts],
-                advice.trial,
-                round(advice.chance_of_pass, 2),
-                advice.why,
-            )
-        )
+        told.steps.append((judgement.worst.ratio, advice))
         if judgement.verdict == "pass":
             told.runs, told.false_pass = run, rig.true_peak() > LIMIT_G
         else:
@@ -148,7 +139,7 @@ def balance(model, unit, seed, library, *, learn=True):
     return told
 
 
-def rule_of_thumb(model, unit, seed, lag_deg=0.0, response_size=1.0):
+def rule_of_thumb(model, unit, seed, lag_deg, response_size):
     """Half of what would cancel the worst speed's vector, where the shop's usual lag says."""
     speed = speeds_of(model)
     rig = Rig(unit, speed, np.random.default_rng([seed, 88]))
@@ -156,18 +147,21 @@ def rule_of_thumb(model, unit, seed, lag_deg=0.0, response_size=1.0):
         model,
         rig,
         speed,
-        lambda v, k, past: (np.rad2deg(np.angle(v[k])) - lag_deg, 0.5 * abs(v[k]) / response_size),
+        lambda v, k, past: (
+            np.rad2deg(np.angle(v[k])) - lag_deg[k],
+            0.5 * abs(v[k]) / response_size[k],
+        ),
     )
 
 
-def one_speed(model, unit, seed, lag_deg=0.0, response_size=1.0):
+def one_speed(model, unit, seed, lag_deg, response_size):
     """The classic single-plane influence coefficient at the worst speed, after a trial cut."""
     speed = speeds_of(model)
     rig = Rig(unit, speed, np.random.default_rng([seed, 88]))
 
     def choose(v, k, past):
         if not past:
-            return np.rad2deg(np.angle(v[k])) - lag_deg, 0.5 * abs(v[k]) / response_size
+            return np.rad2deg(np.angle(v[k])) - lag_deg[k], 0.5 * abs(v[k]) / response_size[k]
         old, removed = past[-1]
         alpha = -(v[k] - old[k]) / removed
         u = v[k] / alpha

@@ -1,70 +1,107 @@
-"""python -m loop.run: the table of the closed loop (from tests/)."""
+"""python -m loop.run UNITS [MODEL ...]: the table of the closed loop (from tests/)."""
 
 import sys
-import time
 from concurrent.futures import ProcessPoolExecutor
 
 import numpy as np
-from loop.loop import balance, both_planes, figures, model_of, one_speed, oracle, rule_of_thumb
+from loop.loop import (
+    balance,
+    both_planes,
+    figures,
+    model_of,
+    one_speed,
+    oracle,
+    rule_of_thumb,
+    speeds_of,
+)
 from loop.modal_rig import KINDS, make_unit
 
 from heavyspot.sim.cartridge import SIZES, make_cartridge
 
+LIBRARY = 100
+
 
 def maker(name):
+    """Return a model and what makes its units, by name."""
     if name in SIZES:
         size = SIZES[name]
-        return model_of(size.name, size.test_speed_rpm, size.wheel_mm), lambda s: make_cartridge(
-            size, s
-        )
+        model = model_of(size.name, size.test_speed_rpm, size.wheel_mm)
+        return model, lambda seed: make_cartridge(size, seed)
     kind = KINDS[name]
-    return model_of(kind.name, kind.test_speed_rpm, kind.wheel_mm), lambda s: make_unit(kind, s)
+    model = model_of(kind.name, kind.test_speed_rpm, kind.wheel_mm)
+    return model, lambda seed: make_unit(kind, seed)
 
 
 def habit(model, make):
-    """The shop's usual lag and size at the top, as a technician has learnt them on ten units."""
-    top = np.array([0.9 * model.test_speed_rpm])
-    H = np.array([make(10_000 + i).plane_response("nut", top)[0] for i in range(10)])
-    return float(np.rad2deg(np.angle(H.mean()))), float(np.abs(H).mean())
+    """The shop's usual lag and size at each speed, as a technician has learnt them on ten units."""
+    H = np.array([make(10_000 + i).plane_response("nut", speeds_of(model)) for i in range(10)])
+    return np.rad2deg(np.angle(H.mean(axis=0))), np.abs(H).mean(axis=0)
 
 
-def one_model(name, units):
+def one_model(task):
+    """Return name, figures by who balanced, and what was said and happened."""
+    name, units = task
     model, make = maker(name)
     lag, size = habit(model, make)
-    out, library, start = {}, [], time.time()
-    told = [balance(model, make(s), s, library) for s in range(units)]
-    out["heavyspot, from empty"] = figures(told)
-    out["  first ten"] = figures(told[:10])
-    told2 = [
-        balance(model, make(1000 + s), 1000 + s, list(library), learn=False) for s in range(units)
+    library = []
+    empty = [balance(model, make(s), s, library) for s in range(units)]
+    shelf = []
+    for s in range(LIBRARY):
+        balance(model, make(5000 + s), 5000 + s, shelf)
+    known = [balance(model, make(1000 + s), 1000 + s, shelf, learn=False) for s in range(units)]
+    seeds = range(1000, 1000 + units)
+    out = {
+        "heavyspot, from an empty ledger": figures(empty),
+        f"heavyspot, {LIBRARY} units known": figures(known),
+        "rule of thumb": figures([rule_of_thumb(model, make(s), s, lag, size) for s in seeds]),
+        "one-speed coefficient": figures([one_speed(model, make(s), s, lag, size) for s in seeds]),
+        "oracle, nut only": figures([oracle(model, make(s), s) for s in seeds]),
+        "oracle, both planes": figures([both_planes(model, make(s), s) for s in seeds]),
+    }
+    return name, out, [c for t in empty + known for c in t.chances]
+
+
+def run(units, names):
+    """Yield each model's name and figures; at the end the reliability of the chances."""
+    chances = []
+    with ProcessPoolExecutor(2) as pool:
+        for name, out, said in pool.map(one_model, [(n, units) for n in names]):
+            chances += said
+            yield name, out
+    yield "chances", chances
+
+
+def reliability(chances):
+    """Return (low, number, mean said, share happened) for each tenth."""
+    said, did = np.array(chances, float).T
+    tenth = np.minimum((said * 10).astype(int), 9)
+    return [
+        (k / 10, int((tenth == k).sum()), said[tenth == k].mean(), did[tenth == k].mean())
+        for k in range(10)
+        if (tenth == k).any()
     ]
-    out["heavyspot, library"] = figures(told2)
-    out["rule of thumb"] = figures(
-        [rule_of_thumb(model, make(s), s, lag, size) for s in range(units)]
+
+
+def row(who, f):
+    """Return a line of the table."""
+    return (
+        f"  {who:32} n {f['units']:3}  median {f['median']:.0f}  p90 {f['p90']:.1f}  "
+        f"within six {100 * f['within six']:5.1f} %  worse: cuts {100 * f['worse cuts']:4.1f} %, "
+        f"units {100 * f['worse units']:4.1f} %  false passes {f['false']}"
     )
-    out["one speed"] = figures([one_speed(model, make(s), s, lag, size) for s in range(units)])
-    out["oracle, nut only"] = figures([oracle(model, make(s), s) for s in range(units)])
-    out["oracle, both planes"] = figures([both_planes(model, make(s), s) for s in range(units)])
-    return name, out, [c for t in told + told2 for c in t.chances], time.time() - start
+
+
+def main(units, names):
+    """Print the table."""
+    for name, out in run(units, names):
+        if name == "chances":
+            for low, n, said, did in reliability(out):
+                print(
+                    f"said {low:.1f}-{low + 0.1:.1f}: n {n:4}  mean {said:.2f}  happened {did:.2f}"
+                )
+        else:
+            print(name, *(row(w, f) for w, f in out.items()), sep="\n", flush=True)
 
 
 if __name__ == "__main__":
-    units = int(sys.argv[1])
-    names = sys.argv[2:] or [*SIZES, *KINDS]
-    chances = []
-    with ProcessPoolExecutor(2) as pool:
-        for name, out, said, took in pool.map(one_model, names, [units] * len(names)):
-            print(f"{name} ({took:.0f} s)")
-            for who, f in out.items():
-                print(
-                    f"  {who:24} n {f['units']:3}  median {f['median']:.0f}  p90 {f['p90']:.1f}  within six {100 * f['within six']:5.1f} %  worse cuts {100 * f['worse cuts']:4.1f} %  units {100 * f['worse units']:4.1f} %  false {f['false']}",
-                    flush=True,
-                )
-            chances += said
-    said, did = np.array(chances).T
-    for low in np.arange(0, 1, 0.1):
-        k = (said >= low) & (said < low + 0.1 + (low > 0.85))
-        if k.any():
-            print(
-                f"said {low:.1f}-{low + 0.1:.1f}: n {k.sum():4}  mean said {said[k].mean():.2f}  happened {did[k].mean():.2f}"
-            )
+    main(int(sys.argv[1]), sys.argv[2:] or [*SIZES, *KINDS])

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..quantities.units import G_N, omega_from_rpm
-from .candidates import AdvisedCut, Candidate, Outcome, best_candidate, try_cuts
+from .candidates import AdvisedCut, Candidate, Choices, Outcome, best_candidates, try_cuts
 from .limits import Judgement
 from .plane import Plane
 from .response import Estimate, History, ResponsePrior, Scatter, estimate, wide_prior
@@ -51,6 +51,15 @@ class Prediction:
 
 
 @dataclass(frozen=True)
+class Alternative:
+    """Something else that could be done; no cuts means leaving it as it is."""
+
+    cuts: tuple[AdvisedCut, ...]
+    chance_of_pass: float
+    expected_ratio: float
+
+
+@dataclass(frozen=True)
 class Advice:
     """What to do next.
 
@@ -68,6 +77,8 @@ class Advice:
     why : str
     one_more : tuple of AdvisedCut
         After a pass: cuts that would still lower the curve usefully; empty when none would.
+    others : tuple of Alternative
+        What else could be done: one cut, several, or none.
     """
 
     action: Action
@@ -78,6 +89,7 @@ class Advice:
     trial: bool
     why: str
     one_more: tuple[AdvisedCut, ...] = ()
+    others: tuple[Alternative, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -147,7 +159,8 @@ def advise(situation: Situation) -> tuple[Advice, Estimate]:
     usable = tuple(p for p in s.planes if p.left_gmm > 1e-4)
     known = tuple(p for p in usable if now.spread[p.name] < KNOWN_SPREAD and _informed(s, p.name))
     leave = try_cuts(Candidate(()), now, s.limit_g, s.scatter, s.guard, s.seed)
-    best = best_candidate(now, known, s.limit_g, s.scatter, s.guard, s.most_cuts, s.seed)
+    choices = best_candidates(now, known, s.limit_g, s.scatter, s.guard, s.most_cuts, s.seed)
+    best = choices.best
     if s.judgement.verdict == "pass":
         return _passed(s, leave, best), now
     if not usable:
@@ -163,7 +176,7 @@ def advise(situation: Situation) -> tuple[Advice, Estimate]:
         short = best.chance < SURE_CHANCE and not best.limited_by
         if short and unknown and s.most_cuts >= 2:
             return _trial(s, now, unknown[0], known, leave, best), now
-        return _cut(s, now, best, leave), now
+        return _cut(s, now, choices, best, leave), now
     if s.judgement.verdict == "undecided" and not (_repeated(s) and unknown):
         why = (
             f"The verdict is open ({s.judgement.reason}) and no cut is sure to help: "
@@ -211,14 +224,21 @@ def _passed(s: Situation, leave: Outcome, best: Outcome | None) -> Advice:
     return _stop(leave, text + " Another cut would gain nothing useful.")
 
 
-def _cut(s: Situation, now: Estimate, best: Outcome, leave: Outcome) -> Advice:
+def _cut(s: Situation, now: Estimate, choices: Choices, best: Outcome, leave: Outcome) -> Advice:
     cuts = tuple(best.candidate.as_cuts(s.planes))
     names = sorted({c.plane for c in cuts})
     source = _source_of(s, names)
     why = f"Expected highest ratio to the limit {best.mean_level:.2f} (now {leave.mean_level:.2f}); {source}."
     if best.limited_by:
         why += f" Limited by {best.limited_by}."
-    return Advice("cut", cuts, _predict(s, best), best.chance, best.mean_level, False, why)
+    others = tuple(
+        Alternative(tuple(o.candidate.as_cuts(s.planes)), o.chance, o.mean_level)
+        for o in (choices.one, choices.several, leave)
+        if o is not None and o.candidate != best.candidate
+    )
+    return Advice(
+        "cut", cuts, _predict(s, best), best.chance, best.mean_level, False, why, others=others
+    )
 
 
 def _source_of(s: Situation, planes: list[str]) -> str:

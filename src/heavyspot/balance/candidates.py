@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -100,6 +100,23 @@ class Outcome:
     limited_by: str = ""
 
 
+@dataclass(frozen=True)
+class Choices:
+    """The cuts to choose from; None where there is none.
+
+    Attributes
+    ----------
+    best : Outcome or None
+        Which of the two others is advised.
+    one, several : Outcome or None
+        The best single cut, and the best set of more.
+    """
+
+    best: Outcome | None = None
+    one: Outcome | None = None
+    several: Outcome | None = None
+
+
 def try_cuts(
     candidate: Candidate,
     now: Estimate,
@@ -129,7 +146,7 @@ def try_cuts(
     )
 
 
-def best_candidate(
+def best_candidates(
     now: Estimate,
     planes: tuple[Plane, ...],
     limit_g: FloatArray,
@@ -137,17 +154,17 @@ def best_candidate(
     guard: float,
     most_cuts: int,
     seed: int = 0,
-) -> Outcome | None:
-    """Return the best of: one cut in any of `planes`, two in one, one in each of two; None without planes."""
+) -> Choices:
+    """Return the best of: one cut in any of `planes`, two in one, one in each of two."""
     if not planes:
-        return None
+        return Choices()
     singles: list[Candidate] = []
     several: list[Candidate] = []
     limits: dict[str, str] = {}
     for plane in planes:
-        one, two, limited = _in_plane(plane, now, limit_g, most_cuts)
-        singles += one
-        several += two
+        in_one, in_more, limited = _in_plane(plane, now, limit_g, most_cuts)
+        singles += in_one
+        several += in_more
         limits[plane.name] = limited
     if most_cuts >= 2 and len(planes) >= 2:
         several += _in_two_planes(planes, now, limit_g)
@@ -163,19 +180,20 @@ def best_candidate(
             rounded += [o.candidate for o in surest if o.candidate not in rounded]
         return _choose([try_cuts(c, now, limit_g, scatter, guard, seed) for c in rounded])
 
-    best, pair = best_of(singles), best_of(several)
-    if best is None or (
-        pair is not None
-        and pair.worse <= max(MOST_WORSE, best.worse)
-        and (pair.chance > best.chance + 0.10 or pair.mean_level < _worth(best) * best.mean_level)
+    def with_limit(o: Outcome | None) -> Outcome | None:
+        if o is None or not o.candidate.cuts:
+            return None
+        limited = " and ".join(sorted({limits[c[0]] for c in o.candidate.cuts if limits[c[0]]}))
+        return replace(o, limited_by=limited)
+
+    one, two = with_limit(best_of(singles)), with_limit(best_of(several))
+    if one is None or (
+        two is not None
+        and two.worse <= max(MOST_WORSE, one.worse)
+        and (two.chance > one.chance + 0.10 or two.mean_level < _worth(one) * one.mean_level)
     ):
-        best = pair
-    if best is None or not best.candidate.cuts:
-        return None
-    limited = " and ".join(sorted({limits[c[0]] for c in best.candidate.cuts if limits[c[0]]}))
-    return Outcome(
-        best.candidate, best.chance, best.mean_level, best.worse, best.amplitude, limited
-    )
+        return Choices(two, one, two)
+    return Choices(one, one, two)
 
 
 def _worth(best: Outcome) -> float:

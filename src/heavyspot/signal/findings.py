@@ -19,23 +19,17 @@ DEAD_G = 1e-4
 """Rms below which an acceleration channel is taken as not connected."""
 
 
+BLOCKING_WHIRL, BLOCKING_CONTACT = 1.0, 0.5
+"""Shares of the limit from which a line below the turning frequency comes before any cut."""
+
+
 def reference_findings(track: Track, reading: Reading) -> list[Finding]:
     """Return what is wrong with the phase reference; a ``block`` means its angles are not to be used."""
     blocks = reading.blocks
     if not reading.curves:
         return [_not_followed(track)]
     found = [*_two_poles(reading), *_lost(track, blocks), *_weak(blocks), *_polarity(track)]
-    hum_s = float(blocks.hum_locked.sum() * blocks.block_s)
-    if hum_s > 0.2:
-        found.append(
-            Finding(
-                "reference.hum",
-                "note",
-                f"For {hum_s:.1f} s the pickup carried more mains hum than signal; that stretch was left out.",
-                "Keep the pickup cable away from mains leads; earth its screen at one end.",
-                {"duration_s": hum_s},
-            )
-        )
+    found += _hum(blocks)
     counts = track.counts
     repaired = counts.missing_bridged + counts.doubled_dropped
     turning = max(1.0, float(np.nansum(blocks.speed_rpm) / 60 * blocks.block_s))
@@ -54,6 +48,24 @@ def reference_findings(track: Track, reading: Reading) -> list[Finding]:
             )
         )
     return found
+
+
+def _hum(blocks: PhasedBlocks) -> list[Finding]:
+    """Hum drowns the mark at low speed, where an induced signal is small."""
+    hum_s = float(blocks.hum_locked.sum() * blocks.block_s)
+    top = np.nanmax(blocks.speed_rpm, initial=0.0)
+    slow = blocks.trusted & (blocks.speed_rpm > 0.08 * top) & (blocks.speed_rpm < 0.2 * top)
+    purity = blocks.reference_purity[slow]
+    share = float(np.median(purity)) if np.isfinite(purity).sum() > 10 else 1.0
+    if hum_s <= 0.1 and share > 0.9:
+        return []
+    text = (
+        f"For {hum_s:.1f} s the pickup carried more mains hum than signal; that stretch was left out."
+        if hum_s > 0.1
+        else f"At low speed only {100 * share:.0f} % of the pickup's signal is the turning mark."
+    )
+    do = "Keep the pickup cable away from mains leads; earth its screen at one end."
+    return [Finding("reference.hum", "note", text, do, {"duration_s": hum_s, "purity": share})]
 
 
 def _not_followed(track: Track) -> Finding:
@@ -231,15 +243,16 @@ def sub_synchronous_findings(
     line = find_sub_synchronous(spectra, blocks.speed_rpm[index])
     if line is None or line.amplitude < 0.05 * limit_g:
         return []
-    curve = reading.curves[0]
-    once = float(np.interp(line.speed_rpm, curve.speed_rpm, np.abs(curve.vector[0])))
-    severe = line.amplitude > limit_g and line.amplitude > once
+    # locked to the turns: not an oil film, which lags behind half
+    contact = abs(line.order - 0.5) < 0.012
+    # contact warms and bows the rotor, so less of it spoils the vector
+    too_much = (BLOCKING_CONTACT if contact else BLOCKING_WHIRL) * limit_g
     severity: Severity = (
-        "block" if severe else ("warn" if line.amplitude > 0.3 * limit_g else "note")
+        "block"
+        if line.amplitude > too_much
+        else ("warn" if line.amplitude > 0.3 * limit_g else "note")
     )
-    if (
-        abs(line.order - 0.5) < 0.012
-    ):  # locked to the turns: not an oil film, which lags behind half
+    if contact:
         return [
             Finding(
                 "contact.half_order",

@@ -25,6 +25,11 @@ FAULTS = (
     "sensor_clipped",
     "speed_not_reached",
     "over_rated_speed",
+    "rig_hum",
+    "unsteady",
+    "drift",
+    "loose_sensor",
+    "swapped",
 )
 """Faults that can be switched on by name."""
 
@@ -105,6 +110,8 @@ def spin(unit: Cartridge, seed: int, settings: SpinSettings | None = None) -> Sp
     if "sensor_clipped" in s.faults:
         peak = float(np.abs(volts[:, 0]).max())
         volts[:, 0] *= 1.6 * FULL_SCALE_V / peak
+    if "swapped" in s.faults:
+        volts = volts[:, ::-1]
     samples = np.clip(volts / FULL_SCALE_V, -1.0, 1.0 - 2.0**-23)
     return Spin(rate, samples.astype(np.float32), speed)
 
@@ -122,6 +129,10 @@ def _profile(unit: Cartridge, s: SpinSettings, rng: np.random.Generator) -> NDAr
     rise = np.clip(up + ease - (ease[-1]) * up, 0, 1)
     hold = np.arange(0, s.hold_s, dt)
     held = 1 + 0.002 * (np.cos(2 * np.pi * 0.9 * hold) - 1)
+    if "unsteady" in s.faults:
+        top *= 0.985
+        hunting = np.sin(2 * np.pi * 2.5 * np.arange(rise.size) * dt + rng.uniform(0, 6))
+        rise = np.clip(rise * (1 + 0.04 * hunting * rise), 0, 1.01)
     down = np.arange(0, s.coast_s, dt)
     fall = held[-1] * np.exp(-down / (0.55 * s.coast_s)) if down.size else np.empty(0)
     return np.asarray(top * np.concatenate([rise, held, fall]))
@@ -138,6 +149,11 @@ def _housing_g(
     grid = np.linspace(100.0, speed.max() * 1.001, 500)
     vector = unit.vector(grid) * repeat
     real, imaginary = np.interp(speed, grid, vector.real), np.interp(speed, grid, vector.imag)
+    if "drift" in s.faults:  # the rotor bows as it warms
+        share = np.arange(theta.size) / theta.size
+        bow = (0.35 + 0.4 * rng.random()) * np.exp(2j * np.pi * rng.random()) * share
+        turned = (real + 1j * imaginary) * (1 + bow)
+        real, imaginary = turned.real, turned.imag
     once = real * np.cos(theta) + imaginary * np.sin(theta)
     share = speed / unit.size.test_speed_rpm
     twice = (0.03 + 0.05 * rng.random()) * share**2
@@ -153,6 +169,12 @@ def _housing_g(
         for order, size in ((0.5, 0.35), (2.0, 0.8), (3.0, 0.6), (4.0, 0.5)):
             out += size * touch * np.cos(order * theta + phases[3] * order)
     out += s.noise_g * (0.25 + share**2) * rng.standard_normal(theta.size)
+    if "rig_hum" in s.faults:
+        t = np.arange(theta.size) / s.sample_rate_hz
+        out += (0.12 + 0.1 * rng.random()) * np.sin(2 * np.pi * 50 * t + phases[4])
+    if "loose_sensor" in s.faults:  # it lifts off and slaps back, some tens of times a second
+        gaps = np.repeat(rng.random(theta.size // 256 + 1), 256)[: theta.size] < 0.3
+        out = np.where(gaps, 0.15 * out, out * (1 + 0.3 * rng.standard_normal(theta.size)))
     return out
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..balance.advise import Advice, Situation, advise, typical_response
-from ..balance.limits import Judgement
+from ..balance.limits import PASS_K, Judgement
 from ..balance.plane import Plane
 from ..balance.response import Estimate, History, ResponsePrior, estimate, wide_prior
 from ..ledger.book import Book
@@ -94,7 +94,7 @@ def advise_vectors(
             reached=reached,
             test_speed_rpm=model.test_speed_rpm,
             scatter=scatter,
-            guard=2 * float(np.hypot(scatter.run_share, model.scatter.calibration_share)),
+            guard=PASS_K * float(np.hypot(scatter.run_share, model.scatter.calibration_share)),
             sensor_lag_deg=sensor_lag_deg,
             most_cuts=model.most_cuts,
             seed=seed,

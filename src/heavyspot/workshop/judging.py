@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from .._version import __version__
-from ..balance.limits import Judgement, amplitude_uncertainty, judge
+from ..balance.limits import PASS_K, Judgement, amplitude_uncertainty, judge
 from ..ledger.book import Book
 from ..signal.curve import Curve
 from ..sources.recording import Recording
@@ -38,6 +38,7 @@ def judge_curves(curves: tuple[Curve, ...], model: ModelFile) -> Judgement | Non
         from_rpm=model.from_rpm,
         to_rpm=model.test_speed_rpm,
         step_rpm=step,
+        pass_k=PASS_K,
     )
 
 

@@ -12,6 +12,7 @@ from ..signal.curve import Curve, Reading, read_curves
 from ..signal.findings import reference_findings, sensor_findings, sub_synchronous_findings
 from ..signal.reference import ReferenceSettings
 from ..signal.spectrum import MapMaker, SpeedFrequencyMap
+from ..signal.steadiness import hum_findings, steadiness_findings
 from ..signal.tracker import Tracker
 from ..sources.recording import Recording
 
@@ -121,6 +122,8 @@ def read_recording(
     ]
     if trusted:  # orders mean nothing against a reference that lies
         findings += sub_synchronous_findings(spectra, reading, limit_g=limit_g)
+        findings += steadiness_findings(reading)
+    findings += hum_findings(spectra, limit_g=limit_g)
     highest = _highest(reading) if trusted else 0.0
     return ReadResult(
         curves=reading.curves if trusted else (),

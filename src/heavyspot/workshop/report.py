@@ -163,7 +163,8 @@ def make_report(shop: Workshop, serial: str, *, number: str, at: str | None = No
         uncertainty=(
             f"Expanded uncertainty k = 2 from tracker noise, repeatability "
             f"({100 * model.scatter.run_share:.1f} %) and calibration "
-            f"({100 * model.scatter.calibration_share:.1f} %), combined after the GUM."
+            f"({100 * model.scatter.calibration_share:.1f} %), combined after the GUM. "
+            "A pass keeps clear of the limit by 1.5 times that."
         ),
         cautions=(*CAUTIONS, *settings.cautions),
         program=f"Heavyspot {__version__}, run read with {conditions['program']}",

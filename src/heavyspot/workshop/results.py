@@ -132,6 +132,14 @@ def advice_json(advice: Advice, rotation: Rotation) -> dict[str, Any]:
         "trial": advice.trial,
         "why": advice.why,
         "one_more": [cut_json(c, rotation) for c in advice.one_more],
+        "others": [
+            {
+                "cuts": [cut_json(c, rotation) for c in o.cuts],
+                "chance_of_pass": _number(o.chance_of_pass),
+                "expected_ratio": _number(o.expected_ratio),
+            }
+            for o in advice.others
+        ],
     }
 
 

@@ -1,0 +1,60 @@
+"""The adviser against the rigs: a few units always, hundreds as a long proof."""
+
+import pytest
+from loop import faults
+from loop.loop import balance
+from loop.modal_rig import KINDS
+from loop.run import maker, reliability, row, run
+
+from heavyspot.sim.cartridge import SIZES
+
+
+@pytest.mark.parametrize("name", ["Larch 52", "Hazel 55"])
+def test_a_few_units_from_an_empty_ledger(name):
+    model, make = maker(name)
+    library = []
+    told = [balance(model, make(s), s, library) for s in range(12)]
+    over = [t.runs for t in told if t.over_at_first]
+    assert sorted(over)[len(over) // 2] <= 3 and max(over) <= 6
+    assert not any(t.false_pass for t in told)
+    assert {x.plane for x in library} == {"nut", "turbine hub"}
+
+
+def test_a_few_of_each_fault():
+    found = faults.run(3, ["whirl", "loose_sensor", "swapped", "drift", "unsteady", "rig_hum"])
+    for fault, (named, forbidden) in found.items():
+        if fault:
+            assert named == 1.0, fault
+            assert forbidden == 1.0 or fault not in faults.MUST_BLOCK, fault
+        else:
+            assert forbidden == 0.0
+
+
+@pytest.mark.prove
+def test_faults_are_named_and_clean_runs_are_not_accused():
+    """The shop's fault list: 50 seeds each."""
+    found = faults.run(50, faults.ALL)
+    for fault, (named, forbidden) in found.items():
+        print(f"{fault or 'clean':20} named {named:.2f}  cut forbidden {forbidden:.2f}")
+    for fault, (named, forbidden) in found.items():
+        if fault:
+            assert named >= 0.95, fault
+            assert forbidden == 1.0 or fault not in faults.MUST_BLOCK, fault
+    assert found[""][1] <= 0.01
+
+
+@pytest.mark.prove
+def test_closed_loop_on_vectors():
+    """200 units of each model on two rigs that share nothing; the bars are the project's own."""
+    for name, out in run(200, [*SIZES, *KINDS]):
+        if name == "chances":
+            for low, n, said, did in reliability(out):
+                print(f"said {low:.1f}: n {n:4}  mean {said:.2f}  happened {did:.2f}")
+            continue
+        print(name, *(row(w, f) for w, f in out.items()), sep="\n")
+        empty, known = list(out.values())[:2]
+        assert empty["median"] <= 3 and empty["p90"] <= 4
+        assert known["median"] <= 2 and known["p90"] <= 3
+        assert known["within six"] >= 0.99
+        assert known["worse cuts"] < 0.01
+        assert empty["false"] == known["false"] == 0
