@@ -277,7 +277,7 @@ def test_pages_of_the_workshop(server, browser, size):
     places = {
         "day-book": "/", "jobs": "/jobs", "models": "/models", "rigs": "/rigs",
         "model": "/models/edit?name=Larch%2052", "rig": "/rigs/edit?name=simulated%20rig",
-        "piece": f"/pieces/page-{size}", "new-job": "/jobs/new",
+        "piece": f"/pieces/page-{size}", "new-job": "/jobs/new", "gains": "/gains",
     }  # fmt: skip
     for name, place in places.items():
         page.goto(server.url + place)

@@ -249,6 +249,40 @@ class Book:
         amended = {r["replaces"] for r in rows}
         return [r for r in rows if r["id"] not in amended and r["unbalance_gmm"] > 0]
 
+    def outcomes_of_newest(self, most: int) -> list[Row]:
+        """Return the runs of the newest pieces, a piece at a time in order, with what was advised."""
+        advice = runs.c.result["advice"]
+        query = (
+            select(
+                runs.c.piece_id,
+                piece_index.c.serial,
+                piece_index.c.model,
+                runs.c.number,
+                runs.c.verdict,
+                runs.c.worst_ratio,
+                advice["action"].as_string().label("action"),
+                advice["chance_of_pass"].as_float().label("chance"),
+                advice["trial"].as_boolean().label("trial"),
+            )
+            .join(piece_index, piece_index.c.piece_id == runs.c.piece_id)
+            .where(runs.c.piece_id.in_(self._newest_pieces(most)))
+            .order_by(runs.c.piece_id, runs.c.number)
+        )
+        return self._rows(query)
+
+    def cuts_of_newest(self, most: int) -> list[Row]:
+        """Return the cuts made on the newest pieces, without those amended or never made."""
+        query = select(cuts).where(
+            cuts.c.kind == "made", cuts.c.piece_id.in_(self._newest_pieces(most))
+        )
+        rows = self._rows(query)
+        amended = {r["replaces"] for r in rows}
+        return [r for r in rows if r["id"] not in amended and r["unbalance_gmm"] > 0]
+
+    @staticmethod
+    def _newest_pieces(most: int) -> Any:
+        return select(piece_index.c.piece_id).order_by(piece_index.c.piece_id.desc()).limit(most)
+
     def run_count(self, piece_id: str) -> int:
         """Return how many runs a piece has."""
         with self._engine.connect() as c:

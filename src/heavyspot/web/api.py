@@ -11,6 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from ..workshop.bench import Bench
 from ..workshop.curves_view import curves_view
 from ..workshop.editing import Member, add_job, amend_job, amend_piece, find_job
+from ..workshop.gains import shop_gains
 from ..workshop.people import People
 from ..workshop.shop import Workshop
 from .access import Who, allowed
@@ -171,6 +172,12 @@ def add_rig(rig: RigIn, shop: Shop, who: Who) -> dict[str, str]:
     """Add a rig, or a new version of it."""
     shop.add_rig(rig.name, rig.content, by=who.name)
     return {"rig": rig.name.strip()}
+
+
+@router.get("/gains")
+def gains(shop: Shop) -> dict[str, Any]:
+    """Return what the newest pieces tell of runs, cuts and kept promises."""
+    return asdict(shop_gains(shop))
 
 
 @router.get("/users")

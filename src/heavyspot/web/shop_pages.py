@@ -10,6 +10,7 @@ from fastapi import APIRouter, Depends, Request, Response
 from ..balance.geometry import DENSITY_G_CM3
 from ..quantities.errors import HeavyspotError
 from ..sources.toml_text import write_toml
+from ..workshop.gains import shop_gains
 from ..workshop.model_file import ModelFile
 from ..workshop.rig_record import KINDS, RigRecord
 from .access import Who, allowed
@@ -69,6 +70,12 @@ def put_model_text(request: Request, shop: Shop, who: Who, text: Text = "") -> R
         values = {"text": text, "fault": fault}
         return _model(request, model_typed(FIRST_MODEL), {}, known="", content={}, **values)
     return goto("/models#" + model.name)
+
+
+@router.get("/gains")
+def gains(request: Request, shop: Shop) -> Response:
+    """What the shop gains, and whether the advice keeps its word."""
+    return page(request, "gains.html", {"gains": shop_gains(shop)})
 
 
 @router.get("/rigs")
