@@ -40,6 +40,7 @@ class Evidence:
     findings: list[Finding]
     read: ReadResult
     rig: str = ""
+    rig_serviced_at: str = ""
 
 
 def advise_on(evidence: Evidence, number: int, made: list[Row]) -> tuple[Advice, Estimate | None]:
@@ -57,7 +58,7 @@ def advise_on(evidence: Evidence, number: int, made: list[Row]) -> tuple[Advice,
         e.history,
         e.model,
         made,
-        priors_of(lessons, e.model, e.history.speed_rpm, rig=e.rig),
+        priors_of(lessons, e.model, e.history.speed_rpm, rig=e.rig, serviced_at=e.rig_serviced_at),
         e.judgement,
         reached=e.read.highest_rpm >= 0.985 * e.model.test_speed_rpm,
         sensor_lag_deg=e.read.sensor_lag_deg or 0.0,

@@ -14,7 +14,7 @@ from ..quantities.arrays import Array
 from .model_file import ModelFile
 
 OTHER_RIG = 0.25
-"""Weight of a unit that was measured on another rig, against one on this rig."""
+"""Weight of a unit measured on another rig, or on this one before it was serviced."""
 
 
 @dataclass(frozen=True)
@@ -29,6 +29,8 @@ class Lesson:
         Speeds as shares of test speed.
     response : ndarray, shape (k,), complex
         g per g·mm.
+    at : str
+        When it was learnt, UTC, ISO 8601.
     """
 
     plane: str
@@ -37,6 +39,7 @@ class Lesson:
     spread: float
     share: Array
     response: Array
+    at: str = ""
 
 
 def lessons_of(book: Book, model: ModelFile, *, not_piece: str) -> list[Lesson]:
@@ -53,15 +56,28 @@ def lessons_of(book: Book, model: ModelFile, *, not_piece: str) -> list[Lesson]:
                     row["spread"],
                     stored["share"],
                     stored["response"],
+                    row["at"],
                 )
             )
     return out
 
 
 def priors_of(
-    lessons: Sequence[Lesson], model: ModelFile, speed_rpm: Array, *, rig: str
+    lessons: Sequence[Lesson],
+    model: ModelFile,
+    speed_rpm: Array,
+    *,
+    rig: str,
+    serviced_at: str = "",
 ) -> dict[str, ResponsePrior]:
-    """Return a prior for each plane of which other units tell something."""
+    """Return a prior for each plane of which other units tell something.
+
+    Parameters
+    ----------
+    serviced_at : str
+        Day on which the rig became another one (new mount, fixture or sensor); what it measured
+        before counts as another rig's.
+    """
     shares = speed_rpm / model.test_speed_rpm
     found = {}
     for plane in model.plane:
@@ -73,7 +89,7 @@ def priors_of(
             + 1j * np.interp(shares, x.share, x.response.imag)
             for x in known
         ]
-        near = np.array([1.0 if x.rig == rig else OTHER_RIG for x in known])
+        near = np.array([1.0 if x.rig == rig and x.at >= serviced_at else OTHER_RIG for x in known])
         weights = near / (np.array([x.spread for x in known]) ** 2 + 0.02)
         scatter = model.as_scatter()
         found[plane.name] = library_prior(

@@ -47,6 +47,7 @@ class RigRecord(BaseModel):
     calibrated_at: Date = ""
     due: Date = ""
     certificate: str = ""
+    serviced_at: Date = ""
     note: str = ""
     sensors: list[SensorRecord] = []
 

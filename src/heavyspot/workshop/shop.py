@@ -198,7 +198,10 @@ class Workshop:
         if history is not None:
             findings += change_findings(history, model.as_scatter())
         judgement = judge_curves(read.curves, model) if read.curves else None
-        found = Evidence(self.book, piece["id"], model, history, judgement, findings, read, rig)
+        serviced = self.rig(rig).serviced_at if rig else ""
+        found = Evidence(
+            self.book, piece["id"], model, history, judgement, findings, read, rig, serviced
+        )
         return found, number
 
     def _archived(
