@@ -54,7 +54,7 @@ def test_every_key_is_documented(page, models):
 def test_every_finding_is_documented():
     text = (DOCS / "reference/findings.md").read_text()
     for path in (ROOT / "src").rglob("*.py"):
-        for code in re.findall(r'"((?:reference|sensor|oil|contact|vector|cut|speed|recording)\.[a-z_]+)"', path.read_text()):
+        for code in re.findall(r'"((?:reference|sensor|oil|contact|vector|response|cut|speed|recording)\.[a-z_]+)"', path.read_text()):
             assert code in text, code
 
 

@@ -3,13 +3,17 @@
 import sys
 from concurrent.futures import ProcessPoolExecutor
 
-from loop.loop import model_of
+import numpy as np
+from loop.loop import Rig, balance, model_of, speeds_of
+from loop.run import maker
 
+from heavyspot.balance.response import History, MadeCut
 from heavyspot.sim.cartridge import SIZES, make_cartridge
 from heavyspot.sim.spin import FAULTS, SpinSettings
 from heavyspot.sources.simulated import simulated_recording
+from heavyspot.workshop.library import priors_of
 from heavyspot.workshop.reading import read_recording
-from heavyspot.workshop.run_findings import model_findings
+from heavyspot.workshop.run_findings import model_findings, shape_findings
 
 NAMED = {
     "whirl": {"oil.sub_synchronous"},
@@ -63,6 +67,37 @@ def run(n, names):
         )
         for fault, found in rows.items()
     }
+
+
+def unlike(own, other, units=12, seed=0):
+    """Return how often the shape of a cut's effect stops the work: units of `own`, of `other`.
+
+    A library of `own` units is made first; each unit then gets one cut on the nut.
+    """
+    model, make = maker(own)
+    library = []
+    for s in range(40):
+        balance(model, make(3000 + s), 3000 + s, library)
+    speed = speeds_of(model)
+    priors = priors_of(library, model, speed, rig="rig")
+    shares = speed / model.test_speed_rpm
+    found = []
+    for source in (own, other):
+        kind, make_other = maker(source)
+        at = shares * kind.test_speed_rpm
+        stopped = 0
+        for s in range(units):
+            rng = np.random.default_rng([seed, s])
+            rig = Rig(make_other(4000 + s), at, rng)
+            before = rig.spin()
+            size = 0.5 * np.abs(before).max() / np.abs(rig.unit.plane_response("nut", at)).max()
+            rig.grind("nut", 360 * rng.random(), size)
+            noise = np.full((2, speed.size), 0.002)
+            cut = MadeCut(1, "nut", complex(size))
+            history = History(speed, np.stack([before, rig.spin()]), noise, (cut,))
+            stopped += bool(shape_findings(history, priors, model.as_scatter()))
+        found.append(stopped / units)
+    return tuple(found)
 
 
 ALL = [f for f in FAULTS if f != "reversed_magnet"]

@@ -14,7 +14,6 @@ from ..ledger.book import Book
 from ..ledger.writing import Row
 from ..quantities.arrays import Array
 from ..quantities.finding import Finding
-from .library import lessons_of, priors_of
 from .model_file import ModelFile
 from .past import LEARN_SPREAD, learnt_response
 from .reading import ReadResult
@@ -26,6 +25,8 @@ class Evidence:
 
     Attributes
     ----------
+    priors : dict of plane -> ResponsePrior
+        What other units tell.
     history : History or None
         None when the run gave no curve over the model's range.
     judgement : Judgement or None
@@ -39,8 +40,7 @@ class Evidence:
     judgement: Judgement | None
     findings: list[Finding]
     read: ReadResult
-    rig: str = ""
-    rig_serviced_at: str = ""
+    priors: dict[str, ResponsePrior]
 
 
 def advise_on(evidence: Evidence, number: int, made: list[Row]) -> tuple[Advice, Estimate | None]:
@@ -53,12 +53,11 @@ def advise_on(evidence: Evidence, number: int, made: list[Row]) -> tuple[Advice,
     if e.history is None or e.judgement is None:
         why = "Nothing could be measured over the model's speed range. Spin to test speed."
         return Advice("spin_again", (), None, 0.0, 0.0, False, why), None
-    lessons = lessons_of(e.book, e.model, not_piece=e.piece_id)
     return advise_vectors(
         e.history,
         e.model,
         made,
-        priors_of(lessons, e.model, e.history.speed_rpm, rig=e.rig, serviced_at=e.rig_serviced_at),
+        e.priors,
         e.judgement,
         reached=e.read.highest_rpm >= 0.985 * e.model.test_speed_rpm,
         sensor_lag_deg=e.read.sensor_lag_deg or 0.0,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..balance.response import Estimate, History, Scatter
+from ..balance.response import Estimate, History, ResponsePrior, Scatter
 from ..quantities.finding import Finding
 from ..sources.recording import Recording
 from .model_file import ModelFile
@@ -109,6 +109,48 @@ def change_findings(history: History, scatter: Scatter) -> list[Finding]:
             )
         ]
     return []
+
+
+UNLIKE = 0.20
+"""Share of a cut's effect that no size and angle of the known responses explains, worth a stop."""
+
+
+def shape_findings(
+    history: History, priors: dict[str, ResponsePrior], scatter: Scatter
+) -> list[Finding]:
+    """Return a stop when what the last cuts did over speed is unlike every known unit of the model.
+
+    Size and angle are left free, so that a wrong entry of a cut is not taken for a wrong machine.
+    """
+    last = history.vectors.shape[0] - 1
+    latest = [c for c in history.cuts if c.before_run == last]
+    planes = sorted({c.plane for c in latest})
+    if not latest or any(p not in priors or priors[p].units < FIRM_UNITS for p in planes):
+        return []
+    before, after = history.vectors[last - 1], history.vectors[last]
+    effect = before - after
+    size = float(np.sqrt((np.abs(effect) ** 2).sum()))
+    usual = float(np.sqrt(scatter.run_variance * (np.abs(before) ** 2 + np.abs(after) ** 2).sum()))
+    if size < 4 * usual:
+        return []  # too small to have a shape of its own
+    # each plane's mean and the two widest ways in which units differ
+    shapes = [column for p in planes for column in (priors[p].mean, *priors[p].factor.T[:2])]
+    basis = np.linalg.qr(np.stack(shapes, axis=1))[0]
+    left = effect - basis @ (basis.conj().T @ effect)
+    share = float(np.sqrt((np.abs(left) ** 2).sum())) / size
+    if share < UNLIKE:
+        return []
+    return [
+        Finding(
+            "response.unlike_model",
+            "block",
+            f"What the last cut did over speed is unlike all {min(priors[p].units for p in planes)} "
+            f"known units of the model ({100 * share:.0f} % of it is not explained).",
+            "Check that the right model is chosen and the right housing is used, and that nothing "
+            "moved; then spin again.",
+            {"share": share},
+        )
+    ]
 
 
 def cut_findings(history: History, now: Estimate, scatter: Scatter) -> list[Finding]:

@@ -6,6 +6,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from ..balance.response import History, ResponsePrior
 from ..ledger.archive import digest_of
 from ..ledger.book import Book
 from ..ledger.identity import new_id
@@ -19,12 +20,13 @@ from ..sources.toml_text import parse_toml
 from ..sources.writers import write_flac
 from .advising import Evidence, advise_on, learnt_rows
 from .judging import frozen_conditions, judge_curves
+from .library import lessons_of, priors_of
 from .model_file import ModelFile, load_model_file, parse_model
 from .past import history_of, pack_curves, past_runs
 from .reading import read_recording
 from .results import SpinResult, advice_json, finding_json, judgement_json
 from .rig_record import RigRecord, parse_rig
-from .run_findings import change_findings, cut_findings, model_findings
+from .run_findings import change_findings, cut_findings, model_findings, shape_findings
 
 
 class Workshop:
@@ -195,14 +197,23 @@ class Workshop:
         if read.curve is not None:
             curves = [(p.number, p.curves[0]) for p in past if p.curves]
             history = history_of([*curves, (number, read.curve)], made, model)
+        priors = self._priors(piece, model, history, rig)
         if history is not None:
             findings += change_findings(history, model.as_scatter())
+            findings += shape_findings(history, priors, model.as_scatter())
         judgement = judge_curves(read.curves, model) if read.curves else None
-        serviced = self.rig(rig).serviced_at if rig else ""
-        found = Evidence(
-            self.book, piece["id"], model, history, judgement, findings, read, rig, serviced
-        )
+        found = Evidence(self.book, piece["id"], model, history, judgement, findings, read, priors)
         return found, number
+
+    def _priors(
+        self, piece: Row, model: ModelFile, history: History | None, rig: str
+    ) -> dict[str, ResponsePrior]:
+        """Return what other units tell of each plane."""
+        if history is None:
+            return {}
+        lessons = lessons_of(self.book, model, not_piece=piece["id"])
+        serviced = self.rig(rig).serviced_at if rig else ""
+        return priors_of(lessons, model, history.speed_rpm, rig=rig, serviced_at=serviced)
 
     def _archived(
         self, source: Recording, evidence: Evidence, *, operator: str, rig: str
