@@ -173,10 +173,11 @@ def test_ground_differently_and_bad_entry(server, browser):
 def test_reload_and_second_browser_see_the_same_spin(server, browser):
     one, two = open_page(browser, "bench"), open_page(browser, "tablet")
     new_piece(one, server, "shared", lambda p: p.locator("[data-next]").click())
+    two.goto(f"{server.url}/bench/shared")
+    two.wait_for_selector("#panel.prepare")
     one.locator("[data-next]").click()
     one.wait_for_selector("#panel.spinning")
-    two.goto(f"{server.url}/bench/shared")
-    two.wait_for_selector("#panel.spinning")
+    two.wait_for_selector("#panel.spinning")  # it goes on by itself
     one.reload()
     one.wait_for_selector("#panel.spinning")
     for page in (one, two):

@@ -17,7 +17,7 @@ from ..quantities.finding import Finding
 from ..sources.recording import Recording
 from ..workshop.model_file import ModelFile
 from ..workshop.reading import ReadResult
-from ..workshop.results import SpinResult
+from ..workshop.results import SpinResult, percent
 
 VERDICT_WORDS = {"pass": "PASS", "fail": "FAIL", "undecided": "UNDECIDED"}
 _STYLE = {"pass": "bold green", "fail": "bold red", "undecided": "bold yellow"}
@@ -105,7 +105,7 @@ def advice_lines(result: SpinResult) -> Text:
             )
             text.append(f"   {cut.mass_mg:.1f} mg = {cut.unbalance_gmm:.3f} g·mm\n")
         if not a.trial:
-            text.append(f"Chance that the next run passes: {100 * a.chance_of_pass:.0f} %. ")
+            text.append(f"Chance that the next run passes: {percent(a.chance_of_pass)}. ")
     else:
         words = {
             "spin_again": "Spin again.",

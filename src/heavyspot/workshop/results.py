@@ -121,6 +121,11 @@ def cut_json(cut: AdvisedCut, rotation: Rotation) -> dict[str, Any]:
     }
 
 
+def percent(share: float) -> str:
+    """Return a chance in words: nothing is sure, and nothing is out of the question."""
+    return f"{min(99, max(1, round(100 * share)))} %"
+
+
 def advice_json(advice: Advice, rotation: Rotation) -> dict[str, Any]:
     """Return the advice."""
     return {

@@ -110,6 +110,13 @@
     socket.onclose = () => { socket = null; setTimeout(refreshPanel, 60); };
   }
 
+  // another browser, or the other side of the rig, may have gone on: then this page goes on too
+  setInterval(async () => {
+    if (socket || document.hidden) return;
+    const answer = await fetch(`/api/bench/${serial}`).catch(() => null);
+    if (answer && answer.ok && (await answer.json()).question !== question() && !socket) refreshPanel();
+  }, 2000);
+
   addEventListener("resize", () => { if (view) draw(); });
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => { if (view) draw(); });
   refreshCurves().then(follow);
