@@ -17,6 +17,7 @@ from loop.loop import (
 from loop.modal_rig import KINDS, make_unit
 
 from heavyspot.sim.cartridge import SIZES, make_cartridge
+from heavyspot.workshop.gains import reliability
 
 LIBRARY = 100
 
@@ -69,17 +70,6 @@ def run(units, names):
             chances += said
             yield name, out
     yield "chances", chances
-
-
-def reliability(chances):
-    """Return (low, number, mean said, share happened) for each tenth."""
-    said, did = np.array(chances, float).T
-    tenth = np.minimum((said * 10).astype(int), 9)
-    return [
-        (k / 10, int((tenth == k).sum()), said[tenth == k].mean(), did[tenth == k].mean())
-        for k in range(10)
-        if (tenth == k).any()
-    ]
 
 
 def row(who, f):

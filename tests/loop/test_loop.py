@@ -4,9 +4,10 @@ import pytest
 from loop import faults
 from loop.loop import balance
 from loop.modal_rig import KINDS
-from loop.run import maker, reliability, row, run
+from loop.run import maker, row, run
 
 from heavyspot.sim.cartridge import SIZES
+from heavyspot.workshop.gains import reliability
 
 
 @pytest.mark.parametrize("name", ["Larch 52", "Hazel 55"])
@@ -68,8 +69,10 @@ def test_closed_loop_on_vectors():
     """
     for name, out in run(200, [*SIZES, *KINDS]):
         if name == "chances":
-            for low, n, said, did in reliability(out):
-                print(f"said {low:.1f}: n {n:4}  mean {said:.2f}  happened {did:.2f}")
+            for k in reliability(out):
+                print(
+                    f"said from {k.low:.1f}: n {k.number:4}  mean {k.said:.2f}  happened {k.happened:.2f}"
+                )
             continue
         print(name, *(row(w, f) for w, f in out.items()), sep="\n")
         empty, known = list(out.values())[:2]

@@ -8,18 +8,8 @@ from heavyspot.sim.cartridge import SIZES, make_cartridge
 from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.live import StandingLive
 from heavyspot.sources.simulated import simulated_recording
-from heavyspot.workshop.demo_rig import furnish
 from heavyspot.workshop.editing import Member, add_job, amend_job, amend_piece, find_job
 from heavyspot.workshop.setup_check import listen
-from heavyspot.workshop.shop import Workshop
-
-
-@pytest.fixture
-def shop(tmp_path):
-    made = Workshop(tmp_path / "data")
-    furnish(made)
-    yield made
-    made.close()
 
 
 def twins():

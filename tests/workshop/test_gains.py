@@ -1,10 +1,6 @@
 """Gains counted from a ledger whose numbers are known."""
 
-import pytest
-
-from heavyspot.workshop.demo_rig import furnish
 from heavyspot.workshop.gains import reliability, shop_gains
-from heavyspot.workshop.shop import Workshop
 
 
 def run(number, verdict, ratio, chance=0.0, action="cut", trial=False):
@@ -13,14 +9,6 @@ def run(number, verdict, ratio, chance=0.0, action="cut", trial=False):
         "number": number, "verdict": verdict, "worst_ratio": ratio, "result": {"advice": advice},
         "recording": "", "recording_sha256": "", "conditions": {}, "curves": b"",
     }  # fmt: skip
-
-
-@pytest.fixture
-def shop(tmp_path):
-    made = Workshop(tmp_path / "data")
-    furnish(made)
-    yield made
-    made.close()
 
 
 def test_counts(shop):

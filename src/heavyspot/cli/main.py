@@ -355,12 +355,15 @@ def serve(
     # by name: the two faces of the program never import each other
     web = import_module("heavyspot.web.app")
     address = web.Address(host, port, accounts, certificate, key)
-    if not web.is_loopback(host) and certificate is None:
-        typer.echo(
-            "Passwords travel in the clear: give --tls-certificate, or put a TLS proxy before it."
-        )
-    typer.echo(f"Heavyspot on {address.url}  (stop with Ctrl-C)")
-    web.serve(Settings.data, address, demo=demo_shop, pace=pace, rig=rig)
+
+    def ready() -> None:
+        if not web.is_loopback(host) and certificate is None:
+            typer.echo(
+                "Passwords travel in the clear: give --tls-certificate, or put a TLS proxy before it."
+            )
+        typer.echo(f"Heavyspot on {address.url}  (stop with Ctrl-C)")
+
+    web.serve(Settings.data, address, demo=demo_shop, pace=pace, rig=rig, ready=ready)
 
 
 def main() -> None:

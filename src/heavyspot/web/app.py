@@ -185,9 +185,15 @@ class Address:
 
 
 def serve(
-    data: Path, address: Address, *, demo: bool, pace: float, rig: Path | None = None
+    data: Path,
+    address: Address,
+    *,
+    demo: bool,
+    pace: float,
+    rig: Path | None = None,
+    ready: Callable[[], None] = lambda: None,
 ) -> None:
-    """Run the server until it is stopped.
+    """Run the server until it is stopped; `ready` is called when nothing refuses any more.
 
     Raises
     ------
@@ -203,6 +209,7 @@ def serve(
         rig=load_rig_file(rig) if rig else None,
         accounts=address.accounts or not is_loopback(address.host),
     )
+    ready()
     uvicorn.run(
         app,
         host=address.host,
