@@ -85,9 +85,10 @@ def main(units, names):
     """Print the table."""
     for name, out in run(units, names):
         if name == "chances":
-            for low, n, said, did in reliability(out):
+            for k in reliability(out):
                 print(
-                    f"said {low:.1f}-{low + 0.1:.1f}: n {n:4}  mean {said:.2f}  happened {did:.2f}"
+                    f"said {k.low:.1f}-{k.low + 0.1:.1f}: n {k.number:4}  mean {k.said:.2f}  "
+                    f"happened {k.happened:.2f}"
                 )
         else:
             print(name, *(row(w, f) for w, f in out.items()), sep="\n", flush=True)

@@ -171,11 +171,12 @@ def advise(situation: Situation) -> tuple[Advice, Estimate]:
         best.mean_level < (CAPPED_GAIN if best.limited_by else USEFUL_GAIN) * leave.mean_level
         or best.chance > leave.chance + 0.1
     )
-    unknown = tuple(p for p in usable if p not in known and p.name not in _cut_planes(s))
+    learning = tuple(p for p in usable if p not in known)
+    unknown = tuple(p for p in learning if p.name not in _cut_planes(s))
     if useful and best is not None:
         short = best.chance < SURE_CHANCE and not best.limited_by
-        if short and unknown and s.most_cuts >= 2:
-            return _trial(s, now, unknown[0], known, leave, best), now
+        if short and learning and s.most_cuts >= 2:
+            return _trial(s, now, (unknown or learning)[0], known, leave, best), now
         return _cut(s, now, choices, best, leave), now
     if s.judgement.verdict == "undecided" and not (_repeated(s) and unknown):
         why = (
@@ -185,7 +186,6 @@ def advise(situation: Situation) -> tuple[Advice, Estimate]:
         return replace(_stop(leave, why), action="spin_again"), now
     if unknown:
         return _trial(s, now, unknown[0], known, leave), now
-    learning = tuple(p for p in usable if p not in known)
     if learning:
         return _trial(s, now, learning[0], known, leave), now
     floor = "what is left is within the repeatability, or these planes cannot reach it"
