@@ -43,7 +43,7 @@ class _Frame:
     top_rpm: float
     top_g: float
     left: int = 52
-    right: int = 16
+    right: int = 34
     top: int = 14
     bottom: int = 40
 
