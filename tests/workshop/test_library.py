@@ -38,7 +38,10 @@ def test_the_cuts_own_error_is_no_spread_between_units(units):
     """Units that differ by 8 %, learnt from cuts 15 % and 4 degrees off: about 8 % is found."""
     rng = np.random.default_rng(units)
     shape = SHARE**2 * np.exp(-1j * SHARE)
-    z = lambda s: s * rng.standard_normal(units)  # noqa: E731
+
+    def z(size):
+        return size * rng.standard_normal(units)
+
     true = 1 + (z(0.08) + 1j * z(0.08)) / np.sqrt(2)
     seen = true * (1 + z(0.15)) * np.exp(1j * np.deg2rad(z(4.0)))
     prior = library_prior(seen[:, None] * shape, cut_error=(0.15, np.deg2rad(4.0)))

@@ -97,7 +97,8 @@ class Book:
                 same = (piece_index.c.invoice == invoice) & (piece_index.c.customer == customer)
                 job = c.execute(select(piece_index.c.job_id).where(same).limit(1)).scalar()
             job_id = job or add_entry(c, jobs, customer=customer, invoice=invoice, by=by)
-            return self._add_piece(c, serial, model, job_id, position, by)
+            shown = {"customer": customer, "invoice": invoice}
+            return self._add_piece(c, serial, model, job_id, position, by, shown)
 
     def add_job(self, job: Row, members: Iterable[Row], *, by: str = "") -> str:
         """Add a job with its pieces, all or nothing; returns its id.
@@ -110,8 +111,9 @@ class Book:
         members = list(members)
         with self._refusing(*(m["serial"] for m in members)), self._write() as c:
             job_id = add_entry(c, jobs, by=by, **job)
+            shown = {k: job[k] for k in ("customer", "invoice")}
             for m in members:
-                self._add_piece(c, m["serial"], m["model"], job_id, m["position"], by)
+                self._add_piece(c, m["serial"], m["model"], job_id, m["position"], by, shown)
             return job_id
 
     def amend_piece(self, piece_id: str, changes: Row, *, by: str, why: str) -> None:
@@ -245,9 +247,7 @@ class Book:
     def cuts(self, piece_id: str, kind: str) -> list[Row]:
         """Return a piece's cuts of a kind in order, without those amended or never made."""
         mine = select(cuts).where(cuts.c.piece_id == piece_id, cuts.c.kind == kind)
-        rows = self._rows(mine.order_by(cuts.c.id))
-        amended = {r["replaces"] for r in rows}
-        return [r for r in rows if r["id"] not in amended and r["unbalance_gmm"] > 0]
+        return _standing(self._rows(mine.order_by(cuts.c.id)))
 
     def outcomes_of_newest(self, most: int) -> list[Row]:
         """Return the runs of the newest pieces, a piece at a time in order, with what was advised."""
@@ -275,9 +275,7 @@ class Book:
         query = select(cuts).where(
             cuts.c.kind == "made", cuts.c.piece_id.in_(self._newest_pieces(most))
         )
-        rows = self._rows(query)
-        amended = {r["replaces"] for r in rows}
-        return [r for r in rows if r["id"] not in amended and r["unbalance_gmm"] > 0]
+        return _standing(self._rows(query))
 
     @staticmethod
     def _newest_pieces(most: int) -> Any:
@@ -327,20 +325,18 @@ class Book:
 
     @staticmethod
     def _add_piece(
-        c: Connection, serial: str, model: str, job_id: str, position: str, by: str
+        c: Connection,
+        serial: str,
+        model: str,
+        job_id: str,
+        position: str,
+        by: str,
+        shown: Row,
     ) -> str:
+        """Add a piece and its line in the index; `shown` is its job's customer and invoice."""
         values: Row = {"serial": serial, "model": model, "job_id": job_id, "position": position}
         piece_id = add_entry(c, pieces, by=by, **values)
-        job = select(jobs.c.customer, jobs.c.invoice).where(jobs.c.id == job_id)
-        customer, invoice = c.execute(job).one()
-        for amendment in c.execute(
-            select(amendments.c.content)
-            .where(amendments.c.of_id == job_id)
-            .order_by(amendments.c.id)
-        ).scalars():
-            customer = amendment.get("customer", customer)
-            invoice = amendment.get("invoice", invoice)
-        values |= {"piece_id": piece_id, "customer": customer, "invoice": invoice}
+        values |= {"piece_id": piece_id, **shown}
         c.execute(insert(piece_index).values(**values))
         return piece_id
 
@@ -356,6 +352,12 @@ class Book:
                 f'A piece with serial "{named[0]}" is there already.',
                 remedy="Go on with that piece, or give this one another serial.",
             ) from None
+
+
+def _standing(rows: list[Row]) -> list[Row]:
+    """Return the cuts that stand: not amended by a later entry, and really made."""
+    amended = {r["replaces"] for r in rows}
+    return [r for r in rows if r["id"] not in amended and r["unbalance_gmm"] > 0]
 
 
 def _id(row: Row | None) -> str | None:

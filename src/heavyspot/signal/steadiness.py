@@ -12,6 +12,7 @@ from ..quantities.finding import Finding
 from .curve import Curve, Reading
 from .phase import PhasedBlocks
 from .spectrum import SpeedFrequencyMap
+from .standing import MAINS_HZ
 
 LOOSE_NOISE = 0.05
 """Usual uncertainty of a point of the curve, as a share of it, above which a sensor rattles."""
@@ -21,8 +22,6 @@ DRIFT_SHARE, DRIFT_BLOCKS = 0.05, 0.15
 
 HUNTING = 0.04
 """Ups and downs of the speed beyond one rise and one fall, as a share of them."""
-
-MAINS_HZ = (50.0, 60.0)
 
 
 def steadiness_findings(reading: Reading) -> list[Finding]:
@@ -112,11 +111,7 @@ def _drifts(reading: Reading) -> list[Finding]:
     if high < 1.5 * low:
         return []
     speed = np.linspace(low, high, 80)
-    one, two = (
-        np.interp(speed, c.speed_rpm, c.vector[0].real)
-        + 1j * np.interp(speed, c.speed_rpm, c.vector[0].imag)
-        for c in (up, down)
-    )
+    one, two = (np.interp(speed, c.speed_rpm, c.vector[0]) for c in (up, down))
     size = float(np.sqrt((np.abs(one) ** 2).sum()))
     noise = float(
         np.sqrt(sum((np.interp(speed, c.speed_rpm, c.noise[0]) ** 2).sum() * 2 for c in (up, down)))

@@ -84,11 +84,7 @@ def priors_of(
         known = [x for x in lessons if x.plane == plane.name]
         if not known:
             continue
-        vectors = [
-            np.interp(shares, x.share, x.response.real)
-            + 1j * np.interp(shares, x.share, x.response.imag)
-            for x in known
-        ]
+        vectors = [np.interp(shares, x.share, x.response) for x in known]
         near = np.array([1.0 if x.rig == rig and x.at >= serviced_at else OTHER_RIG for x in known])
         weights = near / (np.array([x.spread for x in known]) ** 2 + 0.02)
         scatter = model.as_scatter()
