@@ -12,14 +12,8 @@ from heavyspot.balance.candidates import Candidate, try_cuts
 from heavyspot.balance.geometry import Cutter
 from heavyspot.balance.limits import Limit, amplitude_uncertainty, judge
 from heavyspot.balance.plane import Plane
-from heavyspot.balance.response import (
-    History,
-    MadeCut,
-    Scatter,
-    estimate,
-    library_prior,
-    wide_prior,
-)
+from heavyspot.balance.prior import library_prior, wide_prior
+from heavyspot.balance.response import History, MadeCut, Scatter, estimate
 from heavyspot.quantities.errors import BadInput
 
 TEST_RPM = 150_000.0

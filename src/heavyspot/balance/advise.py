@@ -18,7 +18,8 @@ from ..quantities.units import G_N, omega_from_rpm
 from .candidates import AdvisedCut, Candidate, Choices, Outcome, best_candidates, try_cuts
 from .limits import Judgement
 from .plane import Plane
-from .response import Estimate, History, ResponsePrior, Scatter, estimate, wide_prior
+from .prior import ResponsePrior, wide_prior
+from .response import Estimate, History, Scatter, estimate
 
 ComplexArray = NDArray[np.complex128]
 FloatArray = NDArray[np.float64]

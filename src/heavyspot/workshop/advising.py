@@ -9,7 +9,8 @@ import numpy as np
 from ..balance.advise import Advice, Situation, advise, typical_response
 from ..balance.limits import PASS_K, Judgement
 from ..balance.plane import Plane
-from ..balance.response import Estimate, History, ResponsePrior, estimate, wide_prior
+from ..balance.prior import ResponsePrior, wide_prior
+from ..balance.response import Estimate, History, estimate
 from ..ledger.book import Book
 from ..ledger.writing import Row
 from ..quantities.arrays import Array

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..balance.response import ResponsePrior, library_prior
+from ..balance.prior import ResponsePrior, library_prior
 from ..ledger.book import Book
 from ..ledger.packing import unpack
 from ..quantities.arrays import Array

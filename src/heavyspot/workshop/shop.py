@@ -6,7 +6,8 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from ..balance.response import History, ResponsePrior
+from ..balance.prior import ResponsePrior
+from ..balance.response import History
 from ..ledger.archive import digest_of
 from ..ledger.book import Book
 from ..ledger.identity import new_id
