@@ -1,10 +1,13 @@
 """Gains counted from a ledger whose numbers are known."""
 
+from heavyspot.ledger.book import Learnt
+from heavyspot.workshop.craft import promise_rows
 from heavyspot.workshop.gains import reliability, shop_gains
 
 
 def run(number, verdict, ratio, chance=0.0, action="cut", trial=False):
-    advice = {"action": action, "chance_of_pass": chance, "trial": trial}
+    cuts = [{"plane": "nut", "angle_deg": 10.0, "unbalance_gmm": 0.11}]
+    advice = {"action": action, "chance_of_pass": chance, "trial": trial, "cuts": cuts}
     return {
         "number": number, "verdict": verdict, "worst_ratio": ratio, "result": {"advice": advice},
         "recording": "", "recording_sha256": "", "conditions": {}, "curves": b"",
@@ -18,8 +21,12 @@ def test_counts(shop):
         "G-3": [run(1, "pass", 0.6, action="stop")],
     }.items():
         piece = shop.add_piece(serial, "Larch 52")
+        last = None
         for r in runs:
-            shop.book.add_run(r | {"piece_id": piece}, [], [])
+            made = shop.book.cuts(piece, "made")
+            kept = promise_rows(last, made, piece, r["verdict"])
+            shop.book.add_run(r | {"piece_id": piece}, [], Learnt(promises=kept))
+            last = r
             if r["result"]["advice"]["action"] == "cut" and r["verdict"] == "fail":
                 shop.ground(serial, "nut", 10.0, mass_mg=20.0)
     gains = shop_gains(shop)

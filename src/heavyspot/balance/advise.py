@@ -18,7 +18,7 @@ from ..quantities.units import G_N, omega_from_rpm
 from .candidates import AdvisedCut, Candidate, Choices, Outcome, best_candidates, try_cuts
 from .limits import Judgement
 from .plane import Plane
-from .prior import ResponsePrior, wide_prior
+from .prior import Guess, ResponsePrior, wide_prior
 from .response import Estimate, History, Scatter, estimate
 
 ComplexArray = NDArray[np.complex128]
@@ -80,6 +80,8 @@ class Advice:
         After a pass: cuts that would still lower the curve usefully; empty when none would.
     others : tuple of Alternative
         What else could be done: one cut, several, or none.
+    computed_chance : float
+        The chance before the shop's own record of kept chances corrected it.
     """
 
     action: Action
@@ -91,6 +93,7 @@ class Advice:
     why: str
     one_more: tuple[AdvisedCut, ...] = ()
     others: tuple[Alternative, ...] = ()
+    computed_chance: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -104,6 +107,8 @@ class Situation:
         In the order the shop prefers them.
     priors : dict of plane -> ResponsePrior
         From other units; planes without one get a wide prior.
+    guesses : dict of plane -> Guess
+        What like models let expect, to place trial cuts by.
     limit_g : ndarray, shape (n,)
         On the history's speeds.
     judgement : Judgement
@@ -132,6 +137,7 @@ class Situation:
     sensor_lag_deg: float = 0.0
     most_cuts: int = 2
     seed: int = 0
+    guesses: dict[str, Guess] = field(default_factory=dict)
 
 
 def typical_response(speed_rpm: FloatArray, test_speed_rpm: float) -> FloatArray:
@@ -252,6 +258,9 @@ def _source_of(s: Situation, planes: list[str]) -> str:
             said.append(f"{own} cut{'s' if own > 1 else ''} on this piece")
         if units:
             said.append(f"{units} other unit{'s' if units > 1 else ''} of the model")
+        like = s.priors[name].alike if name in s.priors else ()
+        if like:
+            said.append(f"models like it ({', '.join(like)})")
         parts.append(f"response of {name} from " + " and ".join(said))
     return "; ".join(parts)
 
@@ -259,6 +268,24 @@ def _source_of(s: Situation, planes: list[str]) -> str:
 def _predict(s: Situation, outcome: Outcome) -> Prediction:
     low, middle, high = np.quantile(outcome.amplitude, [0.05, 0.5, 0.95], axis=0)
     return Prediction(s.history.speed_rpm, middle, low, high)
+
+
+GUESS_MISS = 0.7
+"""Share of what cuts did that a guess from like models may miss before it is dropped."""
+
+
+def _holds(s: Situation) -> bool:
+    """Whether what this piece's cuts did is what like models let expect; true before any."""
+    vectors = s.history.vectors
+    for run in range(1, vectors.shape[0]):
+        cuts = [c for c in s.history.cuts if c.before_run == run]
+        if not cuts or any(c.plane not in s.guesses for c in cuts):
+            continue
+        did = vectors[run - 1] - vectors[run]
+        told = sum((s.guesses[c.plane].mean * c.removed for c in cuts), np.zeros_like(did))
+        if (np.abs(did - told) ** 2).sum() > GUESS_MISS**2 * (np.abs(did) ** 2).sum():
+            return False
+    return True
 
 
 def _trial(
@@ -288,7 +315,7 @@ def _trial(
     effect = max(
         TRIAL_EFFECT * float(abs(state[k])),
         0.12 * float(s.limit_g[k]),
-        2.0 * s.scatter.cut_share * float(abs(moved[k])),
+        2.0 * max((s.scatter.making(c[0])[0] for c in first), default=0.0) * float(abs(moved[k])),
     )
     amount = effect / max(float(size[k]), 1e-12)
     again = sum(c.plane == plane.name for c in s.history.cuts)
@@ -330,7 +357,12 @@ def _guess(
     """Return an unknown plane's likeliest heavy angle, its guessed size, and what the guess rests on."""
     speed = s.history.speed_rpm
     size = typical_response(speed, s.test_speed_rpm)
-    if known:  # below the first bending mode planes act alike: borrow the known plane's angle
+    guess = s.guesses.get(plane.name)
+    if guess is not None and _holds(s):
+        heavy = float(np.rad2deg(np.angle(state[k] / guess.mean[k])))
+        size = np.abs(guess.mean)
+        basis = f"models like it ({', '.join(guess.alike)}) react there"
+    elif known:  # below the first bending mode planes act alike: borrow the known plane's angle
         other = now.mean_response[known[0].name]
         heavy = float(np.rad2deg(np.angle(state[k] / other[k])))
         size = np.abs(other)

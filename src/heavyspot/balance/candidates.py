@@ -131,8 +131,9 @@ def try_cuts(
     run = 1.0 + scatter.run_share * rng.standard_normal(draws)
     after: ComplexArray = now.state
     for plane, angle, amount in candidate.cuts:
-        size = 1.0 + scatter.cut_share * rng.standard_normal(draws)
-        turn = np.deg2rad(angle + scatter.cut_angle_deg * rng.standard_normal(draws))
+        share, angle_deg = scatter.making(plane)
+        size = 1.0 + share * rng.standard_normal(draws)
+        turn = np.deg2rad(angle + angle_deg * rng.standard_normal(draws))
         after = after - now.response[plane] * (amount * size * np.exp(1j * turn))[:, None]
     amplitude = np.abs(after) * run[:, None]
     level = (amplitude / limit_g).max(axis=1)

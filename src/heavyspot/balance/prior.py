@@ -21,12 +21,31 @@ class ResponsePrior:
         g per g·mm at each speed.
     factor : ndarray, shape (n, r), complex
     units : int
-        Other units it rests on; 0 for the wide prior.
+        Other units of the model it rests on; 0 when it knows none.
+    alike : tuple of str
+        Other models it leans on while the model's own units are few.
     """
 
     mean: ComplexArray
     factor: ComplexArray
     units: int = 0
+    alike: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Guess:
+    """What like models let expect of a plane's response: enough to place a trial cut, no more.
+
+    Attributes
+    ----------
+    mean : ndarray, shape (n,), complex
+        g per g·mm at each speed.
+    alike : tuple of str
+        The models.
+    """
+
+    mean: ComplexArray
+    alike: tuple[str, ...]
 
 
 def wide_prior(speed_rpm: FloatArray, typical: FloatArray) -> ResponsePrior:

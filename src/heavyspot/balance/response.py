@@ -38,22 +38,37 @@ class Scatter:
         (common practice, no source).
     cut_share, cut_angle_deg : float
         Error of a cut against what is recorded.
+    recorded : dict of plane -> (share, degrees)
+        The same for single planes, where the shop's own record tells.
+    asked : dict of plane -> (share, degrees)
+        Scatter of what is recorded about what was asked.
     """
 
     run_share: float = 0.025
     run_angle_deg: float = 2.0
     cut_share: float = 0.15
     cut_angle_deg: float = 4.0
+    recorded: dict[str, tuple[float, float]] = field(default_factory=dict)
+    asked: dict[str, tuple[float, float]] = field(default_factory=dict)
 
     @property
     def run_variance(self) -> float:
         """Complex variance of one run's scatter, as a share squared."""
         return self.run_share**2 + np.deg2rad(self.run_angle_deg) ** 2
 
-    @property
-    def cut_variance(self) -> float:
+    def cut_error(self, plane: str) -> tuple[float, float]:
+        """Return the error of a cut against what is recorded: share, degrees."""
+        return self.recorded.get(plane, (self.cut_share, self.cut_angle_deg))
+
+    def making(self, plane: str) -> tuple[float, float]:
+        """Return the error of a cut against what is asked: share, degrees."""
+        made, asked = self.cut_error(plane), self.asked.get(plane, (0.0, 0.0))
+        return float(np.hypot(made[0], asked[0])), float(np.hypot(made[1], asked[1]))
+
+    def cut_variance(self, plane: str) -> float:
         """Complex variance of one cut's error, as a share squared."""
-        return self.cut_share**2 + np.deg2rad(self.cut_angle_deg) ** 2
+        share, angle_deg = self.cut_error(plane)
+        return share**2 + np.deg2rad(angle_deg) ** 2
 
 
 @dataclass(frozen=True)
@@ -116,7 +131,9 @@ class Estimate:
     mean_state : ndarray, shape (n,)
     mean_response : dict of plane -> ndarray, shape (n,)
     cut_error : ndarray, shape (cuts,), complex
-        Mean estimate of each recorded cut's error, as a share.
+        Mean estimate of each recorded cut's error: share + j radians.
+    cut_noise, cut_usual : ndarray, shape (cuts, 2)
+        Standard uncertainty of its parts, and what it was before the runs were looked at.
     spread : dict of plane -> float
         Relative uncertainty of the response: rms of draws about the mean over rms of the mean,
         where the piece vibrates most.
@@ -129,6 +146,8 @@ class Estimate:
     mean_state: ComplexArray
     mean_response: dict[str, ComplexArray]
     cut_error: ComplexArray
+    cut_noise: FloatArray
+    cut_usual: FloatArray
     spread: dict[str, float] = field(default_factory=dict)
     units: dict[str, int] = field(default_factory=dict)
 
@@ -189,7 +208,23 @@ def estimate(
         size = np.sqrt((heavy**2 * np.abs(bar[p]) ** 2).sum())
         spread[p] = float(np.sqrt((heavy**2 * scatter_p**2).sum()) / max(float(size), 1e-300))
     units = {p: priors[p].units for p in planes}
-    return Estimate(state, response, mean_state, bar, mean_b[layout.d], spread, units)
+    return Estimate(
+        state=state,
+        response=response,
+        mean_state=mean_state,
+        mean_response=bar,
+        cut_error=mean_b[layout.d],
+        cut_noise=solved.noise()[layout.d],
+        cut_usual=_cut_sizes(history, scatter),
+        spread=spread,
+        units=units,
+    )
+
+
+def _cut_sizes(history: History, scatter: Scatter) -> FloatArray:
+    """Return the usual error of each cut, (cuts, 2): share, radians."""
+    sizes = np.array([scatter.cut_error(c.plane) for c in history.cuts]).reshape(-1, 2)
+    return np.asarray(sizes * [1.0, np.pi / 180])
 
 
 class _Layout:
@@ -224,6 +259,11 @@ class _Solved:
     def found(self, b: ComplexArray) -> ComplexArray:
         """Return the mean of the vector as found, (n, draws), given b (unknowns, draws)."""
         return (self.right[:, None] - self.cross @ b) / self.weight[:, None]
+
+    def noise(self) -> FloatArray:
+        """Return the standard uncertainty of real and imaginary part of b, (unknowns, 2)."""
+        half = np.linalg.inv(self.root)  # covariance = half^T half
+        return np.asarray(np.sqrt((half**2).sum(axis=0)).reshape(2, -1).T)
 
     def draw(self, rng: np.random.Generator, draws: int) -> tuple[ComplexArray, ComplexArray]:
         """Return draws of b and of the vector as found.
@@ -273,8 +313,7 @@ def _solve(
     prior = np.full((2, q), 2.0)  # responses: standard complex normal
     prior[0, layout.e] = 1 / scatter.run_share**2
     prior[1, layout.e] = 1 / np.deg2rad(scatter.run_angle_deg) ** 2
-    prior[0, layout.d] = 1 / scatter.cut_share**2
-    prior[1, layout.d] = 1 / np.deg2rad(scatter.cut_angle_deg) ** 2
+    prior[:, layout.d] = 1 / _cut_sizes(history, scatter).T ** 2
     precision[np.diag_indices(2 * q)] += prior.reshape(-1)
     root = np.linalg.cholesky(precision)
     mean = np.linalg.solve(root.T, np.linalg.solve(root, np.concatenate([right.real, right.imag])))

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, func, insert, select, update
+from sqlalchemy import Connection, Table, func, insert, select, update
 from sqlalchemy.exc import IntegrityError
 
 from ..quantities.errors import LedgerFault
@@ -16,11 +17,13 @@ from .archive import Archive
 from .schema import open_engine
 from .tables import (
     amendments,
+    cut_errors,
     cuts,
     jobs,
     models,
     piece_index,
     pieces,
+    promises,
     responses,
     rigs,
     runs,
@@ -30,6 +33,23 @@ from .writing import Row, Transaction, add_entry, newest
 
 PIECE_FIELDS = ("serial", "model", "position")
 JOB_FIELDS = ("customer", "invoice", "due", "note")
+
+
+@dataclass(frozen=True)
+class Learnt:
+    """What a run teaches, as rows: responses of its planes, errors of its cuts, chances kept."""
+
+    responses: list[Row] = field(default_factory=list)
+    cut_errors: list[Row] = field(default_factory=list)
+    promises: list[Row] = field(default_factory=list)
+
+    def tables(self) -> list[tuple[Table, list[Row]]]:
+        """Return each table with its rows."""
+        return [
+            (responses, self.responses),
+            (cut_errors, self.cut_errors),
+            (promises, self.promises),
+        ]
 
 
 class Book:
@@ -134,8 +154,8 @@ class Book:
             if shown:
                 c.execute(update(piece_index).where(piece_index.c.job_id == job_id).values(**shown))
 
-    def add_run(self, entry: Row, asked: Iterable[Row], learnt: Iterable[Row]) -> str:
-        """Add a run with the cuts asked after it and the responses learnt, all or nothing."""
+    def add_run(self, entry: Row, asked: Iterable[Row], learnt: Learnt) -> str:
+        """Add a run with the cuts asked after it and what was learnt from it, all or nothing."""
         try:
             with self._write() as c:
                 run_id = add_entry(c, runs, **entry)
@@ -144,8 +164,9 @@ class Book:
                 c.execute(update(piece_index).where(mine).values(**last))
                 for cut in asked:
                     add_entry(c, cuts, kind="asked", **cut)
-                for response in learnt:
-                    add_entry(c, responses, **response)
+                for table, rows in learnt.tables():
+                    for row in rows:
+                        add_entry(c, table, **row)
                 return run_id
         except IntegrityError:
             raise LedgerFault(
@@ -250,8 +271,7 @@ class Book:
         return _standing(self._rows(mine.order_by(cuts.c.id)))
 
     def outcomes_of_newest(self, most: int) -> list[Row]:
-        """Return the runs of the newest pieces, a piece at a time in order, with what was advised."""
-        advice = runs.c.result["advice"]
+        """Return the runs of the newest pieces, a piece at a time in order."""
         query = (
             select(
                 runs.c.piece_id,
@@ -260,9 +280,6 @@ class Book:
                 runs.c.number,
                 runs.c.verdict,
                 runs.c.worst_ratio,
-                advice["action"].as_string().label("action"),
-                advice["chance_of_pass"].as_float().label("chance"),
-                advice["trial"].as_boolean().label("trial"),
             )
             .join(piece_index, piece_index.c.piece_id == runs.c.piece_id)
             .where(runs.c.piece_id.in_(self._newest_pieces(most)))
@@ -305,6 +322,15 @@ class Book:
             .order_by(responses.c.id.desc())
             .limit(most)
         )
+
+    def cut_errors(self, cutter: str, *, most: int = 400) -> list[Row]:
+        """Return the errors of the newest cuts made with a kind of cutter."""
+        query = select(cut_errors).where(cut_errors.c.cutter == cutter)
+        return self._rows(query.order_by(cut_errors.c.id.desc()).limit(most))
+
+    def promises(self, *, most: int = 1000) -> list[Row]:
+        """Return the newest chances that were said and followed, and whether the next run passed."""
+        return self._rows(select(promises).order_by(promises.c.id.desc()).limit(most))
 
     def sheet_count(self, year: str) -> int:
         """Return how many sheets carry a number of that year."""

@@ -10,7 +10,7 @@ from sqlalchemy.exc import DBAPIError, OperationalError
 
 from ..quantities.errors import LedgerFault
 
-HEAD = "0002"
+HEAD = "0003"
 """The schema this program works with."""
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from sqlalchemy import (
     JSON,
+    Boolean,
     Column,
     Float,
     ForeignKey,
@@ -114,6 +115,30 @@ responses = _entry(
     Column("spread", Float, nullable=False),
     Column("vector", LargeBinary, nullable=False),
     Index(None, "model", "plane"),
+)
+
+cut_errors = _entry(
+    "cut_errors",
+    Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
+    Column("cut_id", String(36), ForeignKey("cuts.id"), nullable=False),
+    Column("operator", String(120), nullable=False, server_default=""),
+    Column("cutter", String(20), nullable=False),
+    Column("share", Float, nullable=False),  # effect against what was recorded
+    Column("share_noise", Float, nullable=False),
+    Column("angle_deg", Float, nullable=False),
+    Column("angle_noise_deg", Float, nullable=False),
+    Column("asked_share", Float, nullable=True),  # what was recorded against what was asked
+    Column("asked_angle_deg", Float, nullable=True),
+    Index(None, "cutter"),
+)
+
+promises = _entry(
+    "promises",
+    Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
+    Column("run_number", Integer, nullable=False),
+    Column("computed", Float, nullable=False),  # chance that the next run passes
+    Column("said", Float, nullable=False),
+    Column("passed", Boolean, nullable=False),
 )
 
 sheets = _entry(

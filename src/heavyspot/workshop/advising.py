@@ -9,12 +9,13 @@ import numpy as np
 from ..balance.advise import Advice, Situation, advise, typical_response
 from ..balance.limits import PASS_K, Judgement
 from ..balance.plane import Plane
-from ..balance.prior import ResponsePrior, wide_prior
-from ..balance.response import Estimate, History, estimate
+from ..balance.prior import Guess, ResponsePrior, wide_prior
+from ..balance.response import Estimate, History, Scatter, estimate
 from ..ledger.book import Book
 from ..ledger.writing import Row
 from ..quantities.arrays import Array
 from ..quantities.finding import Finding
+from .craft import Craft, as_said
 from .model_file import ModelFile
 from .past import LEARN_SPREAD, learnt_response
 from .reading import ReadResult
@@ -28,6 +29,10 @@ class Evidence:
     ----------
     priors : dict of plane -> ResponsePrior
         What other units tell.
+    guesses : dict of plane -> Guess
+        What like models let expect.
+    craft : Craft
+        How cuts turn out here, and how chances are kept.
     history : History or None
         None when the run gave no curve over the model's range.
     judgement : Judgement or None
@@ -42,6 +47,8 @@ class Evidence:
     findings: list[Finding]
     read: ReadResult
     priors: dict[str, ResponsePrior]
+    guesses: dict[str, Guess]
+    craft: Craft
 
 
 def advise_on(evidence: Evidence, number: int, made: list[Row]) -> tuple[Advice, Estimate | None]:
@@ -54,7 +61,7 @@ def advise_on(evidence: Evidence, number: int, made: list[Row]) -> tuple[Advice,
     if e.history is None or e.judgement is None:
         why = "Nothing could be measured over the model's speed range. Spin to test speed."
         return Advice("spin_again", (), None, 0.0, 0.0, False, why), None
-    return advise_vectors(
+    advice, now = advise_vectors(
         e.history,
         e.model,
         made,
@@ -63,7 +70,10 @@ def advise_on(evidence: Evidence, number: int, made: list[Row]) -> tuple[Advice,
         reached=e.read.highest_rpm >= 0.985 * e.model.test_speed_rpm,
         sensor_lag_deg=e.read.sensor_lag_deg or 0.0,
         seed=number,
+        guesses=e.guesses,
+        scatter=e.craft.scatter,
     )
+    return as_said(advice, e.craft.keeping), now
 
 
 def advise_vectors(
@@ -76,6 +86,8 @@ def advise_vectors(
     reached: bool = True,
     sensor_lag_deg: float = 0.0,
     seed: int = 0,
+    guesses: dict[str, Guess] | None = None,
+    scatter: Scatter | None = None,
 ) -> tuple[Advice, Estimate]:
     """Return the advice on a piece's vectors, and the estimate behind it.
 
@@ -83,8 +95,10 @@ def advise_vectors(
     ----------
     made : list of dict
         Cuts made so far: ``plane``, ``mass_mg``.
+    scatter : Scatter, optional
+        The model file's when not given.
     """
-    scatter = model.as_scatter()
+    scatter = scatter or model.as_scatter()
     return advise(
         Situation(
             history=history,
@@ -99,6 +113,7 @@ def advise_vectors(
             sensor_lag_deg=sensor_lag_deg,
             most_cuts=model.most_cuts,
             seed=seed,
+            guesses=guesses or {},
         )
     )
 

@@ -98,15 +98,14 @@ def shop_gains(shop: Workshop, *, most_pieces: int = 5000) -> Gains:
     for cut in shop.book.cuts_of_newest(most_pieces):
         cuts[cut["piece_id"]].append(cut)
     models: dict[str, ModelGains] = {}
-    said: list[tuple[float, bool]] = []
     runs = shop.book.outcomes_of_newest(most_pieces)
     for piece_id, group in itertools.groupby(runs, key=lambda r: r["piece_id"]):
         rows = list(group)
-        said += _chances(rows, cuts[piece_id])
         if rows[0]["verdict"] == "pass":
             continue  # it needed nothing
         unit = _unit(rows, cuts[piece_id])
         models.setdefault(rows[0]["model"], ModelGains(rows[0]["model"])).units.append(unit)
+    said = [(p["said"], bool(p["passed"])) for p in shop.book.promises()]
     return Gains(sorted(models.values(), key=lambda m: m.model), reliability(said))
 
 
@@ -134,13 +133,3 @@ def _unit(rows: list[Row], cuts: list[Row]) -> UnitTold:
     return UnitTold(
         rows[0]["serial"], passed or len(rows), passed is not None, worse, len(cuts), mass
     )
-
-
-def _chances(rows: list[Row], cuts: list[Row]) -> list[tuple[float, bool]]:
-    """Chances said of cuts that were made, with what the next run gave; trial cuts promise nothing."""
-    after = {c["after_run"] for c in cuts}
-    return [
-        (float(a["chance"]), b["verdict"] == "pass")
-        for a, b in itertools.pairwise(rows)
-        if a["action"] == "cut" and not a["trial"] and a["number"] in after
-    ]

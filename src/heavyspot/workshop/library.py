@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..balance.prior import ResponsePrior, library_prior
+from ..balance.advise import typical_response
+from ..balance.prior import Guess, ResponsePrior, library_prior
 from ..ledger.book import Book
 from ..ledger.packing import unpack
 from ..quantities.arrays import Array
@@ -15,6 +16,18 @@ from .model_file import ModelFile
 
 OTHER_RIG = 0.25
 """Weight of a unit measured on another rig, or on this one before it was serviced."""
+
+FEW_UNITS = 4
+"""Below so many units of its own a model leans on models like it."""
+
+ALIKE_SPEED = 1.6
+"""Models are alike whose test speeds differ by no more than this factor."""
+
+ALIKE_SPREAD = 0.5
+"""Usual distance between the responses of two like models, as a share; farther off they are not alike."""
+
+ALIKE_WEIGHT = 0.25
+"""Weight of like models beside one unit: square of a unit's usual spread (25 %) over theirs."""
 
 
 @dataclass(frozen=True)
@@ -42,11 +55,19 @@ class Lesson:
     at: str = ""
 
 
-def lessons_of(book: Book, model: ModelFile, *, not_piece: str) -> list[Lesson]:
-    """Return what the ledger knows of a model from all other pieces."""
+@dataclass(frozen=True)
+class Alike:
+    """Another model, and what is known of its units."""
+
+    model: ModelFile
+    lessons: Sequence[Lesson]
+
+
+def lessons_of(book: Book, model: ModelFile, *, not_piece: str, most: int = 200) -> list[Lesson]:
+    """Return what the ledger knows of a model from all other pieces, the newest so many a plane."""
     out = []
     for plane in model.plane:
-        for row in book.responses(model.name, plane.name, not_piece=not_piece):
+        for row in book.responses(model.name, plane.name, not_piece=not_piece, most=most):
             stored = unpack(row["vector"])
             out.append(
                 Lesson(
@@ -62,6 +83,23 @@ def lessons_of(book: Book, model: ModelFile, *, not_piece: str) -> list[Lesson]:
     return out
 
 
+def nearest_alike(model: ModelFile, others: Iterable[ModelFile], most: int = 3) -> list[ModelFile]:
+    """Return the models of like size, nearest first: those that share a plane's name."""
+    planes = {p.name for p in model.plane}
+    far = {
+        o.name: (abs(np.log(o.test_speed_rpm / model.test_speed_rpm)), o)
+        for o in others
+        if o.name != model.name and planes & {p.name for p in o.plane}
+    }
+    near = sorted((d, name) for name, (d, _) in far.items() if d <= np.log(ALIKE_SPEED))
+    return [far[name][1] for _, name in near[:most]]
+
+
+def wants_alike(lessons: Sequence[Lesson], model: ModelFile) -> bool:
+    """Whether any plane of the model has too few units of its own."""
+    return any(sum(x.plane == p.name for x in lessons) < FEW_UNITS for p in model.plane)
+
+
 def priors_of(
     lessons: Sequence[Lesson],
     model: ModelFile,
@@ -69,6 +107,7 @@ def priors_of(
     *,
     rig: str,
     serviced_at: str = "",
+    guesses: dict[str, Guess] | None = None,
 ) -> dict[str, ResponsePrior]:
     """Return a prior for each plane of which other units tell something.
 
@@ -77,6 +116,8 @@ def priors_of(
     serviced_at : str
         Day on which the rig became another one (new mount, fixture or sensor); what it measured
         before counts as another rig's.
+    guesses : dict of plane -> Guess, optional
+        What like models let expect: leant on while few units are known, if those agree with it.
     """
     shares = speed_rpm / model.test_speed_rpm
     found = {}
@@ -87,10 +128,77 @@ def priors_of(
         vectors = [np.interp(shares, x.share, x.response) for x in known]
         near = np.array([1.0 if x.rig == rig and x.at >= serviced_at else OTHER_RIG for x in known])
         weights = near / (np.array([x.spread for x in known]) ** 2 + 0.02)
+        guess = guesses.get(plane.name) if guesses and len(known) < FEW_UNITS else None
+        leant = guess is not None and _agrees(guess, np.stack(vectors))
+        if guess is not None and leant:  # as the part of a unit that their distance allows
+            vectors.append(guess.mean)
+            weights = np.append(weights, ALIKE_WEIGHT * weights.mean())
         scatter = model.as_scatter()
-        found[plane.name] = library_prior(
+        prior = library_prior(
             np.stack(vectors),
             weights=weights,
             cut_error=(scatter.cut_share, float(np.deg2rad(scatter.cut_angle_deg))),
         )
+        alike = guess.alike if guess is not None and leant else ()
+        found[plane.name] = replace(prior, units=len(known), alike=alike)
     return found
+
+
+def known_of(
+    book: Book,
+    model: ModelFile,
+    speed_rpm: Array | None,
+    *,
+    rig: str,
+    serviced_at: str,
+    not_piece: str,
+    find: Callable[[str], ModelFile],
+) -> tuple[dict[str, ResponsePrior], dict[str, Guess]]:
+    """Return what the ledger knows of a model's planes, and what like models let expect of them.
+
+    Parameters
+    ----------
+    speed_rpm : ndarray or None
+        None when there is no curve to advise on.
+    find : callable
+        Returns a model by its name.
+    """
+    if speed_rpm is None:
+        return {}, {}
+    lessons = lessons_of(book, model, not_piece=not_piece)
+    alike = []
+    if wants_alike(lessons, model):
+        others = nearest_alike(model, (find(n) for n in book.model_names()))
+        alike = [Alike(o, lessons_of(book, o, not_piece="", most=40)) for o in others]
+    guesses = guesses_of(model, speed_rpm, alike)
+    priors = priors_of(
+        lessons, model, speed_rpm, rig=rig, serviced_at=serviced_at, guesses=guesses
+    )
+    return priors, guesses
+
+
+def guesses_of(model: ModelFile, speed_rpm: Array, alike: Sequence[Alike]) -> dict[str, Guess]:
+    """Return what like models let expect of a plane, scaled to this one's weight and speed."""
+    shares = speed_rpm / model.test_speed_rpm
+    found = {}
+    for plane in model.plane:
+        means, names = [], []
+        for other in alike:
+            known = [x for x in other.lessons if x.plane == plane.name]
+            if len(known) < FEW_UNITS:
+                continue
+            one, two = model.test_speed_rpm, other.model.test_speed_rpm
+            scale = typical_response(np.array([one]), one) / typical_response(np.array([two]), two)
+            vectors = np.stack([np.interp(shares, x.share, x.response) for x in known])
+            means.append(library_prior(vectors).mean * scale)
+            names.append(other.model.name)
+        if means:
+            found[plane.name] = Guess(np.mean(means, axis=0), tuple(names))
+    return found
+
+
+def _agrees(guess: Guess, responses: Array) -> bool:
+    """Whether a model's own few units are near what like models let expect."""
+    mean = responses.mean(axis=0)
+    off = float((np.abs(mean - guess.mean) ** 2).sum())
+    return off <= (ALIKE_SPREAD**2) * float((np.abs(mean) ** 2).sum())

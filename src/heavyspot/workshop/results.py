@@ -133,6 +133,7 @@ def advice_json(advice: Advice, rotation: Rotation) -> dict[str, Any]:
         "cuts": [cut_json(c, rotation) for c in advice.cuts],
         "predicted": _prediction_json(advice.predicted),
         "chance_of_pass": _number(advice.chance_of_pass),
+        "computed_chance": _number(advice.computed_chance),
         "expected_ratio": _number(advice.expected_ratio),
         "trial": advice.trial,
         "why": advice.why,

@@ -164,7 +164,7 @@ def cut_findings(history: History, now: Estimate, scatter: Scatter) -> list[Find
     if now.units.get(cut.plane, 0) < FIRM_UNITS:
         return []  # a young library is as likely to be wrong as the entry
     error = complex(now.cut_error[latest[0]])
-    if abs(error) < 3 * np.sqrt(scatter.cut_variance):
+    if abs(error) < 3 * np.sqrt(scatter.cut_variance(cut.plane)):
         return []
     seen = 1 + error
     angle = float(np.rad2deg(np.angle(seen)))

@@ -26,7 +26,8 @@ def entry(name: str, *columns: sa.Column[object] | sa.Constraint) -> None:
     )
 
 
-def _piece_link(table: str) -> tuple[sa.Column[object], sa.Constraint]:
+def piece_link(table: str) -> tuple[sa.Column[object], sa.Constraint]:
+    """Return the column that names a piece; later versions use it too."""
     return (
         sa.Column("piece_id", sa.String(36), nullable=False),
         sa.ForeignKeyConstraint(["piece_id"], ["pieces.id"], name=f"fk_{table}_piece_id_pieces"),
@@ -59,7 +60,7 @@ def upgrade() -> None:
     )
     entry(
         "runs",
-        *_piece_link("runs"),
+        *piece_link("runs"),
         sa.Column("number", sa.Integer, nullable=False),
         sa.Column("recorded_at", text(40), nullable=False, server_default=""),
         sa.Column("rig", text(120), nullable=False, server_default=""),
@@ -74,7 +75,7 @@ def upgrade() -> None:
     )
     entry(
         "cuts",
-        *_piece_link("cuts"),
+        *piece_link("cuts"),
         sa.Column("after_run", sa.Integer, nullable=False),
         sa.Column("kind", text(8), nullable=False),
         sa.Column("plane", text(80), nullable=False),
@@ -89,7 +90,7 @@ def upgrade() -> None:
         sa.Column("model", text(120), nullable=False),
         sa.Column("rig", text(120), nullable=False, server_default=""),
         sa.Column("plane", text(80), nullable=False),
-        *_piece_link("responses"),
+        *piece_link("responses"),
         sa.Column("run_number", sa.Integer, nullable=False),
         sa.Column("spread", number, nullable=False),
         sa.Column("vector", sa.LargeBinary, nullable=False),
@@ -98,7 +99,7 @@ def upgrade() -> None:
     entry(
         "sheets",
         sa.Column("number", text(40), nullable=False),
-        *_piece_link("sheets"),
+        *piece_link("sheets"),
         sa.Column("run_number", sa.Integer, nullable=False),
         sa.Column("digest", text(64), nullable=False),
         sa.UniqueConstraint("number", name="uq_sheets_number"),
