@@ -7,13 +7,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from heavyspot.balance.advise import Situation, advise, typical_response
+from heavyspot.balance.advise import advise
 from heavyspot.balance.candidates import Candidate, try_cuts
 from heavyspot.balance.geometry import Cutter
 from heavyspot.balance.limits import Limit, amplitude_uncertainty, judge
 from heavyspot.balance.plane import Plane
 from heavyspot.balance.prior import library_prior, wide_prior
 from heavyspot.balance.response import History, MadeCut, Scatter, estimate
+from heavyspot.balance.situation import Situation
+from heavyspot.balance.trial import typical_response
 from heavyspot.quantities.errors import BadInput
 
 TEST_RPM = 150_000.0

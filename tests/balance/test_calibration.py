@@ -40,7 +40,9 @@ def test_each_real_run_is_predicted_from_the_others(speed):
         effect = np.abs(added[out] @ fit.response.T)
         if np.abs(added[out][0]).sum() >= 20:
             ratio.append(np.abs(miss[:, 1:]) / effect[:, 1:])
-    assert np.sqrt(np.mean(np.concatenate(off) ** 2)) < 1.6  # the stated scatter is the scatter seen
+    assert (
+        np.sqrt(np.mean(np.concatenate(off) ** 2)) < 1.6
+    )  # the stated scatter is the scatter seen
     assert np.median(np.concatenate(ratio)) < 0.06
 
 
@@ -59,7 +61,7 @@ def test_the_poor_probe_and_the_alike_planes_are_warned_of(speed):
 @pytest.mark.parametrize("speed", ["N1", "N2"])
 def test_small_changes_are_no_evidence(speed):
     """The source's notes: changes of 3 to 6 g·mm are at the remounting floor."""
-    records, added, seen = rotor_kit(speed)
+    _, added, seen = rotor_kit(speed)
     fit = calibrate(added, seen, names=PROBES)
     small = (np.abs(added).sum(axis=1) <= 6) & (added != 0).any(axis=1)
     assert small.sum() >= 12

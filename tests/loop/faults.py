@@ -33,6 +33,7 @@ NAMED = {
     "drift": {"vector.drifts"},
     "loose_sensor": {"sensor.loose"},
     "swapped": {"sensor.swapped"},
+    "mount_resonance": {"mount.resonance"},
 }
 MUST_BLOCK = {
     "whirl", "rub", "two_poles", "weak_magnet", "lost_above", "sensor_dead", "sensor_clipped",

@@ -14,7 +14,8 @@ import numpy as np
 
 from heavyspot.balance.limits import PASS_K, Limit, amplitude_uncertainty, judge
 from heavyspot.balance.response import History, MadeCut
-from heavyspot.workshop.advising import advise_vectors, learn_from
+from heavyspot.workshop.advising import advise_vectors
+from heavyspot.workshop.learning import learn_from
 from heavyspot.workshop.library import Lesson, priors_of
 from heavyspot.workshop.model_file import ModelFile
 from heavyspot.workshop.past import GRID_SHARES

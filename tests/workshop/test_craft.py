@@ -57,7 +57,9 @@ def test_a_cut_that_went_wrong_is_seen_through_what_is_known_of_the_model():
         rig.grind("nut", 36.0, 1.3 * size)
         noise = np.full((2, speed.size), 0.002)
         removed = complex(size * np.exp(1j * np.deg2rad(30.0)))
-        history = History(speed, np.stack([first, rig.spin()]), noise, (MadeCut(1, "nut", removed),))
+        history = History(
+            speed, np.stack([first, rig.spin()]), noise, (MadeCut(1, "nut", removed),)
+        )
         now = estimate(history, priors, model.as_scatter())
         made = [{"id": "c", "piece_id": "p", "by": "Ida", "after_run": 1, "plane": "nut",
                  "angle_deg": 30.0, "unbalance_gmm": size}]  # fmt: skip
@@ -72,7 +74,13 @@ def test_a_cut_that_went_wrong_is_seen_through_what_is_known_of_the_model():
 
 def before(**advice):
     cut = {"plane": "nut", "angle_deg": 40.0, "unbalance_gmm": 2.0}
-    usual = {"action": "cut", "trial": False, "chance_of_pass": 0.8, "computed_chance": 0.7, "cuts": [cut]}
+    usual = {
+        "action": "cut",
+        "trial": False,
+        "chance_of_pass": 0.8,
+        "computed_chance": 0.7,
+        "cuts": [cut],
+    }
     return {"number": 3, "result": {"advice": usual | advice}}
 
 

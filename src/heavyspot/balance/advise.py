@@ -8,28 +8,19 @@ the least expected highest ratio to the limit.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
-from typing import Literal
+from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from ..quantities.units import G_N, omega_from_rpm
-from .candidates import AdvisedCut, Candidate, Choices, Outcome, best_candidates, try_cuts
-from .limits import Judgement
+from .candidates import Candidate, Choices, Outcome, best_candidates, try_cuts
 from .plane import Plane
-from .prior import Guess, ResponsePrior, wide_prior
-from .response import Estimate, History, Scatter, estimate
-
-ComplexArray = NDArray[np.complex128]
-FloatArray = NDArray[np.float64]
-Action = Literal["cut", "spin_again", "fix", "stop"]
+from .prior import ResponsePrior, wide_prior
+from .response import Estimate, estimate
+from .situation import Advice, Alternative, Situation
+from .trial import predicted_run, trial, typical_response
 
 KNOWN_SPREAD = 0.6
 """Relative uncertainty of a response up to which cuts are computed from it."""
-
-TRIAL_EFFECT = 0.35
-"""Share of the vibration that a trial cut is meant to change."""
 
 CAPPED_GAIN = 0.985
 """The same for a cut that its depth or the material left holds back."""
@@ -39,117 +30,6 @@ SURE_CHANCE = 0.5
 
 USEFUL_GAIN = 0.92
 """A cut must be expected to bring the highest ratio below this share of today's."""
-
-
-@dataclass(frozen=True)
-class Prediction:
-    """The next run as expected: median and the band that holds 90 %."""
-
-    speed_rpm: FloatArray
-    amplitude_g: FloatArray
-    low_g: FloatArray
-    high_g: FloatArray
-
-
-@dataclass(frozen=True)
-class Alternative:
-    """Something else that could be done; no cuts means leaving it as it is."""
-
-    cuts: tuple[AdvisedCut, ...]
-    chance_of_pass: float
-    expected_ratio: float
-
-
-@dataclass(frozen=True)
-class Advice:
-    """What to do next.
-
-    Attributes
-    ----------
-    action : "cut", "spin_again", "fix" or "stop"
-    cuts : tuple of AdvisedCut
-    predicted : Prediction or None
-    chance_of_pass : float
-        Chance that the next run is judged a pass, 0 to 1.
-    expected_ratio : float
-        Expected highest ratio to the limit of the next run.
-    trial : bool
-        Whether the cut rests on a guess and is meant to learn from.
-    why : str
-    one_more : tuple of AdvisedCut
-        After a pass: cuts that would still lower the curve usefully; empty when none would.
-    others : tuple of Alternative
-        What else could be done: one cut, several, or none.
-    computed_chance : float
-        The chance before the shop's own record of kept chances corrected it.
-    """
-
-    action: Action
-    cuts: tuple[AdvisedCut, ...]
-    predicted: Prediction | None
-    chance_of_pass: float
-    expected_ratio: float
-    trial: bool
-    why: str
-    one_more: tuple[AdvisedCut, ...] = ()
-    others: tuple[Alternative, ...] = ()
-    computed_chance: float = 0.0
-
-
-@dataclass(frozen=True)
-class Situation:
-    """Everything the advice rests on.
-
-    Attributes
-    ----------
-    history : History
-    planes : tuple of Plane
-        In the order the shop prefers them.
-    priors : dict of plane -> ResponsePrior
-        From other units; planes without one get a wide prior.
-    guesses : dict of plane -> Guess
-        What like models let expect, to place trial cuts by.
-    limit_g : ndarray, shape (n,)
-        On the history's speeds.
-    judgement : Judgement
-        Of the last run.
-    reached : bool
-        Whether the last run reached test speed.
-    test_speed_rpm : float
-    scatter : Scatter
-    guard : float
-        Share of the amplitude that a pass must stay clear of the limit by (expanded uncertainty).
-    sensor_lag_deg : float
-        Angle the rotor turns from the pickup to the sensor.
-    most_cuts : int
-        1 to 3 cuts before the next run.
-    """
-
-    history: History
-    planes: tuple[Plane, ...]
-    priors: dict[str, ResponsePrior]
-    limit_g: FloatArray
-    judgement: Judgement
-    reached: bool
-    test_speed_rpm: float
-    scatter: Scatter = field(default_factory=Scatter)
-    guard: float = 0.055
-    sensor_lag_deg: float = 0.0
-    most_cuts: int = 2
-    seed: int = 0
-    guesses: dict[str, Guess] = field(default_factory=dict)
-
-
-def typical_response(speed_rpm: FloatArray, test_speed_rpm: float) -> FloatArray:
-    """Return a guess of a nut's response, g per g·mm, from the test speed alone.
-
-    A cartridge for 150,000 rpm weighs about 3.6 kg and weight goes with the cube of size, size
-    inversely with speed (equal tip speed); the housing moves as a free mass, half as much again for
-    a plane that overhangs. Common practice, no source; good to a factor of two or so.
-    """
-    mass_kg = 3.6 * (150_000.0 / test_speed_rpm) ** 3
-    omega = omega_from_rpm(1.0) * np.asarray(speed_rpm)
-    return 1.5e-6 * omega**2 / (G_N * mass_kg)
 
 
 def advise(situation: Situation) -> tuple[Advice, Estimate]:
@@ -178,23 +58,29 @@ def advise(situation: Situation) -> tuple[Advice, Estimate]:
         best.mean_level < (CAPPED_GAIN if best.limited_by else USEFUL_GAIN) * leave.mean_level
         or best.chance > leave.chance + 0.1
     )
+    if not s.repeated() and (best is None or not useful) and _repeat_helps(s, now, known, priors):
+        why = (
+            "No cut is sure to help yet, but one more run without a cut would halve the doubt about "
+            "where this one stands, and a useful cut then shows."
+        )
+        return replace(_stop(leave, why), action="spin_again"), now
     learning = tuple(p for p in usable if p not in known)
-    unknown = tuple(p for p in learning if p.name not in _cut_planes(s))
+    unknown = tuple(p for p in learning if p.name not in s.cut_planes())
     if useful and best is not None:
         short = best.chance < SURE_CHANCE and not best.limited_by
         if short and learning and s.most_cuts >= 2:
-            return _trial(s, now, (unknown or learning)[0], known, leave, best), now
+            return trial(s, now, (unknown or learning)[0], known, leave, best), now
         return _cut(s, now, choices, best, leave), now
-    if s.judgement.verdict == "undecided" and not (_repeated(s) and unknown):
+    if s.judgement.verdict == "undecided" and not (s.repeated() and unknown):
         why = (
             f"The verdict is open ({s.judgement.reason}) and no cut is sure to help: "
             "the mean of two runs will decide."
         )
         return replace(_stop(leave, why), action="spin_again"), now
     if unknown:
-        return _trial(s, now, unknown[0], known, leave), now
+        return trial(s, now, unknown[0], known, leave), now
     if learning:
-        return _trial(s, now, learning[0], known, leave), now
+        return trial(s, now, learning[0], known, leave), now
     floor = "what is left is within the repeatability, or these planes cannot reach it"
     why = f"No cut is expected to lower the curve usefully: {floor}. See what limits the result."
     return _stop(leave, why), now
@@ -202,17 +88,31 @@ def advise(situation: Situation) -> tuple[Advice, Estimate]:
 
 def _informed(s: Situation, plane: str) -> bool:
     """Whether anything at all is known of a plane: from other units, or from its own cuts."""
-    return plane in s.priors or plane in _cut_planes(s)
+    return plane in s.priors or plane in s.cut_planes()
 
 
-def _repeated(s: Situation) -> bool:
-    """Whether the last run already repeated the one before it, without a cut."""
-    last = s.history.vectors.shape[0] - 1
-    return last > 0 and not any(c.before_run == last for c in s.history.cuts)
+def _repeat_helps(
+    s: Situation, now: Estimate, known: tuple[Plane, ...], priors: dict[str, ResponsePrior]
+) -> bool:
+    """Whether a useful cut would show after a second run that came out as this one is expected to.
 
-
-def _cut_planes(s: Situation) -> set[str]:
-    return {c.plane for c in s.history.cuts}
+    A repeat costs a spin, as a cut does, and takes nothing off: it is asked for only when the piece is
+    over the limit and no cut of the planes that are known is expected to help as things stand.
+    """
+    if not known or s.judgement.verdict == "pass":
+        return False
+    h = s.history
+    again = replace(
+        h,
+        vectors=np.concatenate([h.vectors, now.mean_state[None]]),
+        noise=np.concatenate([h.noise, h.noise[-1:]]),
+    )
+    then = estimate(again, priors, s.scatter, seed=s.seed)
+    leave = try_cuts(Candidate(()), then, s.limit_g, s.scatter, s.guard, s.seed)
+    best = best_candidates(then, known, s.limit_g, s.scatter, s.guard, s.most_cuts, s.seed).best
+    return best is not None and (
+        best.mean_level < USEFUL_GAIN * leave.mean_level and best.chance > leave.chance + 0.1
+    )
 
 
 def _stop(leave: Outcome, why: str) -> Advice:
@@ -244,7 +144,7 @@ def _cut(s: Situation, now: Estimate, choices: Choices, best: Outcome, leave: Ou
         if o is not None and o.candidate != best.candidate
     )
     return Advice(
-        "cut", cuts, _predict(s, best), best.chance, best.mean_level, False, why, others=others
+        "cut", cuts, predicted_run(s, best), best.chance, best.mean_level, False, why, others=others
     )
 
 
@@ -263,121 +163,3 @@ def _source_of(s: Situation, planes: list[str]) -> str:
             said.append(f"models like it ({', '.join(like)})")
         parts.append(f"response of {name} from " + " and ".join(said))
     return "; ".join(parts)
-
-
-def _predict(s: Situation, outcome: Outcome) -> Prediction:
-    low, middle, high = np.quantile(outcome.amplitude, [0.05, 0.5, 0.95], axis=0)
-    return Prediction(s.history.speed_rpm, middle, low, high)
-
-
-GUESS_MISS = 0.7
-"""Share of what cuts did that a guess from like models may miss before it is dropped."""
-
-
-def _holds(s: Situation) -> bool:
-    """Whether what this piece's cuts did is what like models let expect; true before any."""
-    vectors = s.history.vectors
-    for run in range(1, vectors.shape[0]):
-        cuts = [c for c in s.history.cuts if c.before_run == run]
-        if not cuts or any(c.plane not in s.guesses for c in cuts):
-            continue
-        did = vectors[run - 1] - vectors[run]
-        told = sum((s.guesses[c.plane].mean * c.removed for c in cuts), np.zeros_like(did))
-        if (np.abs(did - told) ** 2).sum() > GUESS_MISS**2 * (np.abs(did) ** 2).sum():
-            return False
-    return True
-
-
-def _trial(
-    s: Situation,
-    now: Estimate,
-    plane: Plane,
-    known: tuple[Plane, ...],
-    leave: Outcome,
-    beside: Outcome | None = None,
-) -> Advice:
-    """A cut to learn from: at the best guess of the heavy spot, small, where it will be seen.
-
-    Parameters
-    ----------
-    beside : Outcome, optional
-        The best cut of the known planes, made before the same run; the trial aims at what it leaves.
-    """
-    speed = s.history.speed_rpm
-    first = beside.candidate.cuts if beside else ()
-    moved = np.zeros(speed.size, complex)
-    for name, at, much in first:
-        moved += now.mean_response[name] * much * np.exp(1j * np.deg2rad(at))
-    state = now.mean_state - moved
-    k = int(np.argmax(np.abs(state) / s.limit_g))
-    angle, size, basis = _guess(s, now, plane, known, state, k)
-    # large enough to be told from the error of the cut beside it
-    effect = max(
-        TRIAL_EFFECT * float(abs(state[k])),
-        0.12 * float(s.limit_g[k]),
-        2.0 * max((s.scatter.making(c[0])[0] for c in first), default=0.0) * float(abs(moved[k])),
-    )
-    amount = effect / max(float(size[k]), 1e-12)
-    again = sum(c.plane == plane.name for c in s.history.cuts)
-    amount *= 2.0**again  # the first one was too small to learn from
-    amount = float(min(amount, 0.6 * plane.cap_gmm(angle) if not again else plane.cap_gmm(angle)))
-    candidate = Candidate((*first, (plane.name, angle, amount))).rounded(s.planes)
-    rng = np.random.default_rng(s.seed + 1)
-    n = now.state.shape[0]
-    lag = np.exp(1j * np.deg2rad(60.0) * rng.standard_normal(n)) * np.exp(
-        0.7 * rng.standard_normal(n)
-    )
-    towards = state / np.maximum(np.abs(state), 1e-12) * np.exp(-1j * np.deg2rad(angle))
-    guessed = replace(now, response={**now.response, plane.name: lag[:, None] * size * towards})
-    outcome = try_cuts(candidate, guessed, s.limit_g, s.scatter, s.guard, s.seed)
-    why = (
-        f"The response of {plane.name} is not known yet: a small cut to learn from, at the likeliest "
-        f"heavy spot (a guess: {basis}; ± 60 degrees)."
-    )
-    if beside is not None:
-        names = " and ".join(sorted({c[0] for c in first}))
-        why = (
-            f"{names} alone brings the highest ratio to {beside.mean_level:.2f} "
-            f"(now {leave.mean_level:.2f}). " + why
-        )
-    if outcome.chance < leave.chance - 0.3:
-        why += " It may make the curve worse; the next run tells how to go on."
-    cuts = tuple(candidate.as_cuts(s.planes))
-    return Advice("cut", cuts, _predict(s, outcome), outcome.chance, outcome.mean_level, True, why)
-
-
-def _guess(
-    s: Situation,
-    now: Estimate,
-    plane: Plane,
-    known: tuple[Plane, ...],
-    state: ComplexArray,
-    k: int,
-) -> tuple[float, FloatArray, str]:
-    """Return an unknown plane's likeliest heavy angle, its guessed size, and what the guess rests on."""
-    speed = s.history.speed_rpm
-    size = typical_response(speed, s.test_speed_rpm)
-    guess = s.guesses.get(plane.name)
-    if guess is not None and _holds(s):
-        heavy = float(np.rad2deg(np.angle(state[k] / guess.mean[k])))
-        size = np.abs(guess.mean)
-        basis = f"models like it ({', '.join(guess.alike)}) react there"
-    elif known:  # below the first bending mode planes act alike: borrow the known plane's angle
-        other = now.mean_response[known[0].name]
-        heavy = float(np.rad2deg(np.angle(state[k] / other[k])))
-        size = np.abs(other)
-        basis = f"{known[0].name} reacts there"
-    else:
-        slow = (speed >= 0.18 * s.test_speed_rpm) & (speed <= 0.40 * s.test_speed_rpm)
-        slow = slow if slow.any() else np.arange(speed.size) < max(3, speed.size // 4)
-        weight = np.abs(state[slow]) / np.maximum(size[slow], 1e-12)
-        mean = (state[slow] / np.maximum(np.abs(state[slow]), 1e-12) * weight).sum()
-        heavy = float(np.rad2deg(np.angle(mean))) - GUESSED_LAG_DEG - s.sensor_lag_deg
-        basis = f"a housing that lags about {GUESSED_LAG_DEG:.0f} degrees at low speed"
-    angles = plane.angles()
-    angle = float(angles[np.argmin(np.abs((angles - heavy + 180.0) % 360.0 - 180.0))])
-    return angle, size, basis
-
-
-GUESSED_LAG_DEG = 45.0
-"""Lag of the housing behind an overhung plane's unbalance at 20 to 40 % of test speed: a guess."""

@@ -71,9 +71,7 @@ class Calibration:
         return solve_least_squares(self.response, change, self.noise**-2)
 
 
-def calibrate(
-    added: ArrayLike, readings: ArrayLike, *, names: tuple[str, ...] = ()
-) -> Calibration:
+def calibrate(added: ArrayLike, readings: ArrayLike, *, names: tuple[str, ...] = ()) -> Calibration:
     """Return what a machine answers to amounts in its planes.
 
     Parameters
@@ -111,7 +109,8 @@ def calibrate(
 def _check(U: ComplexArray, V: ComplexArray) -> None:
     if U.shape[0] != V.shape[0]:
         raise BadInput(
-            f"{U.shape[0]} runs of amounts for {V.shape[0]} of readings.", remedy="Give one row each."
+            f"{U.shape[0]} runs of amounts for {V.shape[0]} of readings.",
+            remedy="Give one row each.",
         )
     if not (np.isfinite(U).all() and np.isfinite(V).all()):
         raise BadInput("Amounts or readings hold NaN.", remedy="Leave these runs out.")
@@ -157,7 +156,9 @@ def _warnings(
         if s > POOR_SHARE and s > 1.5 * share.min()
     ]
     if (share > POOR_SHARE).all():
-        out.append("No sensor repeats well enough: use larger trial masses, or look at the mounting.")
+        out.append(
+            "No sensor repeats well enough: use larger trial masses, or look at the mounting."
+        )
     if dropped:
         runs = "1 run changes" if dropped == 1 else f"{dropped} runs change"
         out.append(f"{runs} the readings no more than remounting does: left out.")

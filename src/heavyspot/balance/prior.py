@@ -108,8 +108,7 @@ def library_prior(
         [
             learnt * np.sqrt(n_eff / blend),
             usual_spread * np.sqrt(pull / blend),
-            local
-            * smooth_factor(tilt, np.abs(mean) + 0.1 * size, length=LOCAL_LENGTH, least=1e-3),
+            local * smooth_factor(tilt, np.abs(mean) + 0.1 * size, length=LOCAL_LENGTH, least=1e-3),
         ],
         axis=1,
     ) * np.sqrt(1 + 1 / n_eff)

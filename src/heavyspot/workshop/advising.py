@@ -1,54 +1,19 @@
-"""From the ledger's evidence to the advice, and what a piece teaches the units to come."""
+"""From the ledger's evidence to the advice."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from ..balance.advise import Advice, Situation, advise, typical_response
+from ..balance.advise import advise
 from ..balance.limits import PASS_K, Judgement
 from ..balance.plane import Plane
-from ..balance.prior import Guess, ResponsePrior, wide_prior
-from ..balance.response import Estimate, History, Scatter, estimate
-from ..ledger.book import Book
+from ..balance.prior import Guess, ResponsePrior
+from ..balance.response import Estimate, History, Scatter
+from ..balance.situation import Advice, Situation
 from ..ledger.writing import Row
-from ..quantities.arrays import Array
-from ..quantities.finding import Finding
-from .craft import Craft, as_said
+from .craft import as_said
+from .evidence import Evidence
 from .model_file import ModelFile
-from .past import LEARN_SPREAD, learnt_response
-from .reading import ReadResult
-
-
-@dataclass(frozen=True)
-class Evidence:
-    """Everything known of a piece at the moment of advising.
-
-    Attributes
-    ----------
-    priors : dict of plane -> ResponsePrior
-        What other units tell.
-    guesses : dict of plane -> Guess
-        What like models let expect.
-    craft : Craft
-        How cuts turn out here, and how chances are kept.
-    history : History or None
-        None when the run gave no curve over the model's range.
-    judgement : Judgement or None
-    findings : list of Finding
-    """
-
-    book: Book
-    piece_id: str
-    model: ModelFile
-    history: History | None
-    judgement: Judgement | None
-    findings: list[Finding]
-    read: ReadResult
-    priors: dict[str, ResponsePrior]
-    guesses: dict[str, Guess]
-    craft: Craft
 
 
 def advise_on(evidence: Evidence, number: int, made: list[Row]) -> tuple[Advice, Estimate | None]:
@@ -123,39 +88,3 @@ def planes_of(model: ModelFile, made: list[Row]) -> tuple[Plane, ...]:
     return tuple(
         p.as_plane(sum(c["mass_mg"] for c in made if c["plane"] == p.name)) for p in model.plane
     )
-
-
-def learnt_rows(evidence: Evidence, now: Estimate | None, number: int, rig: str) -> list[Row]:
-    """Return what this piece now tells of its planes, as rows of the ledger.
-
-    Estimated from its own runs alone: what came from other units must not come back to them.
-    """
-    history, model = evidence.history, evidence.model
-    if history is None or now is None or not history.cuts:
-        return []
-    if any(f.code == "cut.not_as_recorded" for f in evidence.findings):
-        return []
-    return [
-        {
-            "model": model.name,
-            "rig": rig,
-            "plane": plane,
-            "piece_id": evidence.piece_id,
-            "run_number": number,
-            "spread": spread,
-            "vector": learnt_response(history.speed_rpm, response, model),
-        }
-        for plane, spread, response in learn_from(history, model)
-    ]
-
-
-def learn_from(history: History, model: ModelFile) -> list[tuple[str, float, Array]]:
-    """Return plane, spread and response of each plane that a piece's own runs and cuts tell of."""
-    planes = sorted({c.plane for c in history.cuts})
-    wide = wide_prior(history.speed_rpm, typical_response(history.speed_rpm, model.test_speed_rpm))
-    own = estimate(history, dict.fromkeys(planes, wide), model.as_scatter(), draws=60)
-    return [
-        (plane, own.spread[plane], own.mean_response[plane])
-        for plane in planes
-        if own.spread[plane] < LEARN_SPREAD
-    ]

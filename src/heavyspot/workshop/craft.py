@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..balance.advise import Advice
 from ..balance.execution import learn_spread
 from ..balance.promise import Keeping, learn_keeping
 from ..balance.response import Estimate, History, Scatter
+from ..balance.situation import Advice
 from ..ledger.book import Book
 from ..ledger.writing import Row
 from .model_file import ModelFile
@@ -78,7 +78,12 @@ def _learn(rows: list[Row], key: str, usual: float, noise: str = "") -> float:
 
 
 def cut_error_rows(
-    history: History, made: list[Row], asked: list[Row], model: ModelFile, now: Estimate, number: int
+    history: History,
+    made: list[Row],
+    asked: list[Row],
+    model: ModelFile,
+    now: Estimate,
+    number: int,
 ) -> list[Row]:
     """Return, as rows of the ledger, what the last run says of each cut made before it.
 
@@ -129,11 +134,17 @@ def _against_asked(made: Row, asked: list[Row]) -> Row:
     mine = [a for a in asked if (a["after_run"], a["plane"]) == (made["after_run"], made["plane"])]
     if len(mine) != 1:
         return {}
-    share = made["unbalance_gmm"] / mine[0]["unbalance_gmm"] - 1
-    angle = (made["angle_deg"] - mine[0]["angle_deg"] + 180.0) % 360.0 - 180.0
+    off = _deviation(made, mine[0])
+    return {"asked_share": off[0], "asked_angle_deg": off[1]} if off else {}
+
+
+def _deviation(made: Row, asked: Row) -> Pair | None:
+    """Return by how much a cut differs from what was asked, share and degrees; None when on purpose."""
+    share = made["unbalance_gmm"] / asked["unbalance_gmm"] - 1
+    angle = (made["angle_deg"] - asked["angle_deg"] + 180.0) % 360.0 - 180.0
     if abs(share) > ON_PURPOSE_SHARE or abs(angle) > ON_PURPOSE_DEG:
-        return {}
-    return {"asked_share": share, "asked_angle_deg": angle}
+        return None
+    return float(share), float(angle)
 
 
 def promise_rows(before: Row | None, made: list[Row], piece_id: str, verdict: str) -> list[Row]:
@@ -151,7 +162,7 @@ def promise_rows(before: Row | None, made: list[Row], piece_id: str, verdict: st
     wanted = {c["plane"]: c for c in advice["cuts"]}
     if len(cuts) != len(wanted) or any(c["plane"] not in wanted for c in cuts):
         return []
-    if not all(_against_asked({**c, "after_run": 0}, [{**wanted[c["plane"]], "after_run": 0}]) for c in cuts):  # fmt: skip
+    if any(_deviation(c, wanted[c["plane"]]) is None for c in cuts):
         return []
     return [
         {

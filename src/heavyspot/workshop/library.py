@@ -6,9 +6,10 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from ..balance.advise import typical_response
 from ..balance.prior import Guess, ResponsePrior, library_prior
+from ..balance.trial import typical_response
 from ..ledger.book import Book
 from ..ledger.packing import unpack
 from ..quantities.arrays import Array
@@ -125,17 +126,17 @@ def priors_of(
         known = [x for x in lessons if x.plane == plane.name]
         if not known:
             continue
-        vectors = [np.interp(shares, x.share, x.response) for x in known]
+        vectors = _on(shares, known)
         near = np.array([1.0 if x.rig == rig and x.at >= serviced_at else OTHER_RIG for x in known])
         weights = near / (np.array([x.spread for x in known]) ** 2 + 0.02)
         guess = guesses.get(plane.name) if guesses and len(known) < FEW_UNITS else None
-        leant = guess is not None and _agrees(guess, np.stack(vectors))
+        leant = guess is not None and _agrees(guess, vectors)
         if guess is not None and leant:  # as the part of a unit that their distance allows
-            vectors.append(guess.mean)
+            vectors = np.concatenate([vectors, guess.mean[None]])
             weights = np.append(weights, ALIKE_WEIGHT * weights.mean())
         scatter = model.as_scatter()
         prior = library_prior(
-            np.stack(vectors),
+            vectors,
             weights=weights,
             cut_error=(scatter.cut_share, float(np.deg2rad(scatter.cut_angle_deg))),
         )
@@ -170,31 +171,36 @@ def known_of(
     if wants_alike(lessons, model):
         others = nearest_alike(model, (find(n) for n in book.model_names()))
         alike = [Alike(o, lessons_of(book, o, not_piece="", most=40)) for o in others]
-    guesses = guesses_of(model, speed_rpm, alike)
-    priors = priors_of(
-        lessons, model, speed_rpm, rig=rig, serviced_at=serviced_at, guesses=guesses
-    )
+    guesses = guesses_of(model, speed_rpm, alike, rig=rig)
+    priors = priors_of(lessons, model, speed_rpm, rig=rig, serviced_at=serviced_at, guesses=guesses)
     return priors, guesses
 
 
-def guesses_of(model: ModelFile, speed_rpm: Array, alike: Sequence[Alike]) -> dict[str, Guess]:
-    """Return what like models let expect of a plane, scaled to this one's weight and speed."""
+def guesses_of(
+    model: ModelFile, speed_rpm: Array, alike: Sequence[Alike], *, rig: str
+) -> dict[str, Guess]:
+    """Return what like models on the same rig let expect of a plane, scaled to weight and speed."""
     shares = speed_rpm / model.test_speed_rpm
     found = {}
     for plane in model.plane:
         means, names = [], []
         for other in alike:
-            known = [x for x in other.lessons if x.plane == plane.name]
+            known = [x for x in other.lessons if x.plane == plane.name and x.rig == rig]
             if len(known) < FEW_UNITS:
                 continue
             one, two = model.test_speed_rpm, other.model.test_speed_rpm
             scale = typical_response(np.array([one]), one) / typical_response(np.array([two]), two)
-            vectors = np.stack([np.interp(shares, x.share, x.response) for x in known])
+            vectors = _on(shares, known)
             means.append(library_prior(vectors).mean * scale)
             names.append(other.model.name)
         if means:
             found[plane.name] = Guess(np.mean(means, axis=0), tuple(names))
     return found
+
+
+def _on(shares: Array, lessons: Sequence[Lesson]) -> NDArray[np.complex128]:
+    """Return the lessons' responses at shares of test speed, one a row."""
+    return np.stack([np.interp(shares, x.share, x.response) for x in lessons])
 
 
 def _agrees(guess: Guess, responses: Array) -> bool:

@@ -125,6 +125,8 @@ class ModelFile(_Strict):
     compressor_wheel_mm: Positive | None = None
     turbine_wheel_mm: Positive | None = None
     scatter: ScatterFile = ScatterFile()
+    oil_temperature_c: tuple[float, float] | None = None
+    oil_pressure_kpa: tuple[float, float] | None = None
     clearance_mm: dict[str, tuple[float, float]] = {}
     kind: Literal["cartridge"] = "cartridge"
     note: str = ""
@@ -138,6 +140,10 @@ class ModelFile(_Strict):
             )
         if self.from_rpm >= self.test_speed_rpm:
             raise ValueError("from_speed_rpm is not below test_speed_rpm")
+        for key in ("oil_temperature_c", "oil_pressure_kpa"):
+            low, high = getattr(self, key) or (0.0, 1.0)
+            if not low < high:
+                raise ValueError(f"{key}: {low:g} is not below {high:g}")
         names = [p.name for p in self.plane]
         if len(set(names)) < len(names):
             raise ValueError("two planes have the same name")

@@ -10,6 +10,7 @@ from ..quantities.errors import SignalTooPoor
 from ..quantities.finding import Finding
 from ..signal.curve import Curve, Reading, read_curves
 from ..signal.findings import reference_findings, sensor_findings, sub_synchronous_findings
+from ..signal.mount import mount_findings
 from ..signal.reference import ReferenceSettings
 from ..signal.spectrum import MapMaker, SpeedFrequencyMap
 from ..signal.steadiness import hum_findings, steadiness_findings
@@ -123,6 +124,7 @@ def read_recording(
     if trusted:  # orders mean nothing against a reference that lies
         findings += sub_synchronous_findings(spectra, reading, limit_g=limit_g)
         findings += steadiness_findings(reading)
+        findings += mount_findings(reading)
     findings += hum_findings(spectra, limit_g=limit_g)
     highest = _highest(reading) if trusted else 0.0
     return ReadResult(

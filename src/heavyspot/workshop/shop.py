@@ -6,9 +6,8 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from ..balance.response import Estimate
 from ..ledger.archive import digest_of
-from ..ledger.book import Book, Learnt
+from ..ledger.book import Book
 from ..ledger.identity import new_id
 from ..ledger.writing import Row, now_utc
 from ..quantities.angles import wrap_deg
@@ -18,16 +17,15 @@ from ..sources.readers import open_recording
 from ..sources.recording import Recording
 from ..sources.toml_text import parse_toml
 from ..sources.writers import write_flac
-from .advising import Evidence, advise_on, learnt_rows
-from .craft import craft_of, cut_error_rows, promise_rows
-from .judging import frozen_conditions, judge_curves
-from .library import known_of
+from .advising import advise_on
+from .evidence import Evidence, gather
+from .judging import frozen_conditions
+from .learning import learnt_from
 from .model_file import ModelFile, load_model_file, parse_model
-from .past import PastRun, history_of, pack_curves, past_runs
-from .reading import read_recording
+from .past import pack_curves, past_runs
 from .results import SpinResult, advice_json, finding_json, judgement_json
 from .rig_record import RigRecord, parse_rig
-from .run_findings import change_findings, cut_findings, model_findings, shape_findings
+from .run_findings import cut_findings
 
 
 class Workshop:
@@ -167,7 +165,18 @@ class Workshop:
         rig, operator = rig or source.rig, operator or source.operator
         past = past_runs(self.book, piece["id"])
         number = len(past) + 1
-        evidence = self._evidence(piece, model, source, past, made, rig, operator)
+        evidence = gather(
+            self.book,
+            piece["id"],
+            model,
+            source,
+            past,
+            made,
+            rig=rig,
+            serviced_at=self.rig(rig).serviced_at if rig else "",
+            operator=operator,
+            find=self.model,
+        )
         advice, now = advise_on(evidence, number, made)
         if evidence.history is not None and now is not None:
             evidence.findings.extend(cut_findings(evidence.history, now, evidence.craft.scatter))
@@ -175,7 +184,7 @@ class Workshop:
         entry |= {"number": number}
         entry["result"] |= {"advice": advice_json(advice, model.rotation)}
         asked = [{"piece_id": piece["id"], "after_run": number, **asdict(c)} for c in advice.cuts]
-        self.book.add_run(entry, asked, self._learnt(evidence, now, past, made, entry))
+        self.book.add_run(entry, asked, learnt_from(evidence, now, past, made, entry))
         return SpinResult(
             run=entry["id"],
             number=number,
@@ -187,49 +196,6 @@ class Workshop:
             rotation=model.rotation,
             notes=tuple(entry["result"]["notes"]),
         )
-
-    def _evidence(
-        self,
-        piece: Row,
-        model: ModelFile,
-        source: Recording,
-        past: list[PastRun],
-        made: list[Row],
-        rig: str,
-        operator: str,
-    ) -> Evidence:
-        """Read a recording, judge it, and put it beside the piece's earlier runs."""
-        read = read_recording(source, limit_g=float(min(model.house_limit().limit_g)))
-        findings = [*read.findings, *model_findings(source, read, model)]
-        history = None
-        if read.curve is not None:
-            curves = [(p.number, p.curves[0]) for p in past if p.curves]
-            history = history_of([*curves, (len(past) + 1, read.curve)], made, model)
-        craft = craft_of(self.book, model, operator)
-        serviced = self.rig(rig).serviced_at if rig else ""
-        speed = history.speed_rpm if history is not None else None
-        priors, guesses = known_of(
-            self.book, model, speed, rig=rig, serviced_at=serviced, not_piece=piece["id"], find=self.model
-        )
-        if history is not None:
-            findings += change_findings(history, model.as_scatter())
-            findings += shape_findings(history, priors, model.as_scatter())
-        judgement = judge_curves(read.curves, model) if read.curves else None
-        return Evidence(
-            self.book, piece["id"], model, history, judgement, findings, read, priors, guesses, craft
-        )
-
-    def _learnt(
-        self, e: Evidence, now: Estimate | None, past: list[PastRun], made: list[Row], entry: Row
-    ) -> Learnt:
-        """Return what the run that is about to be kept teaches."""
-        before = past[-1].row if past else None
-        promises = promise_rows(before, made, e.piece_id, entry["verdict"])
-        if e.history is None or now is None:
-            return Learnt(promises=promises)
-        number, asked = entry["number"], self.book.cuts(e.piece_id, "asked")
-        errors = cut_error_rows(e.history, made, asked, e.model, now, number)
-        return Learnt(learnt_rows(e, now, number, entry["rig"]), errors, promises)
 
     def _archived(
         self, source: Recording, evidence: Evidence, *, operator: str, rig: str
