@@ -19,6 +19,7 @@ import soundfile
 from rich.console import Console
 from rich.table import Table
 
+from benchmarks import learning
 from benchmarks.plain import every_pair, plain_reading, relaxed_with_cvxpy
 from benchmarks.signals import write_flac
 from heavyspot import open_recording, read_recording
@@ -177,6 +178,7 @@ def main():
     with tempfile.TemporaryDirectory() as folder:
         reading(Path(folder))
         advice()
+        show("Learning", learning.rows(Path(folder)))
         memory(Path(folder))
 
 

@@ -12,7 +12,7 @@ from heavyspot.balance.candidates import Candidate, try_cuts
 from heavyspot.balance.geometry import Cutter
 from heavyspot.balance.limits import Limit, amplitude_uncertainty, judge
 from heavyspot.balance.plane import Plane
-from heavyspot.balance.prior import library_prior, wide_prior
+from heavyspot.balance.prior import Guess, library_prior, wide_prior
 from heavyspot.balance.response import History, MadeCut, Scatter, estimate
 from heavyspot.balance.situation import Situation
 from heavyspot.balance.trial import typical_response
@@ -238,3 +238,22 @@ def test_closed_loop_on_another_rotor(library):
         runs_needed.append(len(vectors))
     assert np.median(runs_needed) <= (2 if library else 3)
     assert np.percentile(runs_needed, 90) <= (3 if library else 5)
+
+
+def test_a_like_model_places_the_trial_until_the_cuts_contradict_it():
+    H = response()
+    unbalance = 0.3 * np.exp(1j * 2.0)
+    good = {"nut": Guess(response(7) * 1.2, ("Larch 50",))}
+    advice, _ = advise(situation(H * unbalance, guesses=good))
+    assert advice.trial and "models like it (Larch 50)" in advice.why
+    off = (advice.cuts[0].angle_deg - np.rad2deg(2.0) + 180) % 360 - 180
+    assert abs(off) < 20
+    trial = 0.05 * np.exp(1j * 2.0)
+    wrong = {"nut": Guess(-H, ("Birch 50",)), "back": Guess(-H, ("Birch 50",))}
+    runs = np.stack([H * unbalance, H * (unbalance - trial)])
+    used_up = replace(NUT, used_mg=2000.0)
+    back = replace(NUT, name="back")
+    said, _ = advise(
+        situation(runs, [MadeCut(1, "nut", trial)], guesses=wrong, planes=(used_up, back))
+    )
+    assert said.trial and "Birch" not in said.why

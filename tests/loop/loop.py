@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from heavyspot.balance.limits import PASS_K, Limit, amplitude_uncertainty, judge
+from heavyspot.balance.promise import learn_keeping
 from heavyspot.balance.response import History, MadeCut
 from heavyspot.workshop.advising import advise_vectors
 from heavyspot.workshop.learning import learn_from
@@ -98,17 +99,19 @@ def verdict_of(model, speed, vector):
     )  # fmt: skip
 
 
-def balance(model, unit, seed, library, *, learn=True):
-    """Balance one unit with the adviser; `library` grows when `learn`."""
+def balance(model, unit, seed, library, *, learn=True, promises=None):
+    """Balance one unit with the adviser; `library` grows when `learn`, `promises` when given."""
     speed = speeds_of(model)
     rig = Rig(unit, speed, np.random.default_rng([seed, 88]))
     vectors, cuts, made, told = [], [], [], Told(7, rig.true_peak() > LIMIT_G, False, 0, 0, 0.0)
-    said = None
+    said, promises = None, [] if promises is None else promises
+    keeping = learn_keeping(promises)
     for run in range(1, MOST_RUNS + 1):
         vectors.append(rig.spin())
         judgement = verdict_of(model, speed, vectors[-1])
         if said is not None:
-            told.chances.append((said, judgement.verdict == "pass"))
+            told.chances.append((keeping.said(said), judgement.verdict == "pass"))
+            promises.append((said, judgement.verdict == "pass"))
         noise = np.full((len(vectors), speed.size), 0.002)
         history = History(speed, np.stack(vectors), noise, tuple(cuts))
         priors = priors_of(library, model, speed, rig="rig")

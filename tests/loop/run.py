@@ -44,12 +44,15 @@ def one_model(task):
     name, units = task
     model, make = maker(name)
     lag, size = habit(model, make)
-    library = []
-    empty = [balance(model, make(s), s, library) for s in range(units)]
-    shelf = []
+    library, promises = [], []
+    empty = [balance(model, make(s), s, library, promises=promises) for s in range(units)]
+    shelf, kept = [], []
     for s in range(LIBRARY):
-        balance(model, make(5000 + s), 5000 + s, shelf)
-    known = [balance(model, make(1000 + s), 1000 + s, shelf, learn=False) for s in range(units)]
+        balance(model, make(5000 + s), 5000 + s, shelf, promises=kept)
+    known = [
+        balance(model, make(1000 + s), 1000 + s, shelf, learn=False, promises=kept)
+        for s in range(units)
+    ]
     seeds = range(1000, 1000 + units)
     out = {
         "heavyspot, from an empty ledger": figures(empty),

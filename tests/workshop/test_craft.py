@@ -7,6 +7,9 @@ from loop.run import maker
 
 from heavyspot.balance.response import History, MadeCut, estimate
 from heavyspot.ledger.book import Learnt
+from heavyspot.sim.cartridge import make_cartridge
+from heavyspot.sim.spin import SpinSettings
+from heavyspot.sources.simulated import simulated_recording
 from heavyspot.workshop.craft import craft_of, cut_error_rows, promise_rows
 from heavyspot.workshop.library import priors_of
 
@@ -101,3 +104,25 @@ def test_a_promise_counts_only_when_the_advice_was_followed():
         (before(), []),
     ]:
         assert promise_rows(run, cuts, "p", "pass") == []
+
+
+def test_a_run_that_contradicts_its_cut_is_repeated_before_the_next_cut(shop):
+    """Twelve units known, then a cut typed 90 degrees off: one more run is asked, not a cut on it."""
+    settings = SpinSettings(run_up_s=4.0, coast_s=2.0)
+    for n in range(10):
+        unit = make_cartridge("Larch 52", 500 + n, peak_g=1.6)
+        shop.add_piece(f"K-{n}", "Larch 52")
+        shop.spin(f"K-{n}", simulated_recording(unit, n, settings), rig="north")
+        shop.ground(f"K-{n}", "nut", 30.0, unbalance_gmm=1.0)
+        after = unit.ground("nut", 30.0, 1.0)
+        shop.spin(f"K-{n}", simulated_recording(after, 50 + n, settings), rig="north")
+    unit = make_cartridge("Larch 52", 700, peak_g=1.6)
+    shop.add_piece("K-X", "Larch 52")
+    shop.spin("K-X", simulated_recording(unit, 90, settings), rig="north")
+    shop.ground("K-X", "nut", 120.0, unbalance_gmm=1.0)  # really at 30
+    unit = unit.ground("nut", 30.0, 1.0)
+    told = shop.spin("K-X", simulated_recording(unit, 91, settings), rig="north")
+    assert "cut.not_as_recorded" in {f.code for f in told.findings}
+    assert told.advice.action == "spin_again" and "worth more than a cut" in told.advice.why
+    again = shop.spin("K-X", simulated_recording(unit, 92, settings), rig="north")
+    assert again.advice.action != "spin_again"

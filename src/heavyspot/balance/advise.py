@@ -10,11 +10,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import numpy as np
-
 from .candidates import Candidate, Choices, Outcome, best_candidates, try_cuts
-from .plane import Plane
-from .prior import ResponsePrior, wide_prior
+from .prior import wide_prior
 from .response import Estimate, estimate
 from .situation import Advice, Alternative, Situation
 from .trial import predicted_run, trial, typical_response
@@ -58,12 +55,6 @@ def advise(situation: Situation) -> tuple[Advice, Estimate]:
         best.mean_level < (CAPPED_GAIN if best.limited_by else USEFUL_GAIN) * leave.mean_level
         or best.chance > leave.chance + 0.1
     )
-    if not s.repeated() and (best is None or not useful) and _repeat_helps(s, now, known, priors):
-        why = (
-            "No cut is sure to help yet, but one more run without a cut would halve the doubt about "
-            "where this one stands, and a useful cut then shows."
-        )
-        return replace(_stop(leave, why), action="spin_again"), now
     learning = tuple(p for p in usable if p not in known)
     unknown = tuple(p for p in learning if p.name not in s.cut_planes())
     if useful and best is not None:
@@ -71,7 +62,7 @@ def advise(situation: Situation) -> tuple[Advice, Estimate]:
         if short and learning and s.most_cuts >= 2:
             return trial(s, now, (unknown or learning)[0], known, leave, best), now
         return _cut(s, now, choices, best, leave), now
-    if s.judgement.verdict == "undecided" and not (s.repeated() and unknown):
+    if s.judgement.verdict == "undecided" and not (s.history.repeated() and unknown):
         why = (
             f"The verdict is open ({s.judgement.reason}) and no cut is sure to help: "
             "the mean of two runs will decide."
@@ -89,30 +80,6 @@ def advise(situation: Situation) -> tuple[Advice, Estimate]:
 def _informed(s: Situation, plane: str) -> bool:
     """Whether anything at all is known of a plane: from other units, or from its own cuts."""
     return plane in s.priors or plane in s.cut_planes()
-
-
-def _repeat_helps(
-    s: Situation, now: Estimate, known: tuple[Plane, ...], priors: dict[str, ResponsePrior]
-) -> bool:
-    """Whether a useful cut would show after a second run that came out as this one is expected to.
-
-    A repeat costs a spin, as a cut does, and takes nothing off: it is asked for only when the piece is
-    over the limit and no cut of the planes that are known is expected to help as things stand.
-    """
-    if not known or s.judgement.verdict == "pass":
-        return False
-    h = s.history
-    again = replace(
-        h,
-        vectors=np.concatenate([h.vectors, now.mean_state[None]]),
-        noise=np.concatenate([h.noise, h.noise[-1:]]),
-    )
-    then = estimate(again, priors, s.scatter, seed=s.seed)
-    leave = try_cuts(Candidate(()), then, s.limit_g, s.scatter, s.guard, s.seed)
-    best = best_candidates(then, known, s.limit_g, s.scatter, s.guard, s.most_cuts, s.seed).best
-    return best is not None and (
-        best.mean_level < USEFUL_GAIN * leave.mean_level and best.chance > leave.chance + 0.1
-    )
 
 
 def _stop(leave: Outcome, why: str) -> Advice:

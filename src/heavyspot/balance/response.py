@@ -117,6 +117,11 @@ class History:
         if self.vectors.shape[0] == 0:
             raise BadInput("There is no run.", remedy="Spin first.")
 
+    def repeated(self) -> bool:
+        """Whether the last run repeats the one before it, without a cut between."""
+        last = self.vectors.shape[0] - 1
+        return last > 0 and not any(c.before_run == last for c in self.cuts)
+
 
 @dataclass(frozen=True)
 class Estimate:

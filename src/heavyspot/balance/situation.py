@@ -119,8 +119,3 @@ class Situation:
     def cut_planes(self) -> set[str]:
         """Return the names of the planes cut so far."""
         return {c.plane for c in self.history.cuts}
-
-    def repeated(self) -> bool:
-        """Whether the last run already repeated the one before it, without a cut."""
-        last = self.history.vectors.shape[0] - 1
-        return last > 0 and not any(c.before_run == last for c in self.history.cuts)

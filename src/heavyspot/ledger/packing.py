@@ -24,7 +24,7 @@ def pack(arrays: dict[str, Array]) -> bytes:
 def unpack(data: bytes) -> dict[str, Array]:
     """Return what `pack` made, in double precision."""
     with np.load(io.BytesIO(data), allow_pickle=False) as file:
-        return {
-            k: file[k].astype(np.complex128 if np.iscomplexobj(file[k]) else np.float64)
-            for k in file.files
-        }
+        stored = {k: file[k] for k in file.files}  # each look at the file reads it anew
+    return {
+        k: v.astype(np.complex128 if np.iscomplexobj(v) else np.float64) for k, v in stored.items()
+    }

@@ -14,6 +14,7 @@ from ..ledger.writing import Row
 from .craft import as_said
 from .evidence import Evidence
 from .model_file import ModelFile
+from .run_findings import cut_findings
 
 
 def advise_on(evidence: Evidence, number: int, made: list[Row]) -> tuple[Advice, Estimate | None]:
@@ -38,6 +39,14 @@ def advise_on(evidence: Evidence, number: int, made: list[Row]) -> tuple[Advice,
         guesses=e.guesses,
         scatter=e.craft.scatter,
     )
+    doubts = cut_findings(e.history, now, e.craft.scatter)
+    e.findings.extend(doubts)
+    if doubts and advice.action == "cut" and not e.history.repeated():
+        why = (
+            f"{doubts[0].text} One more run without a cut is worth more than a cut now: it tells a wrong "
+            "entry from a part that moved, and takes nothing off."
+        )
+        return Advice("spin_again", (), None, 0.0, advice.expected_ratio, False, why), now
     return as_said(advice, e.craft.keeping), now
 
 

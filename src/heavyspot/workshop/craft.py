@@ -61,18 +61,19 @@ def _spreads(book: Book, cutter: str, operator: str, usual: Scatter) -> tuple[Pa
     own = [r for r in rows if r["operator"] == operator] if operator else []
     for group in (rows, own):
         recorded = (
-            _learn(group, "share", recorded[0], "share_noise"),
-            _learn(group, "angle_deg", recorded[1], "angle_noise_deg"),
+            learn(group, "share", recorded[0], "share_noise"),
+            learn(group, "angle_deg", recorded[1], "angle_noise_deg"),
         )
         told = [r for r in group if r["asked_share"] is not None]
         asked = (
-            _learn(told, "asked_share", asked[0]),
-            _learn(told, "asked_angle_deg", asked[1]),
+            learn(told, "asked_share", asked[0]),
+            learn(told, "asked_angle_deg", asked[1]),
         )
     return recorded, asked
 
 
-def _learn(rows: list[Row], key: str, usual: float, noise: str = "") -> float:
+def learn(rows: list[Row], key: str, usual: float, noise: str = "") -> float:
+    """Return the spread of one column of cut errors, shrunk to the usual one."""
     errors = [r[key] for r in rows]
     return learn_spread(errors, [r[noise] if noise else 0.0 for r in rows], usual)
 

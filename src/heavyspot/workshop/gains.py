@@ -7,8 +7,12 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from statistics import fmean, median
+from typing import get_args
 
+from ..balance.geometry import Kind
+from ..balance.response import Scatter
 from ..ledger.writing import Row
+from .craft import learn
 from .shop import Workshop
 
 WORSE = 1.10
@@ -85,11 +89,23 @@ class Kept:
 
 
 @dataclass(frozen=True)
+class Hand:
+    """How the cuts of an operator turned out with a kind of cutter: usual error, share and degrees."""
+
+    operator: str
+    cutter: str
+    number: int
+    share: float
+    angle_deg: float
+
+
+@dataclass(frozen=True)
 class Gains:
     """All of it."""
 
     models: list[ModelGains]
     kept: list[Kept]
+    hands: list[Hand]
 
 
 def shop_gains(shop: Workshop, *, most_pieces: int = 5000) -> Gains:
@@ -106,7 +122,7 @@ def shop_gains(shop: Workshop, *, most_pieces: int = 5000) -> Gains:
         unit = _unit(rows, cuts[piece_id])
         models.setdefault(rows[0]["model"], ModelGains(rows[0]["model"])).units.append(unit)
     said = [(p["said"], bool(p["passed"])) for p in shop.book.promises()]
-    return Gains(sorted(models.values(), key=lambda m: m.model), reliability(said))
+    return Gains(sorted(models.values(), key=lambda m: m.model), reliability(said), hands_of(shop))
 
 
 def reliability(said: Iterable[tuple[float, bool]]) -> list[Kept]:
@@ -117,6 +133,25 @@ def reliability(said: Iterable[tuple[float, bool]]) -> list[Kept]:
     return [
         Kept(k / 10, len(v), fmean(c for c, _ in v), fmean(float(h) for _, h in v))
         for k, v in sorted(tenths.items())
+    ]
+
+
+def hands_of(shop: Workshop) -> list[Hand]:
+    """Return how cuts turned out, by operator and cutter: as the vectors show it, their noise taken out."""
+    usual = Scatter()
+    groups: dict[tuple[str, str], list[Row]] = defaultdict(list)
+    for cutter in get_args(Kind):
+        for row in shop.book.cut_errors(cutter):
+            groups[row["operator"], cutter].append(row)
+    return [
+        Hand(
+            operator,
+            cutter,
+            len(rows),
+            learn(rows, "share", usual.cut_share, "share_noise"),
+            learn(rows, "angle_deg", usual.cut_angle_deg, "angle_noise_deg"),
+        )
+        for (operator, cutter), rows in sorted(groups.items())
     ]
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -69,7 +70,7 @@ def lessons_of(book: Book, model: ModelFile, *, not_piece: str, most: int = 200)
     out = []
     for plane in model.plane:
         for row in book.responses(model.name, plane.name, not_piece=not_piece, most=most):
-            stored = unpack(row["vector"])
+            stored = _stored(row["vector"])
             out.append(
                 Lesson(
                     plane.name,
@@ -82,6 +83,12 @@ def lessons_of(book: Book, model: ModelFile, *, not_piece: str, most: int = 200)
                 )
             )
     return out
+
+
+@lru_cache(4096)
+def _stored(vector: bytes) -> dict[str, Array]:
+    """Return a stored response; entries never change, so what was read once need not be again."""
+    return unpack(vector)
 
 
 def nearest_alike(model: ModelFile, others: Iterable[ModelFile], most: int = 3) -> list[ModelFile]:

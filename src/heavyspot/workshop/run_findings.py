@@ -75,10 +75,9 @@ def model_findings(recording: Recording, read: ReadResult, model: ModelFile) -> 
 
 def change_findings(history: History, scatter: Scatter) -> list[Finding]:
     """Return what the last run says against the one before it, when nothing was cut between."""
-    last = history.vectors.shape[0] - 1
-    if last < 1 or any(c.before_run == last for c in history.cuts):
+    if not history.repeated():
         return []
-    before, after = history.vectors[last - 1], history.vectors[last]
+    before, after = history.vectors[-2], history.vectors[-1]
     weight = np.abs(before) * np.abs(after)
     if not weight.sum() > 0:
         return []

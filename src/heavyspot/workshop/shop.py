@@ -25,7 +25,6 @@ from .model_file import ModelFile, load_model_file, parse_model
 from .past import pack_curves, past_runs
 from .results import SpinResult, advice_json, finding_json, judgement_json
 from .rig_record import RigRecord, parse_rig
-from .run_findings import cut_findings
 
 
 class Workshop:
@@ -178,8 +177,6 @@ class Workshop:
             find=self.model,
         )
         advice, now = advise_on(evidence, number, made)
-        if evidence.history is not None and now is not None:
-            evidence.findings.extend(cut_findings(evidence.history, now, evidence.craft.scatter))
         entry = self._archived(source, evidence, operator=operator, rig=rig)
         entry |= {"number": number}
         entry["result"] |= {"advice": advice_json(advice, model.rotation)}
