@@ -31,7 +31,8 @@ nothing else.
  "advice": {"action": "cut|spin_again|fix|stop",
             "cuts": [{"plane", "angle_deg", "clock", "mass_mg", "unbalance_gmm", "depth_mm"}],
             "predicted": {"speed_rpm", "amplitude_g", "low_g", "high_g"} or null,
-            "chance_of_pass": p, "expected_ratio": x, "trial": false, "why": "...", "one_more": [cuts],
+            "chance_of_pass": p, "computed_chance": p, "expected_ratio": x, "trial": false, "why": "...",
+            "one_more": [cuts],
             "others": [{"cuts", "chance_of_pass", "expected_ratio"}]},
  "notes": [...]}
 ```
