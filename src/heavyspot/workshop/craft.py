@@ -12,6 +12,7 @@ from ..balance.response import Estimate, History, Scatter
 from ..balance.situation import Advice
 from ..ledger.book import Book
 from ..ledger.writing import Row
+from ..quantities.angles import difference_deg
 from .model_file import ModelFile
 
 TELLING = 0.3
@@ -142,7 +143,7 @@ def _against_asked(made: Row, asked: list[Row]) -> Row:
 def _deviation(made: Row, asked: Row) -> Pair | None:
     """Return by how much a cut differs from what was asked, share and degrees; None when on purpose."""
     share = made["unbalance_gmm"] / asked["unbalance_gmm"] - 1
-    angle = (made["angle_deg"] - asked["angle_deg"] + 180.0) % 360.0 - 180.0
+    angle = difference_deg(made["angle_deg"], asked["angle_deg"])
     if abs(share) > ON_PURPOSE_SHARE or abs(angle) > ON_PURPOSE_DEG:
         return None
     return float(share), float(angle)
