@@ -203,4 +203,4 @@ def couple_pair(couple: complex, planes_mm: tuple[float, float]) -> ComplexArray
     one, two = planes_mm
     if abs(two - one) < 1e-9:
         raise BadInput("The two planes are one.", remedy="Give two planes apart from each other.")
-    return np.array([-couple, couple]) / (two - one)
+    return np.array([-couple, couple], np.complex128) / (two - one)

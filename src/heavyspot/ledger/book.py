@@ -14,6 +14,7 @@ from sqlalchemy.exc import IntegrityError
 from ..quantities.errors import LedgerFault
 from .accounts import Accounts
 from .archive import Archive
+from .rotor_book import RotorBook
 from .schema import open_engine
 from .tables import (
     amendments,
@@ -75,6 +76,7 @@ class Book:
         self._engine = open_engine(url or f"sqlite:///{self.folder / 'ledger.sqlite'}")
         self.archive = Archive(self.folder)
         self.accounts = Accounts(self._engine)
+        self.rotors = RotorBook(self._engine)
 
     def close(self) -> None:
         """Close all connections."""
@@ -82,11 +84,23 @@ class Book:
 
     # -- adding ---------------------------------------------------------------------------------
 
-    def add_model(self, name: str, content: Row, *, by: str = "") -> str:
-        """Add a model, or a new version of it; returns its id."""
+    def add_model(self, name: str, content: Row, *, kind: str = "cartridge", by: str = "") -> str:
+        """Add a model, or a new version of it; returns its id.
+
+        Raises
+        ------
+        LedgerFault
+            The name is taken by a model of another kind.
+        """
         with self._write() as c:
             old = newest(c, models, models.c.name == name)
-            return add_entry(c, models, name=name, content=content, by=by, replaces=_id(old))
+            if old and old["kind"] != kind:
+                raise LedgerFault(
+                    f'"{name}" is already a model of the kind {old["kind"]}.',
+                    remedy="Give this one another name.",
+                )
+            values = {"name": name, "kind": kind, "content": content, "by": by}
+            return add_entry(c, models, replaces=_id(old), **values)
 
     def add_rig(self, name: str, content: Row, *, by: str = "") -> str:
         """Add a rig, or a new version of it; returns its id."""
@@ -191,12 +205,11 @@ class Book:
         with self._engine.connect() as c:
             return newest(c, models, models.c.name == name)
 
-    def model_names(self) -> list[str]:
-        """Return the names of all models."""
+    def model_names(self, kind: str = "cartridge") -> list[str]:
+        """Return the names of all models of a kind."""
+        query = select(models.c.name).where(models.c.kind == kind).distinct()
         with self._engine.connect() as c:
-            return [
-                r[0] for r in c.execute(select(models.c.name).distinct().order_by(models.c.name))
-            ]
+            return [r[0] for r in c.execute(query.order_by(models.c.name))]
 
     def rig(self, name: str) -> Row | None:
         """Return the newest version of a rig, or None."""

@@ -48,6 +48,7 @@ def _entry(name: str, *columns: Column[object] | Index | UniqueConstraint) -> Ta
 models = _entry(
     "models",
     Column("name", String(120), nullable=False),
+    Column("kind", String(16), nullable=False, server_default="cartridge"),
     Column("content", JSON, nullable=False),
     Index(None, "name"),
 )
@@ -140,6 +141,45 @@ promises = _entry(
     Column("said", Float, nullable=False),
     Column("passed", Boolean, nullable=False),
 )
+
+rotor_runs = _entry(
+    "rotor_runs",
+    Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
+    Column("number", Integer, nullable=False),
+    Column("rig", String(120), nullable=False, server_default=""),
+    Column("recording", String(200), nullable=False, server_default=""),
+    Column("recording_sha256", String(64), nullable=False, server_default=""),
+    Column("verdict", String(12), nullable=False),
+    Column("worst_ratio", Float, nullable=True),
+    Column("content", JSON, nullable=False),
+    UniqueConstraint("piece_id", "number"),
+)
+
+rotor_corrections = _entry(
+    "rotor_corrections",
+    Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
+    Column("after_run", Integer, nullable=False),
+    Column("content", JSON, nullable=False),
+    Index(None, "piece_id"),
+)
+
+calibrations = _entry(
+    "calibrations",
+    Column("rig", String(120), nullable=False),
+    Column("of", String(120), nullable=False),  # the rotor model; empty for any
+    Column("content", JSON, nullable=False),
+    Index(None, "rig", "of"),
+)
+
+proofs = _entry(
+    "proofs",
+    Column("rig", String(120), nullable=False),
+    Column("of", String(120), nullable=False),  # residual, reduction or compensator
+    Column("content", JSON, nullable=False),
+    Index(None, "rig", "of"),
+)
+
+matchings = _entry("matchings", Column("content", JSON, nullable=False))
 
 sheets = _entry(
     "sheets",

@@ -57,7 +57,7 @@ def sensitivity_v_per_unit(value: float, unit: str) -> tuple[float, str]:
     value : float
         For example ``100``.
     unit : str
-        ``mV/...`` or ``V/...`` of g, m/s², rpm, kPa, °C or %; for example ``"mV/g"``.
+        ``mV/...`` or ``V/...`` of g, m/s², mm/s, N, rpm, kPa, °C or %; for example ``"mV/g"``.
 
     Raises
     ------
@@ -74,7 +74,7 @@ def sensitivity_v_per_unit(value: float, unit: str) -> tuple[float, str]:
     physical = physical.strip()
     if physical.startswith("(") and physical.endswith(")"):
         physical = physical[1:-1]
-    known = {*ACCELERATION_IN_G, "rpm", "kPa", "°C", "%"}
+    known = {*ACCELERATION_IN_G, "rpm", "kPa", "°C", "%", "N", "mm/s"}
     if scale is None or physical not in known:
         raise BadInput(
             f"sensitivity unit is {unit!r}.",

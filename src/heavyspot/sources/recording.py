@@ -17,7 +17,12 @@ from ..signal.reference import ReferenceSettings
 
 BLOCK_SAMPLES = 262_144
 
-Quantity = Literal["acceleration", "phase", "speed", "temperature", "pressure", "other"]
+Quantity = Literal[
+    "acceleration", "velocity", "force", "phase", "speed", "temperature", "pressure", "other"
+]
+
+SUPPORT_QUANTITIES = ("force", "velocity", "acceleration")
+"""What a support of a low-speed machine may be measured by."""
 
 
 @dataclass(frozen=True)
@@ -51,6 +56,14 @@ class Channel:
     sensor: str = ""
     clock: float | None = None
     reference: ReferenceSettings | None = None
+
+    @property
+    def per_stored(self) -> tuple[float, str]:
+        """Factor from a stored sample to the physical unit, and that unit."""
+        if self.sensitivity is not None and self.unit in ("V", "mV"):
+            per_unit, physical = sensitivity_v_per_unit(*self.sensitivity)
+            return self.full_scale * (1e-3 if self.unit == "mV" else 1.0) / per_unit, physical
+        return self.full_scale, self.unit
 
     @property
     def g_per_stored(self) -> float:
@@ -176,6 +189,22 @@ class Recording:
             raise UnreadableFile(
                 f"{self._name} has no acceleration channel.",
                 remedy='Describe the channels in a JSON file beside it; give one "quantity": "acceleration".',
+            )
+        return found
+
+    def support_indices(self) -> tuple[int, ...]:
+        """Return the indices of the channels of a low-speed machine's supports, A first.
+
+        Raises
+        ------
+        UnreadableFile
+            Fewer than two.
+        """
+        found = tuple(i for i, c in enumerate(self.channels) if c.quantity in SUPPORT_QUANTITIES)
+        if len(found) < 2:
+            raise UnreadableFile(
+                f"{self._name} has {len(found)} channel of force, velocity or acceleration.",
+                remedy="A low-speed machine has one at each support; describe both in the JSON file beside it.",
             )
         return found
 

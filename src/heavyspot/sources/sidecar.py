@@ -16,12 +16,25 @@ from ..quantities.angles import Rotation
 from ..quantities.errors import BadInput, UnreadableFile
 from ..quantities.units import ACCELERATION_IN_G, sensitivity_v_per_unit
 from ..signal.reference import ReferenceSettings
-from .recording import Channel
+from .recording import Channel, Quantity
 
 Finite = Annotated[float, Field(allow_inf_nan=False)]
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 
-KNOWN_UNITS = {*ACCELERATION_IN_G, "V", "mV", "FS", "rpm", "°C", "kPa", "%", "Pa", "µm", "mm/s"}
+KNOWN_UNITS = {
+    *ACCELERATION_IN_G,
+    "V",
+    "mV",
+    "FS",
+    "rpm",
+    "°C",
+    "kPa",
+    "%",
+    "Pa",
+    "µm",
+    "mm/s",
+    "N",
+}
 
 
 class Sensitivity(BaseModel):
@@ -37,7 +50,7 @@ class SidecarChannel(BaseModel):
 
     model_config = ConfigDict(extra="allow")
     name: Annotated[str, Field(min_length=1)]
-    quantity: Literal["acceleration", "phase", "speed", "temperature", "pressure", "other"]
+    quantity: Quantity
     unit: str = "V"
     full_scale: Positive = 1.0
     sensitivity: Sensitivity | None = None

@@ -49,6 +49,8 @@ class RigRecord(BaseModel):
     certificate: str = ""
     serviced_at: Date = ""
     note: str = ""
+    least_gmm: Annotated[float, Field(gt=0, allow_inf_nan=False)] | None = None
+    reduction: Annotated[float, Field(gt=0, lt=1)] | None = None
     sensors: list[SensorRecord] = []
 
     def next_due(self) -> str:

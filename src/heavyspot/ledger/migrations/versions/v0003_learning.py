@@ -1,4 +1,4 @@
-"""What cuts turned out to be, and whether chances were kept."""
+"""What cuts turned out to be, whether chances were kept; rotors at low speed, machine proofs, matchings."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ depends_on = None
 def upgrade() -> None:
     """Add the tables; earlier runs are not gone through again."""
     text, number = sa.String, sa.Float
+    op.add_column("models", sa.Column("kind", text(16), nullable=False, server_default="cartridge"))
     entry(
         "cut_errors",
         *piece_link("cut_errors"),
@@ -39,6 +40,34 @@ def upgrade() -> None:
         sa.Column("said", number, nullable=False),
         sa.Column("passed", sa.Boolean, nullable=False),
     )
+    entry(
+        "rotor_runs",
+        *piece_link("rotor_runs"),
+        sa.Column("number", sa.Integer, nullable=False),
+        sa.Column("rig", text(120), nullable=False, server_default=""),
+        sa.Column("recording", text(200), nullable=False, server_default=""),
+        sa.Column("recording_sha256", text(64), nullable=False, server_default=""),
+        sa.Column("verdict", text(12), nullable=False),
+        sa.Column("worst_ratio", number, nullable=True),
+        sa.Column("content", sa.JSON, nullable=False),
+        sa.UniqueConstraint("piece_id", "number", name="uq_rotor_runs_piece_id"),
+    )
+    entry(
+        "rotor_corrections",
+        *piece_link("rotor_corrections"),
+        sa.Column("after_run", sa.Integer, nullable=False),
+        sa.Column("content", sa.JSON, nullable=False),
+    )
+    op.create_index("ix_rotor_corrections_piece_id", "rotor_corrections", ["piece_id"])
+    for name in ("calibrations", "proofs"):
+        entry(
+            name,
+            sa.Column("rig", text(120), nullable=False),
+            sa.Column("of", text(120), nullable=False),
+            sa.Column("content", sa.JSON, nullable=False),
+        )
+        op.create_index(f"ix_{name}_rig", name, ["rig", "of"])
+    entry("matchings", sa.Column("content", sa.JSON, nullable=False))
 
 
 def downgrade() -> None:

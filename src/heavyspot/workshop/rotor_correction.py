@@ -1,0 +1,145 @@
+"""What to do to a rotor: amounts at angles or places, depths, masses of a set."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..balance.places import set_of_masses, split_over
+from ..balance.tolerance import RotorVerdict
+from ..quantities.angles import angle_of
+from ..quantities.arrays import Array
+from .rotor_file import RotorFile, RotorPlaneFile
+from .rotor_reading import RotorReading
+
+SPACING_DEG = 15.0
+"""Where a single cut is not enough and any angle is allowed: cuts so far apart."""
+
+
+@dataclass(frozen=True)
+class Correction:
+    """One thing to do.
+
+    Attributes
+    ----------
+    plane : str
+    way : "remove" or "add"
+    angle_deg : float
+        Where, on the rotor.
+    amount_gmm, mass_g : float
+    depth_mm : float
+        Of a cut; 0 for added mass.
+    pieces : dict of mass in g -> count
+        Of a set of masses.
+    """
+
+    plane: str
+    way: str
+    angle_deg: float
+    amount_gmm: float
+    mass_g: float
+    depth_mm: float = 0.0
+    pieces: dict[str, int] | None = None
+
+
+@dataclass(frozen=True)
+class RotorAdvice:
+    """What to do to a rotor, and what should stay.
+
+    Attributes
+    ----------
+    corrections : tuple of Correction
+    expected : tuple of complex
+        What should stay in each plane, g·mm.
+    why : str
+    """
+
+    corrections: tuple[Correction, ...]
+    expected: tuple[complex, ...]
+    why: str
+
+
+def correct(rotor: RotorFile, reading: RotorReading, verdict: RotorVerdict) -> RotorAdvice:
+    """Return the corrections that bring each plane as near to nothing as its ways allow."""
+    if verdict.verdict == "pass":
+        stay = tuple(complex(u) for u in reading.unbalance)
+        return RotorAdvice((), stay, "Within tolerance: nothing to do.")
+    if verdict.verdict == "undecided":
+        why = "The verdict is open: measure again, or correct to be clear of the limit."
+    else:
+        worst = verdict.worst
+        why = f"{worst.name} is at {worst.ratio:.1f} times its limit."
+    done: list[Correction] = []
+    left: list[complex] = []
+    for plane, u in zip(rotor.plane, reading.unbalance, strict=True):
+        made, stays = _in_plane(plane, complex(u))
+        done += made
+        left.append(stays)
+        if abs(stays) > 0.02 * abs(u) and abs(stays) > 0.2 * min(rotor.limits()):
+            why += (
+                f" {plane.name} cannot be corrected fully in one go: {abs(stays):.3g} g·mm stays."
+            )
+    return RotorAdvice(tuple(done), tuple(left), why)
+
+
+def _in_plane(plane: RotorPlaneFile, heavy: complex) -> tuple[list[Correction], complex]:
+    """Return what to do in a plane, and what stays."""
+    where = heavy if plane.way == "remove" else -heavy
+    places = plane.angles()
+    if plane.masses_g:
+        return _with_masses(plane, where, places, heavy)
+    most = _most(plane)
+    if places.size == 0:
+        at = float(angle_of(where))
+        if abs(where) <= most:
+            return _rows(plane, np.array([at]), np.array([abs(where)])), 0j
+        places = (at + SPACING_DEG * np.arange(-5, 6)) % 360.0
+    split = split_over(where, places, most_each=most)
+    stays = split.residual if plane.way == "remove" else -split.residual
+    return _rows(plane, places, split.amounts), complex(stays)
+
+
+def _most(plane: RotorPlaneFile) -> float:
+    if plane.way == "add":
+        return float("inf")
+    return plane.as_cutter().largest_unbalance(0.0, plane.deepest_mm)
+
+
+def _rows(plane: RotorPlaneFile, at: Array, amounts: Array) -> list[Correction]:
+    out = []
+    for angle, amount in zip(at, amounts, strict=True):
+        if amount <= 0:
+            continue
+        if plane.way == "add":
+            mass = amount / plane.radius_mm
+            out.append(Correction(plane.name, "add", float(angle), float(amount), float(mass)))
+            continue
+        cutter = plane.as_cutter()
+        depth = cutter.depth_for(float(amount))
+        mass = cutter.removed(depth).mass_mg / 1e3
+        out.append(
+            Correction(plane.name, "remove", float(angle), float(amount), mass, round(depth, 3))
+        )
+    return out
+
+
+def _with_masses(
+    plane: RotorPlaneFile, where: complex, places: Array, heavy: complex
+) -> tuple[list[Correction], complex]:
+    each = np.array(plane.masses_g) * plane.radius_mm
+    found = set_of_masses(
+        where, places, each, stock=plane.stock or None, most_at_place=plane.most_at_place
+    )
+    out = []
+    for angle, counts in zip(places, found.counts, strict=True):
+        if not counts.any():
+            continue
+        amount = float(counts @ each)
+        pieces = {f"{m:g}": int(n) for m, n in zip(plane.masses_g, counts, strict=True) if n}
+        out.append(
+            Correction(
+                plane.name, "add", float(angle), amount, amount / plane.radius_mm, 0.0, pieces
+            )
+        )
+    return out, complex(-found.residual)
