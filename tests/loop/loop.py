@@ -13,7 +13,6 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from heavyspot.balance.limits import PASS_K, Limit, amplitude_uncertainty, judge
-from heavyspot.balance.promise import learn_keeping
 from heavyspot.balance.response import History, MadeCut
 from heavyspot.workshop.advising import advise_vectors
 from heavyspot.workshop.learning import learn_from
@@ -77,7 +76,7 @@ class Told:
     worse: int
     cuts: int
     mass: float
-    chances: list = field(default_factory=list)  # (said, happened)
+    chances: list = field(default_factory=list)  # (computed, happened)
     steps: list = field(default_factory=list)  # (ratio to the limit, advice) of each run
 
 
@@ -99,19 +98,17 @@ def verdict_of(model, speed, vector):
     )  # fmt: skip
 
 
-def balance(model, unit, seed, library, *, learn=True, promises=None):
-    """Balance one unit with the adviser; `library` grows when `learn`, `promises` when given."""
+def balance(model, unit, seed, library, *, learn=True):
+    """Balance one unit with the adviser; `library` grows when `learn`."""
     speed = speeds_of(model)
     rig = Rig(unit, speed, np.random.default_rng([seed, 88]))
     vectors, cuts, made, told = [], [], [], Told(7, rig.true_peak() > LIMIT_G, False, 0, 0, 0.0)
-    said, promises = None, [] if promises is None else promises
-    keeping = learn_keeping(promises)
+    computed = None
     for run in range(1, MOST_RUNS + 1):
         vectors.append(rig.spin())
         judgement = verdict_of(model, speed, vectors[-1])
-        if said is not None:
-            told.chances.append((keeping.said(said), judgement.verdict == "pass"))
-            promises.append((said, judgement.verdict == "pass"))
+        if computed is not None:
+            told.chances.append((computed, judgement.verdict == "pass"))
         noise = np.full((len(vectors), speed.size), 0.002)
         history = History(speed, np.stack(vectors), noise, tuple(cuts))
         priors = priors_of(library, model, speed, rig="rig")
@@ -120,7 +117,7 @@ def balance(model, unit, seed, library, *, learn=True, promises=None):
         if judgement.verdict == "pass":
             told.runs, told.false_pass = run, rig.true_peak() > LIMIT_G
         else:
-            said = None if advice.trial or advice.action != "cut" else advice.chance_of_pass
+            computed = None if advice.trial or advice.action != "cut" else advice.chance_of_pass
             before = rig.true_peak()
             for c in advice.cuts:
                 rig.grind(c.plane, c.angle_deg, c.unbalance_gmm)

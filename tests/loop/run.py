@@ -16,6 +16,7 @@ from loop.loop import (
 )
 from loop.modal_rig import KINDS, make_unit
 
+from heavyspot.balance.promise import learn_keeping
 from heavyspot.sim.cartridge import SIZES, make_cartridge
 from heavyspot.workshop.gains import reliability
 
@@ -44,15 +45,11 @@ def one_model(task):
     name, units = task
     model, make = maker(name)
     lag, size = habit(model, make)
-    library, promises = [], []
-    empty = [balance(model, make(s), s, library, promises=promises) for s in range(units)]
-    shelf, kept = [], []
+    library, shelf = [], []
+    empty = [balance(model, make(s), s, library) for s in range(units)]
     for s in range(LIBRARY):
-        balance(model, make(5000 + s), 5000 + s, shelf, promises=kept)
-    known = [
-        balance(model, make(1000 + s), 1000 + s, shelf, learn=False, promises=kept)
-        for s in range(units)
-    ]
+        balance(model, make(5000 + s), 5000 + s, shelf)
+    known = [balance(model, make(1000 + s), 1000 + s, shelf, learn=False) for s in range(units)]
     seeds = range(1000, 1000 + units)
     out = {
         "heavyspot, from an empty ledger": figures(empty),
@@ -65,14 +62,30 @@ def one_model(task):
     return name, out, [c for t in empty + known for c in t.chances]
 
 
+def as_one_shop(streams):
+    """Return (said, happened) of a shop whose models come in turn: each chance learns from those before."""
+    longest, said, past = max(map(len, streams)), [], []
+    keeping = learn_keeping(past)
+    for i in range(longest):
+        for stream in streams:
+            k = i * len(stream) // longest
+            if (i + 1) * len(stream) // longest > k:
+                computed, happened = stream[k]
+                said.append((keeping.said(computed), happened))
+                past.append(stream[k])
+        keeping = learn_keeping(past[-1000:])
+    return said
+
+
 def run(units, names):
-    """Yield each model's name and figures; at the end the reliability of the chances."""
+    """Yield each model's name and figures; at the end the chances as computed, and as a shop says them."""
     chances = []
     with ProcessPoolExecutor(2) as pool:
         for name, out, said in pool.map(one_model, [(n, units) for n in names]):
-            chances += said
+            chances.append(said)
             yield name, out
-    yield "chances", chances
+    yield "computed", [c for stream in chances for c in stream]
+    yield "said", as_one_shop(chances)
 
 
 def row(who, f):
@@ -87,10 +100,10 @@ def row(who, f):
 def main(units, names):
     """Print the table."""
     for name, out in run(units, names):
-        if name == "chances":
+        if name in ("computed", "said"):
             for k in reliability(out):
                 print(
-                    f"said {k.low:.1f}-{k.low + 0.1:.1f}: n {k.number:4}  mean {k.said:.2f}  "
+                    f"{name} {k.low:.1f}-{k.low + 0.1:.1f}: n {k.number:4}  mean {k.said:.2f}  "
                     f"happened {k.happened:.2f}"
                 )
         else:

@@ -1,8 +1,9 @@
 """Whether a chance of passing keeps its word, and what to say instead when it does not.
 
-A logistic line between the chance computed and what happened (Platt scaling: J. Platt, in Advances in
-Large Margin Classifiers, MIT Press 1999; two numbers, found by Newton's method), shrunk to "as
-computed" while few promises are on record.
+The share that passed, never falling with the chance computed: isotonic regression (Zadrozny and Elkan,
+Transforming classifier scores into accurate multiclass probability estimates, KDD 2002; pool adjacent
+violators by scipy), with made-up promises that were kept as computed among the real ones, so that few
+real ones change little.
 """
 
 from __future__ import annotations
@@ -11,34 +12,33 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.optimize import isotonic_regression
 
-SHIFT_SD, SLOPE_SD = 1.0, 0.3
-"""How far off the computed chances may be before any were kept or broken: standard deviations."""
-
-LEAST = 0.005
-"""Nearer than this to 0 or 1 no number of draws can tell."""
+AS_COMPUTED = 2.0
+"""Promises, in each twentieth of the range, that count as kept exactly as computed."""
 
 
 @dataclass(frozen=True)
 class Keeping:
-    """Chance to say for a chance computed: ``logit(said) = shift + slope logit(computed)``.
+    """Chance to say for a chance computed: straight lines between points.
 
     Attributes
     ----------
-    shift, slope : float
+    computed, happened : tuple of float
+        Ascending points; none before anything is on record.
     number : int
         Promises it rests on.
     """
 
-    shift: float = 0.0
-    slope: float = 1.0
+    computed: tuple[float, ...] = ()
+    happened: tuple[float, ...] = ()
     number: int = 0
 
     def said(self, computed: float) -> float:
         """Return the chance to say."""
         if self.number == 0:
             return computed
-        return float(1 / (1 + np.exp(-(self.shift + self.slope * _logit(np.array(computed))))))
+        return float(np.interp(computed, self.computed, self.happened))
 
 
 def learn_keeping(promises: Iterable[tuple[float, bool]]) -> Keeping:
@@ -51,23 +51,13 @@ def learn_keeping(promises: Iterable[tuple[float, bool]]) -> Keeping:
     pairs = list(promises)
     if not pairs:
         return Keeping()
-    x = _logit(np.array([c for c, _ in pairs]))
-    y = np.array([float(h) for _, h in pairs])
-    rows = np.stack([np.ones(x.size), x], axis=1)
-    usual, precision = np.array([0.0, 1.0]), np.array([SHIFT_SD**-2, SLOPE_SD**-2])
-    b = usual.copy()
-    for _ in range(25):
-        p = 1 / (1 + np.exp(-rows @ b))
-        gradient = rows.T @ (y - p) - precision * (b - usual)
-        curvature = (rows * (p * (1 - p))[:, None]).T @ rows + np.diag(precision)
-        step = np.linalg.solve(curvature, gradient)
-        b = b + np.clip(step, -1.0, 1.0)
-        if np.abs(step).max() < 1e-9:
-            break
-    # a larger chance must never be said to be a smaller one
-    return Keeping(float(b[0]), max(0.2, float(b[1])), len(pairs))
-
-
-def _logit(p: np.ndarray) -> np.ndarray:
-    q = np.clip(p, LEAST, 1 - LEAST)
-    return np.asarray(np.log(q / (1 - q)))
+    grid = (np.arange(20) + 0.5) / 20
+    x = np.concatenate([[c for c, _ in pairs], grid])
+    y = np.concatenate([[float(h) for _, h in pairs], grid])
+    weights = np.concatenate([np.ones(len(pairs)), np.full(grid.size, AS_COMPUTED)])
+    order = np.argsort(x, kind="stable")
+    fitted = isotonic_regression(y[order], weights=weights[order]).x
+    at, first = np.unique(x[order], return_index=True)
+    return Keeping(
+        tuple(at), tuple(np.add.reduceat(fitted, first) / np.diff([*first, x.size])), len(pairs)
+    )
