@@ -73,7 +73,7 @@ def as_one_shop(streams):
                 computed, happened = stream[k]
                 said.append((keeping.said(computed), happened))
                 past.append(stream[k])
-        keeping = learn_keeping(past[-1000:])
+        keeping = learn_keeping(past[-4000:])
     return said
 
 

@@ -341,9 +341,10 @@ class Book:
         query = select(cut_errors).where(cut_errors.c.cutter == cutter)
         return self._rows(query.order_by(cut_errors.c.id.desc()).limit(most))
 
-    def promises(self, *, most: int = 1000) -> list[Row]:
+    def promises(self, *, most: int = 4000) -> list[Row]:
         """Return the newest chances that were said and followed, and whether the next run passed."""
-        return self._rows(select(promises).order_by(promises.c.id.desc()).limit(most))
+        kept = select(promises.c.computed, promises.c.said, promises.c.passed)
+        return self._rows(kept.order_by(promises.c.id.desc()).limit(most))
 
     def sheet_count(self, year: str) -> int:
         """Return how many sheets carry a number of that year."""
