@@ -1,10 +1,13 @@
-"""The simulated rig as a source of recordings."""
+"""The simulated rig and the simulated low-speed machine as sources of recordings."""
 
 from __future__ import annotations
+
+import numpy as np
 
 from ..signal.reference import ReferenceSettings
 from ..sim.cartridge import Cartridge
 from ..sim.spin import FULL_SCALE_V, SENSITIVITY_V_PER_G, Spin, SpinSettings, spin
+from ..sim.supports import LooseRotor, MachineSettings, measure
 from .recording import Channel, Recording, from_array
 
 RIG = "simulated rig"
@@ -34,4 +37,30 @@ def simulated_recording(
         sample_rate_hz=made.sample_rate_hz,
         rotation="clockwise",
         rig=RIG,
+    )
+
+
+MACHINE = "simulated low-speed machine"
+
+MACHINE_FULL_SCALE_N = 2000.0
+
+MACHINE_CHANNELS = (
+    Channel("support A", "force", "N", MACHINE_FULL_SCALE_N),
+    Channel("support B", "force", "N", MACHINE_FULL_SCALE_N),
+    Channel("mark", "phase", "V", 10.0, reference=ReferenceSettings("pulse")),
+)
+
+
+def simulated_rotor_recording(
+    rotor: LooseRotor, seed: int, settings: MachineSettings | None = None
+) -> Recording:
+    """Return the recording of a simulated rotor on a simulated low-speed machine, turning clockwise."""
+    s = settings or MachineSettings()
+    samples = measure(rotor, seed, s) / np.array([MACHINE_FULL_SCALE_N, MACHINE_FULL_SCALE_N, 10.0])
+    return from_array(
+        samples.astype(np.float32),
+        channels=MACHINE_CHANNELS,
+        sample_rate_hz=s.sample_rate_hz,
+        rotation="clockwise",
+        rig=MACHINE,
     )

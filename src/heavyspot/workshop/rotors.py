@@ -302,17 +302,13 @@ def corrected_as_advised(shop: Workshop, serial: str, *, by: str = "") -> list[R
     ]
     if done:
         return [c["content"] for c in done]
+    for c in advised:
+        what = {"amount_gmm": c["amount_gmm"], "way": c["way"]}
+        corrected(shop, serial, c["plane"], c["angle_deg"], **what, by=by)
     return [
-        corrected(
-            shop,
-            serial,
-            c["plane"],
-            c["angle_deg"],
-            amount_gmm=c["amount_gmm"],
-            way=c["way"],
-            by=by,
-        )
-        for c in advised
+        c["content"]
+        for c in shop.book.rotors.corrections(piece["id"])
+        if c["after_run"] == runs[-1]["number"]
     ]
 
 

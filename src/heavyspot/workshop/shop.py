@@ -80,6 +80,11 @@ class Workshop:
         if row is None:
             names = ", ".join(self.book.model_names()) or "none yet"
             raise LedgerFault(f'There is no model "{name}".', remedy=f"Models: {names}.")
+        if row["kind"] != "cartridge":
+            raise LedgerFault(
+                f'"{name}" is of the kind {row["kind"]}, not a cartridge.',
+                remedy="Go to Rotors: it is measured on the low-speed machines.",
+            )
         return parse_model(row["content"], name=f'model "{name}"')
 
     def add_rig(self, name: str, content: dict[str, Any] | None = None, *, by: str = "") -> None:

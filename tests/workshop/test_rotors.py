@@ -1,0 +1,297 @@
+"""Loose rotors at low speed: from signals or a display to verdict, correction and sheet of the ledger."""
+
+import numpy as np
+import pytest
+from conftest import polar
+from loop import low_speed
+
+from heavyspot.balance.rigid import transfer
+from heavyspot.quantities.errors import BadInput, LedgerFault, SignalTooPoor, UnreadableFile
+from heavyspot.sim.supports import LooseRotor, MachineSettings
+from heavyspot.sources.simulated import MACHINE, simulated_recording, simulated_rotor_recording
+from heavyspot.sources.writers import write_recording
+from heavyspot.workshop.machine_proofs import (
+    match,
+    prove_compensator,
+    prove_reduction,
+    prove_residual,
+)
+from heavyspot.workshop.rotor_correction import correct
+from heavyspot.workshop.rotor_file import parse_rotor
+from heavyspot.workshop.rotor_reading import typed_reading
+from heavyspot.workshop.rotors import (
+    add_rotor,
+    add_rotor_model,
+    calibrate_machine,
+    corrected,
+    corrected_as_advised,
+    measure_signals,
+    measure_typed,
+    overdue,
+    rotor_model,
+    rotor_story,
+)
+
+WHEEL = {
+    "kind": "rotor", "name": "Larch 52 shaft and wheel", "rotation": "clockwise", "mass_kg": 0.35,
+    "service_speed_rpm": 150_000, "measuring_speed_rpm": 2_400, "support_b_mm": 60.0,
+    "mass_centre_mm": 12.0, "rule": "grade", "grade": 6.3,
+    "plane": [
+        {"name": "hub", "at_mm": -14.0, "radius_mm": 10.0, "cutter": "scallop", "tool_mm": 8.0,
+         "width_mm": 3.0, "material": "inconel 713c", "max_depth_mm": 1.5},
+        {"name": "shoulder", "at_mm": 30.0, "radius_mm": 8.0, "cutter": "flat", "width_mm": 4.0,
+         "max_depth_mm": 0.5},
+    ],
+}  # fmt: skip
+FAN = {
+    "kind": "rotor", "name": "Fan 900", "rotation": "clockwise", "mass_kg": 240.0,
+    "service_speed_rpm": 1_480, "support_b_mm": 900.0, "mass_centre_mm": 430.0,
+    "rule": "grade", "grade": 6.3,
+    "plane": [
+        {"name": "left", "at_mm": 150.0, "radius_mm": 400.0, "way": "add", "places": 8,
+         "masses_g": [5.0, 10.0, 20.0], "stock": [6, 6, 6]},
+        {"name": "right", "at_mm": 740.0, "radius_mm": 400.0, "way": "add", "places": 12,
+         "first_place_deg": 15.0},
+    ],
+}  # fmt: skip
+
+
+def wheel(u_hub, u_shoulder):
+    return LooseRotor(0.35, (0.0, 60.0), ((-14.0, complex(u_hub)), (30.0, complex(u_shoulder))))
+
+
+QUIET = MachineSettings(speed_rpm=2_400, noise_n=0.002, repeat_share=0.0)
+
+
+@pytest.fixture
+def rotors(shop):
+    add_rotor_model(shop, WHEEL, by="Ida")
+    add_rotor_model(shop, FAN, by="Ida")
+    add_rotor(shop, "W-1", "Larch 52 shaft and wheel", customer="Tidal Works", invoice="77")
+    shop.add_rig(
+        MACHINE, {"kind": "low-speed rotor machine", "reduction": 0.98, "least_gmm": 0.002}
+    )
+    return shop
+
+
+def test_from_signals_to_a_pass(rotors, tmp_path):
+    u = polar([0.9, 40]), polar([0.5, 200])
+    recording = simulated_rotor_recording(wheel(*u), 1, QUIET)
+    path = tmp_path / "one.flac"
+    write_recording(recording, path)
+    told = measure_signals(rotors, "W-1", path, rig=MACHINE, by="Ida")
+    assert told["verdict"] == "fail" and told["way"] == "forces"
+    for plane, true in zip(told["planes"], u, strict=True):
+        got = polar([plane["amount_gmm"], plane["angle_deg"]])
+        assert abs(got - true) < max(2 * plane["circle_gmm"], 0.02 * abs(true))
+    done = corrected_as_advised(rotors, "W-1", by="Ida")
+    assert corrected_as_advised(rotors, "W-1") == done  # said twice, done once
+    left = list(u)
+    for c in done:
+        left[c["plane"] == "shoulder"] -= polar([c["amount_gmm"], c["angle_deg"]])
+    again = measure_signals(
+        rotors, "W-1", simulated_rotor_recording(wheel(*left), 2, QUIET), rig=MACHINE
+    )
+    assert again["verdict"] == "pass" and again["advice"]["corrections"] == []
+    story = rotor_story(rotors, "W-1")
+    assert [r["verdict"] for r in story["runs"]] == ["fail", "pass"]
+    assert story["runs"][0]["recording"] and len(story["corrections"]) == len(done)
+    assert rotors.book.piece("W-1")["verdict"] == "pass"
+
+
+def test_the_tolerance_planes_are_the_bearings(rotors):
+    told = measure_typed(rotors, "W-1", [0.9, 0.5], [40, 200])
+    at = transfer([polar([0.9, 40]), polar([0.5, 200])], [-14, 30], (0, 60))
+    assert [p["name"] for p in told["tolerance"]] == ["bearing A", "bearing B"]
+    assert [p["amount_gmm"] for p in told["tolerance"]] == pytest.approx(np.abs(at))
+    total = 1000 * 6.3 * 0.35 / (150_000 * np.pi / 30)
+    shares = [p["limit_gmm"] / total for p in told["tolerance"]]
+    assert shares == pytest.approx([0.7, 0.3])  # centre of mass near A: 0.8 is held to 0.7
+
+
+@pytest.mark.parametrize(
+    ("unit", "amounts", "gmm"),
+    [
+        ("g·mm", [1.0, 2.0], [1.0, 2.0]),
+        ("µm", [1.0, 2.0], [0.35, 0.7]),
+        ("g·mm/kg", [1.0, 2.0], [0.35, 0.7]),
+        ("g", [0.1, 0.2], [1.0, 1.6]),
+        ("oz-in", [0.001, 0.002], [0.7200778, 1.4401556]),
+    ],
+)
+def test_units_of_a_display(unit, amounts, gmm):
+    rotor = parse_rotor(WHEEL, name="x")
+    reading = typed_reading(rotor, amounts, [10, 20], unit=unit)
+    assert np.abs(reading.unbalance) == pytest.approx(gmm, rel=1e-6)
+    turned = typed_reading(rotor, amounts, [10, 20], unit=unit, light_spot=True)
+    assert turned.unbalance == pytest.approx(-reading.unbalance)
+
+
+def test_corrections_cancel_what_is_there():
+    for content, times in ((WHEEL, 40), (FAN, 8)):
+        rotor = parse_rotor(content, name="x")
+        size = times * min(rotor.limits())
+        reading = typed_reading(rotor, [size, 0.7 * size], [100, 222])
+        advice = correct(rotor, reading, reading.judged(rotor))
+        for plane, u, stays in zip(rotor.plane, reading.unbalance, advice.expected, strict=True):
+            made = sum(
+                (1 if c.way == "add" else -1) * polar([c.amount_gmm, c.angle_deg])
+                for c in advice.corrections
+                if c.plane == plane.name
+            )
+            assert u + made == pytest.approx(stays, abs=1e-6 * size)
+            assert abs(stays) < 0.35 * abs(u)
+    counts = [c for c in advice.corrections if c.pieces]
+    assert counts and all(set(c.pieces) <= {"5", "10", "20"} for c in counts)
+    assert all(
+        (c.angle_deg - 15) % 30 == pytest.approx(0)
+        for c in advice.corrections
+        if c.plane == "right"
+    )
+
+
+def test_an_influence_calibrated_machine(rotors):
+    """Velocity sensors with an unknown answer: trial masses make it known; another speed is refused."""
+    rng = np.random.default_rng(3)
+    H = rng.standard_normal((2, 2)) + 1j * rng.standard_normal((2, 2))
+    base = np.array([0.3, 0.2j])
+    added = np.array([[0, 0], [2, 0], [0, 2], [2, 2j]], complex)
+    readings = base + added @ H.T + 0.001 * rng.standard_normal((4, 2))
+    told = calibrate_machine(
+        rotors,
+        "old machine",
+        "Larch 52 shaft and wheel",
+        added,
+        readings,
+        speed_rpm=2_400,
+        by="Ida",
+    )
+    assert not told["warnings"]
+    row = rotors.book.rotors.calibration("old machine", "Larch 52 shaft and wheel")
+    assert np.array(row["content"]["response"])[..., 0] == pytest.approx(H.real, abs=0.01)
+    rotor = wheel(polar([3, 40]), polar([2, 200]))
+    u = np.array([x[1] for x in rotor.unbalance])
+    wanted = H @ u
+    recording = simulated_rotor_recording(_making(wanted, 2_400.0), 5, QUIET)
+    got = measure_signals(rotors, "W-1", recording, rig="old machine")
+    assert got["way"] == "influence"
+    found = [polar([p["amount_gmm"], p["angle_deg"]]) for p in got["planes"]]
+    assert found == pytest.approx(list(u), abs=0.05)
+    slow = MachineSettings(speed_rpm=1_500, noise_n=0.002, repeat_share=0)
+    with pytest.raises(BadInput, match="calibration is for 2,400"):
+        measure_signals(rotors, "W-1", simulated_rotor_recording(rotor, 5, slow), rig="old machine")
+
+
+def _making(forces, rpm):
+    """A rotor whose supports feel these forces, N, at a speed."""
+    u = forces / (rpm * np.pi / 30) ** 2 * 1e6
+    return LooseRotor(0.35, (0.0, 60.0), ((0.0, complex(u[0])), (60.0, complex(u[1]))))
+
+
+def test_bad_input_is_refused_and_nothing_is_kept(rotors):
+    with pytest.raises(SignalTooPoor, match="support A"):
+        dead = MachineSettings(speed_rpm=2_400, noise_n=0.0, dead=0)
+        measure_signals(rotors, "W-1", simulated_rotor_recording(wheel(1, 1), 1, dead))
+    with pytest.raises(SignalTooPoor, match="turns"):
+        short = MachineSettings(speed_rpm=600, seconds=2.0)
+        measure_signals(rotors, "W-1", simulated_rotor_recording(wheel(1, 1), 1, short))
+    with pytest.raises(UnreadableFile, match="low-speed machine"):
+        from heavyspot.sim.cartridge import make_cartridge
+
+        measure_signals(rotors, "W-1", simulated_recording(make_cartridge("Larch 52", 1), 1))
+    with pytest.raises(BadInput, match="2 planes"):
+        measure_typed(rotors, "W-1", [1.0], [10])
+    with pytest.raises(BadInput, match="negative"):
+        measure_typed(rotors, "W-1", [1.0, -1], [10, 20])
+    with pytest.raises(BadInput, match="not known"):
+        measure_typed(rotors, "W-1", [1.0, 1], [10, 20], unit="lb")
+    with pytest.raises(BadInput, match="no plane"):
+        corrected(rotors, "W-1", "nose", 10, amount_gmm=1)
+    with pytest.raises(BadInput, match="Measure first"):
+        corrected_as_advised(rotors, "W-1")
+    with pytest.raises(LedgerFault, match="another name"):
+        add_rotor_model(rotors, WHEEL | {"name": "Larch 52"})
+    with pytest.raises(LedgerFault, match="no rotor"):
+        rotor_model(rotors, "Larch 52")
+    with pytest.raises(LedgerFault, match="kind"):
+        rotors.model("Fan 900")
+    assert rotor_story(rotors, "W-1")["runs"] == []
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"support_b_mm": -1.0}, "Support B"),
+        ({"plane": [WHEEL["plane"][1], WHEEL["plane"][0]]}, "Plane 2"),
+        ({"shaft_mm": (0.0, 60.0)}, "beyond the shaft"),
+        ({"mass_centre_mm": None}, "centre of mass"),
+        ({"grade": None}, "needs grade"),
+        ({"rule": "residual"}, "one number for each plane"),
+        ({"weight": 3}, "weight"),
+        ({"service_speed_rpm": 0}, "service_speed_rpm"),
+    ],
+)
+def test_impossible_rotors_are_refused(changes, words):
+    content = {k: v for k, v in (WHEEL | changes).items() if v is not None}
+    with pytest.raises(UnreadableFile, match=words):
+        parse_rotor(content, name="x")
+
+
+def test_proofs_stand_on_the_machines_record(rotors):
+    at = np.arange(12) * 30.0
+    good = np.abs(1 + 10 * np.exp(1j * np.deg2rad(at)))
+    told = prove_residual(
+        rotors, MACHINE, {"left": good, "right": good}, due="2030-01-01", by="Ida"
+    )
+    assert told["passed"] and overdue(rotors, MACHINE) == []
+    assert overdue(rotors, MACHINE, today="2031-01-01") == [
+        f"{MACHINE}: the residual test was due on 2030-01-01."
+    ]
+    bad = prove_residual(rotors, MACHINE, {"left": np.abs(3 + 10 * np.exp(1j * np.deg2rad(at)))})
+    assert not bad["passed"]
+    assert "did not pass" in overdue(rotors, MACHINE)[0]
+    told = measure_typed(rotors, "W-1", [0.01, 0.01], [0, 0], rig=MACHINE)
+    assert "did not pass" in told["proofs"][0]  # visible on what is measured with it
+    moved = [(150.0, float(a)) for a in at[:11]]
+    vectors = [
+        (abs(v), float(np.rad2deg(np.angle(v)))) for v in (30 + polar([150, a]) for _, a in moved)
+    ]
+    kept = prove_reduction(
+        rotors, MACHINE, {"left": vectors}, stationary=(30, 0), travelling_gmm=150,
+        positions_deg=[a for _, a in moved], least_gmm=1.0,
+    )  # fmt: skip
+    assert kept["passed"]
+    steady = prove_compensator(
+        rotors, MACHINE, {"left": [(5, 0)] * 4}, compensated_gmm=50, least_gmm=1
+    )
+    assert steady["passed"] and {p["of"] for p in rotors.book.rotors.proofs(MACHINE)} == {
+        "residual", "reduction", "compensator",
+    }  # fmt: skip
+    with pytest.raises(BadInput, match="date"):
+        prove_residual(rotors, MACHINE, {"left": good}, due="soon")
+    with pytest.raises(BadInput, match="no name"):
+        prove_residual(rotors, " ", {"left": good})
+
+
+def test_a_matching_is_kept(rotors):
+    kinds = {
+        "wheel": [("C1", 0.5, 10), ("C2", 0.2, 90)],
+        "shaft and wheel": [("S1", 0.3, 0), ("S2", 0.6, 200)],
+        "nut": [("N1", 0.05, 0), ("N2", 0.1, 0)],
+    }
+    told = match(rotors, kinds, steps_deg={"nut": 60}, by="Ida")
+    assert told["total_gmm"] < 0.3 * told["as_they_come_gmm"]
+    assert rotors.book.rotors.matching(told["id"])["content"]["assemblies"] == told["assemblies"]
+    assert rotors.book.rotors.newest_matchings()[0]["id"] == told["id"]
+
+
+def test_a_few_rotors_of_every_size_are_within_tolerance_after_one_correction():
+    within, held, false = low_speed.run(40)
+    assert within >= 0.9 and held >= 0.9 and false == 0
+
+
+@pytest.mark.prove
+def test_five_hundred_rotors():
+    within, held, false = low_speed.run(500)
+    print(f"within tolerance {within:.3f}, truth held {held:.3f}, false passes {false}")
+    assert within >= 0.95 and 0.93 <= held <= 0.97
