@@ -1,4 +1,4 @@
-"""Rotors of 0.05 to 2,000 kg on the simulated low-speed machine: one correction each (python -m loop.low_speed N)."""
+"""Rotors of 0.05 to 2,000 kg on the simulated machine, one correction each (python -m loop.low_speed N)."""
 
 import sys
 from concurrent.futures import ProcessPoolExecutor

@@ -12,6 +12,8 @@ import typer
 from .._version import __version__
 from ..quantities.errors import BadInput, HeavyspotError
 from .common import By, Json, Settings, emit, open_workshop
+from .machines import machine_app
+from .rotors import rotor_app
 from .users import user_app
 
 app = typer.Typer(
@@ -37,6 +39,8 @@ app.add_typer(model_app, name="model")
 app.add_typer(piece_app, name="piece")
 app.add_typer(rig_app, name="rig")
 app.add_typer(user_app, name="user")
+app.add_typer(rotor_app, name="rotor")
+app.add_typer(machine_app, name="machine")
 
 Serial = Annotated[str, typer.Argument(help="Serial of the piece.")]
 

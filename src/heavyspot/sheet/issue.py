@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from ..ledger.writing import now_utc
 from ..quantities.errors import BadInput
-from ..workshop.report import make_report
+from ..workshop.report import SheetReport, make_report
+from ..workshop.rotor_report import RotorReport, make_rotor_report
 from ..workshop.shop import Workshop
-from .pdf import sheet_pdf
+from .pdf import rotor_pdf, sheet_pdf
+
+Report = SheetReport | RotorReport
 
 
 def issue_sheet(shop: Workshop, serial: str, output: str | Path, *, by: str = "") -> dict[str, Any]:
@@ -26,15 +30,42 @@ def issue_sheet(shop: Workshop, serial: str, output: str | Path, *, by: str = ""
     dict
         ``number``, ``digest``, ``path``, ``verdict``.
     """
+
+    def make(number: str, at: str) -> tuple[SheetReport, bytes]:
+        report = make_report(shop, serial, number=number, at=at)
+        return report, sheet_pdf(report)
+
+    return _issue(shop, serial, output, make, by)
+
+
+def issue_rotor_sheet(
+    shop: Workshop, serial: str, output: str | Path, *, by: str = ""
+) -> dict[str, Any]:
+    """Write a rotor's sheet and record it; as `issue_sheet`."""
+
+    def make(number: str, at: str) -> tuple[RotorReport, bytes]:
+        report = make_rotor_report(shop, serial, number=number, at=at)
+        return report, rotor_pdf(report)
+
+    return _issue(shop, serial, output, make, by)
+
+
+def _issue(
+    shop: Workshop,
+    serial: str,
+    output: str | Path,
+    make: Callable[[str, str], tuple[Report, bytes]],
+    by: str,
+) -> dict[str, Any]:
     path = Path(output)
     if not path.parent.exists():
         raise BadInput(f"The folder {path.parent} is not there.", remedy="Make it first.")
     at = now_utc()
     number = f"{at[:4]}-{shop.book.sheet_count(at[:4]) + 1:05d}"
-    report = make_report(shop, serial, number=number, at=at)
+    report, pdf = make(number, at)
     unfinished = path.with_name(path.name + ".part")
     with unfinished.open("wb") as file:
-        file.write(sheet_pdf(report))
+        file.write(pdf)
         file.flush()
         os.fsync(file.fileno())
     shop.book.add_sheet(

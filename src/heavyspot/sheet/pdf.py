@@ -6,25 +6,48 @@ import io
 from importlib.resources import as_file, files
 
 from ..workshop.report import SheetReport
+from ..workshop.rotor_report import RotorReport
 from .plots import curve_svg, dial_svg
+from .polar import polar_svg
 
 
 def sheet_pdf(report: SheetReport) -> bytes:
-    """Return the sheet as PDF bytes; the same report gives the same bytes.
+    """Return the sheet as PDF bytes; the same report gives the same bytes."""
+    drawings = {"curve": curve_svg(report), "dial": dial_svg(report.cuts, report.rotation)}
+    return _compiled("sheet.typ", report, drawings)
 
-    PDF/A-3b with the report's JSON attached. Letters the sheet's font does not have (PDF/A forbids
-    them) are set as plain PDF, so that a name never keeps a sheet from being made.
+
+def rotor_pdf(report: RotorReport) -> bytes:
+    """Return a rotor's sheet as PDF bytes; the same report gives the same bytes."""
+    drawings = {
+        f"polar{i}": polar_svg(
+            plane.name,
+            plane.limit_gmm,
+            [(v.amount_gmm, v.angle_deg, v.circle_gmm) for v in (plane.first, plane.last) if v],
+            report.rotation,
+        )
+        for i, plane in enumerate(report.planes)
+    }
+    return _compiled("rotor.typ", report, drawings)
+
+
+def _compiled(
+    template_name: str, report: SheetReport | RotorReport, drawings: dict[str, str]
+) -> bytes:
+    """Return PDF/A-3b with the report's JSON attached.
+
+    Letters the sheet's font does not have (PDF/A forbids them) are set as plain PDF, so that a name never
+    keeps a sheet from being made.
     """
     import typst
 
     inputs = {
         "data": report.data(),
         "digest": report.digest(),
-        "curve": curve_svg(report),
-        "dial": dial_svg(report.cuts, report.rotation),
         "qr": qr_svg(report),
+        **drawings,
     }
-    with as_file(files(__package__) / "sheet.typ") as template:
+    with as_file(files(__package__) / template_name) as template:
         try:
             return typst.compile(
                 str(template),
@@ -39,12 +62,12 @@ def sheet_pdf(report: SheetReport) -> bytes:
         return typst.compile(str(template), format="pdf", sys_inputs=inputs)
 
 
-def qr_text(report: SheetReport) -> str:
+def qr_text(report: SheetReport | RotorReport) -> str:
     """Return what the QR code says: the sheet's number and the digest of its data."""
     return f"HEAVYSPOT {report.number} SHA256 {report.digest()}"
 
 
-def qr_svg(report: SheetReport) -> str:
+def qr_svg(report: SheetReport | RotorReport) -> str:
     """Return the QR code as SVG."""
     import segno
 

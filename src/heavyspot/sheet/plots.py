@@ -275,6 +275,11 @@ def _text(
     )
 
 
+def mark_text(x: float, y: float, text: str, *, fill: str) -> str:
+    """Return a centred label of a drawing."""
+    return _text(x, y, text, anchor="middle", fill=fill)
+
+
 def _step(span: float, most: int) -> float:
     """Return a round step that divides the span into at most that many."""
     power = 10.0 ** math.floor(math.log10(span))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import date, timedelta
 from typing import Any
@@ -31,7 +31,7 @@ Pair = tuple[float, float]
 def prove_residual(
     shop: Workshop,
     rig: str,
-    planes: dict[str, Sequence[float]],
+    planes: Mapping[str, Sequence[float]],
     *,
     least_gmm: float | None = None,
     due: str = "",
@@ -53,7 +53,7 @@ def prove_residual(
 def prove_reduction(
     shop: Workshop,
     rig: str,
-    planes: dict[str, Sequence[Pair]],
+    planes: Mapping[str, Sequence[Pair]],
     *,
     stationary: Pair,
     travelling_gmm: float,
@@ -84,7 +84,7 @@ def prove_reduction(
 def prove_compensator(
     shop: Workshop,
     rig: str,
-    planes: dict[str, Sequence[Pair]],
+    planes: Mapping[str, Sequence[Pair]],
     *,
     compensated_gmm: float,
     least_gmm: float,
@@ -146,7 +146,7 @@ def _keep(
 
 def match(
     shop: Workshop | None,
-    kinds: dict[str, Sequence[tuple[str, float, float]]],
+    kinds: Mapping[str, Sequence[tuple[str, float, float]]],
     *,
     steps_deg: dict[str, float] | None = None,
     by: str = "",

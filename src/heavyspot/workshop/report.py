@@ -49,8 +49,23 @@ class SheetCut:
     after_run: int
 
 
+class Provable:
+    """A report whose content has one spelling, and a digest of it."""
+
+    def data(self) -> str:
+        """Return the report as canonical JSON: sorted keys, no spaces."""
+        return json.dumps(
+            asdict(self),  # type: ignore[call-overload]  # every report is a dataclass
+            sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False,
+        )  # fmt: skip
+
+    def digest(self) -> str:
+        """Return the SHA-256 of `data`, hexadecimal."""
+        return hashlib.sha256(self.data().encode()).hexdigest()
+
+
 @dataclass(frozen=True)
-class SheetReport:
+class SheetReport(Provable):
     """One sheet's content; the same value always gives the same PDF bytes."""
 
     number: str
@@ -89,16 +104,6 @@ class SheetReport:
     uncertainty: str
     cautions: tuple[str, ...]
     program: str
-
-    def data(self) -> str:
-        """Return the report as canonical JSON: sorted keys, no spaces."""
-        return json.dumps(
-            asdict(self), sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
-        )
-
-    def digest(self) -> str:
-        """Return the SHA-256 of `data`, hexadecimal."""
-        return hashlib.sha256(self.data().encode()).hexdigest()
 
 
 def make_report(shop: Workshop, serial: str, *, number: str, at: str | None = None) -> SheetReport:
@@ -139,7 +144,7 @@ def make_report(shop: Workshop, serial: str, *, number: str, at: str | None = No
         rotation=model.rotation,
         test_speed_rpm=model.test_speed_rpm,
         rig=row["rig"],
-        calibration=_calibration(conditions["rig"], row["at"]),
+        calibration=calibration_text(conditions["rig"], row["at"]),
         sensor=_sensor(sensor),
         operator=row["by"],
         run=last.number,
@@ -195,7 +200,7 @@ def _tier(limit: Any, curves: tuple[Curve, ...]) -> str:
     return f"{'within' if ratio <= 1 else 'over'} ({ratio:.2f} of it)"
 
 
-def _calibration(rig: dict[str, Any], at: str) -> str:
+def calibration_text(rig: dict[str, Any], at: str) -> str:
     """Return the calibration state on the day of the run."""
     if not rig:
         return "no calibration on record"

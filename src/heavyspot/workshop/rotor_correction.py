@@ -16,6 +16,9 @@ from .rotor_reading import RotorReading
 SPACING_DEG = 15.0
 """Where a single cut is not enough and any angle is allowed: cuts so far apart."""
 
+MOST_SIDE_BY_SIDE = 9
+"""So many of them at most: what they cannot make stays for the next time."""
+
 
 @dataclass(frozen=True)
 class Correction:
@@ -91,13 +94,24 @@ def _in_plane(plane: RotorPlaneFile, heavy: complex) -> tuple[list[Correction], 
         return _with_masses(plane, where, places, heavy)
     most = _most(plane)
     if places.size == 0:
-        at = float(angle_of(where))
-        if abs(where) <= most:
-            return _rows(plane, np.array([at]), np.array([abs(where)])), 0j
-        places = (at + SPACING_DEG * np.arange(-5, 6)) % 360.0
+        at, each = _side_by_side(where, most)
+        made = each * np.exp(1j * np.deg2rad(at)).sum()
+        stays = where - made if plane.way == "remove" else made - where
+        return _rows(plane, at, np.full(at.size, each)), complex(stays)
     split = split_over(where, places, most_each=most)
     stays = split.residual if plane.way == "remove" else -split.residual
     return _rows(plane, places, split.amounts), complex(stays)
+
+
+def _side_by_side(where: complex, most: float) -> tuple[Array, float]:
+    """Return as few equal cuts as will do, side by side round an angle, and the amount of each."""
+    at = float(angle_of(where))
+    for n in range(1, MOST_SIDE_BY_SIDE + 1):
+        offsets = SPACING_DEG * (np.arange(n) - (n - 1) / 2)
+        each = abs(where) / float(np.cos(np.deg2rad(offsets)).sum())
+        if each <= most:
+            break
+    return (at + offsets) % 360.0, min(each, most)
 
 
 def _most(plane: RotorPlaneFile) -> float:

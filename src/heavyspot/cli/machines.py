@@ -1,0 +1,143 @@
+"""``heavyspot machine``: calibrations and proofs of the low-speed machines."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from .common import By, Json, emit, open_workshop
+from .rotors import named
+
+machine_app = typer.Typer(
+    no_args_is_help=True, rich_markup_mode=None, help="Low-speed machines: calibration and proofs."
+)
+
+Rig = Annotated[str, typer.Argument(help="Name of the machine.")]
+Planes = Annotated[
+    list[str], typer.Option("--plane", help='Readings of a plane: "left=10.1 10.3 ...".')
+]
+Due = Annotated[str, typer.Option("--due", help="Next time, like 2027-03-31; else in a year.")]
+
+
+@machine_app.command("calibrate")
+def machine_calibrate(
+    rig: Rig,
+    rotor: Annotated[str, typer.Argument(help="Kind of rotor.")],
+    file: Annotated[
+        Path, typer.Argument(help="Table: plane1,plane2 and a column for each sensor.")
+    ],
+    speed: Annotated[float, typer.Option("--speed", help="Measuring speed, rpm.")],
+    by: By = "",
+    json: Json = False,
+) -> None:
+    """Calibrate by runs with known masses: amounts and readings as amount@degrees."""
+    from ..workshop.rotors import calibrate_machine
+    from ..workshop.vectors import read_text, read_trials
+
+    added, readings, names = read_trials(read_text(file))
+    told = calibrate_machine(
+        open_workshop(), rig, rotor, added, readings, speed_rpm=speed, names=names, by=by
+    )
+    if json:
+        emit(told)
+        return
+    typer.echo(
+        f"{rig} calibrated for {rotor} at {speed:,.0f} rpm, condition {told['condition']:.1f}."
+    )
+    for name, share in zip(names, told["repeat_share"], strict=True):
+        typer.echo(f"  {name:<12} repeats to {100 * share:.1f} %")
+    for warning in told["warnings"]:
+        typer.echo(f"  ! {warning}")
+
+
+@machine_app.command("residual-test")
+def machine_residual(
+    rig: Rig, plane: Planes, due: Due = "", by: By = "", json: Json = False
+) -> None:
+    """Minimum achievable residual: amounts with ten times the claim at 0, 30 ... 330 degrees."""
+    from ..workshop.machine_proofs import prove_residual
+    from ..workshop.vectors import read_numbers
+
+    planes = {k: read_numbers(v) for k, v in map(named, plane)}
+    _show(prove_residual(open_workshop(), rig, planes, due=due, by=by), json)
+
+
+@machine_app.command("reduction-test")
+def machine_reduction(
+    rig: Rig,
+    plane: Planes,
+    stationary: Annotated[str, typer.Option("--stationary", help="Stationary mass, g·mm@degrees.")],
+    travelling: Annotated[float, typer.Option("--travelling", help="Travelling mass, g·mm.")],
+    positions: Annotated[str, typer.Option("--positions", help='Its places: "0 30 60 ...".')],
+    least: Annotated[float, typer.Option("--least", help="Claimed least residual, g·mm.")],
+    claimed: Annotated[float, typer.Option("--claimed", help="Claimed ratio.")] = 0.95,
+    due: Due = "",
+    by: By = "",
+    json: Json = False,
+) -> None:
+    """Unbalance reduction ratio: vectors (amount@degrees) with a travelling mass at known places."""
+    from ..workshop.machine_proofs import prove_reduction
+    from ..workshop.vectors import read_numbers, read_pair, read_pairs
+
+    told = prove_reduction(
+        open_workshop(), rig, {k: read_pairs(v) for k, v in map(named, plane)},
+        stationary=read_pair(stationary), travelling_gmm=travelling,
+        positions_deg=read_numbers(positions), least_gmm=least, claimed=claimed, due=due, by=by,
+    )  # fmt: skip
+    _show(told, json)
+
+
+@machine_app.command("compensator-test")
+def machine_compensator(
+    rig: Rig,
+    plane: Planes,
+    compensated: Annotated[float, typer.Option("--compensated", help="Amount taken out, g·mm.")],
+    least: Annotated[float, typer.Option("--least", help="Claimed least residual, g·mm.")],
+    due: Due = "",
+    by: By = "",
+    json: Json = False,
+) -> None:
+    """Compensator: vectors (amount@degrees) read at index 0, 180, 0, 180."""
+    from ..workshop.machine_proofs import prove_compensator
+    from ..workshop.vectors import read_pairs
+
+    planes = {k: read_pairs(v) for k, v in map(named, plane)}
+    shop = open_workshop()
+    _show(
+        prove_compensator(
+            shop, rig, planes, compensated_gmm=compensated, least_gmm=least, due=due, by=by
+        ),
+        json,
+    )
+
+
+def _show(told: dict[str, Any], json: bool) -> None:
+    if json:
+        emit(told)
+        return
+    typer.echo(
+        f"{told['rig']}, {told['kind']} test: {'PASSED' if told['passed'] else 'NOT PASSED'}, due {told['due']}"
+    )
+    for name, p in told["planes"].items():
+        typer.echo(f"  {name}: {p['text']}")
+    typer.echo("Limits from memory of ISO 21940-21: check them against the standard.")
+
+
+@machine_app.command("proofs")
+def machine_proofs(rig: Rig, json: Json = False) -> None:
+    """The newest proof of each kind, and what is past its day."""
+    from ..workshop.rotors import overdue
+
+    shop = open_workshop()
+    rows = [{"kind": r["of"], "at": r["at"], **r["content"]} for r in shop.book.rotors.proofs(rig)]
+    if json:
+        emit({"proofs": rows, "overdue": overdue(shop, rig)})
+        return
+    for r in rows:
+        typer.echo(
+            f"  {r['kind']:<12} {r['at'][:10]}  {'passed' if r['passed'] else 'not passed'}, due {r['due']}"
+        )
+    for text in overdue(shop, rig):
+        typer.echo(f"  ! {text}")

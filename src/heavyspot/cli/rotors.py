@@ -1,0 +1,343 @@
+"""``heavyspot rotor``: loose rotors on the low-speed machines."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from ..quantities.errors import BadInput
+from .common import By, Json, emit, open_workshop
+
+rotor_app = typer.Typer(
+    no_args_is_help=True, rich_markup_mode=None, help="Loose rotors on the low-speed machines."
+)
+
+Serial = Annotated[str, typer.Argument(help="Serial of the rotor.")]
+Rig = Annotated[str, typer.Option("--rig", help="Machine it was measured on.")]
+
+
+@rotor_app.command("model")
+def rotor_model_add(
+    file: Annotated[Path, typer.Argument(help="Rotor file (TOML).")],
+    by: By = "",
+    json: Json = False,
+) -> None:
+    """Add a kind of rotor, or a new version of one."""
+    from ..workshop.rotors import add_rotor_model
+
+    rotor = add_rotor_model(open_workshop(), file, by=by)
+    limits = dict(zip(rotor.tolerance_planes, rotor.limits(), strict=True))
+    if json:
+        emit({"rotor": rotor.name, "rule": rotor.rule_text(), "limits_gmm": limits})
+        return
+    typer.echo(f"{rotor.name}: {rotor.mass_kg:g} kg, {rotor.rule_text()}")
+    for name, limit in limits.items():
+        typer.echo(f"  {name:<12} {limit:10.4g} g·mm may stay")
+
+
+@rotor_app.command("new")
+def rotor_new(
+    serial: Annotated[str, typer.Option("--serial", help="Serial of the rotor.")],
+    rotor: Annotated[str, typer.Option("--rotor", help="Kind of rotor.")],
+    customer: Annotated[str, typer.Option("--customer", help="Whose it is.")] = "",
+    invoice: Annotated[str, typer.Option("--invoice", help="Invoice number of the job.")] = "",
+    by: By = "",
+    json: Json = False,
+) -> None:
+    """Add a rotor to a job."""
+    from ..workshop.rotors import add_rotor
+
+    shop = open_workshop()
+    piece = add_rotor(shop, serial, rotor, customer=customer, invoice=invoice, by=by)
+    if json:
+        emit({"piece": piece, "serial": serial, "rotor": rotor})
+        return
+    typer.echo(f"Rotor {serial} ({rotor}) added.")
+
+
+@rotor_app.command("measure")
+def rotor_measure(
+    serial: Serial,
+    recording: Annotated[
+        Path | None, typer.Argument(help="Recording of the supports; or give --reading.")
+    ] = None,
+    reading: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--reading", help="What the display says, amount@degrees, one for each plane."
+        ),
+    ] = None,
+    unit: Annotated[
+        str, typer.Option("--unit", help="g·mm (or gmm), g·mm/kg, µm (or um), oz-in, g.")
+    ] = "g·mm",
+    light_spot: Annotated[
+        bool, typer.Option("--light-spot", help="The display says where to add.")
+    ] = False,
+    speed: Annotated[float | None, typer.Option("--speed", help="Measuring speed, rpm.")] = None,
+    rig: Rig = "",
+    by: By = "",
+    json: Json = False,
+) -> None:
+    """Measure: from a recording, or from a machine's own display."""
+    from ..workshop.rotors import measure_signals, measure_typed
+    from ..workshop.vectors import read_pair
+
+    shop = open_workshop()
+    if (recording is None) == (not reading):
+        raise BadInput(
+            "Give either a recording or the display's readings.",
+            remedy="--reading 0.9@40 --reading 0.5@200, or the name of a file.",
+        )
+    if recording is not None:
+        told = measure_signals(shop, serial, recording, rig=rig, by=by)
+    else:
+        pairs = [read_pair(r) for r in reading or []]
+        plain = {"gmm": "g·mm", "um": "µm", "gmm/kg": "g·mm/kg"}
+        told = measure_typed(
+            shop, serial, [p[0] for p in pairs], [p[1] for p in pairs],
+            unit=plain.get(unit, unit), light_spot=light_spot, speed_rpm=speed, rig=rig, by=by,
+        )  # fmt: skip
+    if json:
+        emit(told)
+        return
+    _show_reading(told)
+
+
+def _show_reading(told: dict[str, Any]) -> None:
+    way = {"typed": "typed from the display", "forces": "from forces", "influence": "calibrated"}
+    typer.echo(
+        f"{told['serial']}, reading {told['number']}, {way[told['way']]}: {told['verdict'].upper()}"
+    )
+    for p in told["planes"]:
+        typer.echo(
+            f"  {p['name']:<12} {p['amount_gmm']:10.4g} g·mm at {p['angle_deg']:5.1f}°"
+            f"  ± {p['uncertainty_gmm']:.2g} (k = 2)"
+        )
+    typer.echo(f"  {told['rule']}:")
+    for p in told["tolerance"]:
+        typer.echo(
+            f"  {p['name']:<12} {p['amount_gmm']:10.4g} g·mm of {p['limit_gmm']:.4g}"
+            f"  {p['ratio']:5.2f} x  {p['verdict']}"
+        )
+    for note in (*told["notes"], *told["proofs"]):
+        typer.echo(f"  ! {note}")
+    typer.echo(told["advice"]["why"])
+    for c in told["advice"]["corrections"]:
+        typer.echo("  " + correction_text(c))
+
+
+def correction_text(c: dict[str, Any]) -> str:
+    """Return a correction in one line."""
+    doing = "Take off" if c["way"] == "remove" else "Add"
+    text = f"{doing} {c['amount_gmm']:.4g} g·mm ({c['mass_g']:.4g} g) on {c['plane']} at {c['angle_deg']:.1f}°"
+    if c["depth_mm"]:
+        text += f", {c['depth_mm']:.2f} mm deep"
+    if c["pieces"]:
+        text += ": " + " and ".join(f"{n} x {m} g" for m, n in c["pieces"].items())
+    return text
+
+
+@rotor_app.command("corrected")
+def rotor_corrected(
+    serial: Serial,
+    plane: Annotated[str | None, typer.Option("--plane", help="Where; else as advised.")] = None,
+    at: Annotated[
+        str | None, typer.Option("--made", help="What was done: amount in g·mm@degrees.")
+    ] = None,
+    by: By = "",
+    json: Json = False,
+) -> None:
+    """Record a correction: as advised, or what was really done."""
+    from ..workshop.rotors import corrected, corrected_as_advised
+    from ..workshop.vectors import read_pair
+
+    shop = open_workshop()
+    if (plane is None) != (at is None):
+        raise BadInput("Plane and amount go together.", remedy="--plane hub --made 0.9@40")
+    if plane is None or at is None:
+        done = corrected_as_advised(shop, serial, by=by)
+    else:
+        amount, angle = read_pair(at)
+        done = [corrected(shop, serial, plane, angle, amount_gmm=amount, by=by)]
+    if json:
+        emit(done)
+        return
+    for c in done:
+        typer.echo(f"{c['plane']}: {c['way']} {c['amount_gmm']:.4g} g·mm at {c['angle_deg']:.1f}°")
+
+
+@rotor_app.command("show")
+def rotor_show(serial: Serial, json: Json = False) -> None:
+    """Show a rotor's readings and corrections."""
+    from ..workshop.rotors import rotor_story
+
+    story = rotor_story(open_workshop(), serial)
+    if json:
+        emit(story)
+        return
+    typer.echo(f"{story['serial']} ({story['model']}), {story['rule']}")
+    for r in story["runs"]:
+        _show_reading({**r, "serial": serial})
+        for c in story["corrections"]:
+            if c["after_run"] == r["number"]:
+                typer.echo(
+                    f"  made: {c['plane']} {c['way']} {c['amount_gmm']:.4g} g·mm at {c['angle_deg']:.1f}°"
+                )
+
+
+@rotor_app.command("sheet")
+def rotor_sheet(
+    serial: Serial,
+    out: Annotated[Path, typer.Option("--out", help="Where to write the PDF.")],
+    by: By = "",
+    json: Json = False,
+) -> None:
+    """Write the customer's sheet of a rotor."""
+    from ..sheet.issue import issue_rotor_sheet
+
+    issued = issue_rotor_sheet(open_workshop(), serial, out, by=by)
+    if json:
+        emit(issued)
+        return
+    typer.echo(f"Sheet {issued['number']} ({issued['verdict']}) written to {out}.")
+
+
+@rotor_app.command("tolerance")
+def rotor_tolerance(
+    mass: Annotated[float, typer.Option("--mass", help="Mass, kg.")],
+    speed: Annotated[float, typer.Option("--speed", help="Service speed, rpm.")],
+    grade: Annotated[float, typer.Option("--grade", help="Balance quality grade G, mm/s.")] = 6.3,
+    json: Json = False,
+) -> None:
+    """What may stay, by grade and by the 4W/N rule, in all the trade's units."""
+    from ..balance.tolerance import four_w_over_n_gmm, permissible_gmm
+    from ..quantities.units import OZ_IN_GMM
+
+    total = permissible_gmm(mass, speed, grade)
+    values = {
+        "permissible_gmm": total,
+        "specific_um": total / mass,
+        "permissible_ozin": total / OZ_IN_GMM,
+        "four_w_over_n_half_load_gmm": four_w_over_n_gmm(mass / 2, speed),
+    }
+    if json:
+        emit(values)
+        return
+    typer.echo(f"G {grade:g}, {mass:g} kg, {speed:,.0f} rpm (ISO 21940-11; whole rotor):")
+    typer.echo(
+        f"  {total:.4g} g·mm = {total / mass:.4g} µm (g·mm/kg) = {total / OZ_IN_GMM:.4g} oz-in"
+    )
+    typer.echo(
+        f"4W/N, half the rotor on the journal: {values['four_w_over_n_half_load_gmm']:.4g} g·mm a plane"
+    )
+
+
+@rotor_app.command("split")
+def rotor_split(
+    amount: Annotated[str, typer.Argument(help="Correction, amount@degrees.")],
+    places: Annotated[int, typer.Option("--places", help="Evenly spread places.")],
+    first: Annotated[float, typer.Option("--first", help="Angle of the first place.")] = 0.0,
+    most: Annotated[float | None, typer.Option("--most", help="Most at one place.")] = None,
+    json: Json = False,
+) -> None:
+    """Split a correction over fixed places."""
+    import numpy as np
+
+    from ..balance.places import split_over
+    from ..quantities.angles import phasor
+    from ..workshop.vectors import read_pair
+
+    at = (first + 360.0 / max(places, 1) * np.arange(places)) % 360.0
+    found = split_over(
+        complex(phasor(*read_pair(amount))), at, most_each=float("inf") if most is None else most
+    )
+    made = [
+        {"angle_deg": float(a), "amount": float(m)}
+        for a, m in zip(at, found.amounts, strict=True)
+        if m > 0
+    ]
+    if json:
+        emit({"places": made, "stays": abs(found.residual)})
+        return
+    for m in made:
+        typer.echo(f"  {m['amount']:10.4g} at {m['angle_deg']:5.1f}°")
+    typer.echo(f"  {abs(found.residual):10.4g} stays")
+
+
+@rotor_app.command("index")
+def rotor_index(
+    readings: Annotated[
+        list[str], typer.Argument(help="Readings, amount@degrees on the rotor, in order.")
+    ],
+    step: Annotated[
+        float, typer.Option("--step", help="Degrees of index between readings.")
+    ] = 180.0,
+    json: Json = False,
+) -> None:
+    """Tell rotor and fixture apart by turning the rotor on its fixture."""
+    import numpy as np
+
+    from ..balance.tooling import index_method
+    from ..quantities.angles import angle_of, phasor
+    from ..workshop.vectors import read_pair
+
+    v = [complex(phasor(*read_pair(r))) for r in readings]
+    found = index_method(v, np.arange(len(v)) * step)
+    parts = {
+        name: {"amount": abs(u), "angle_deg": float(angle_of(u))}
+        for name, u in (("rotor", found.rotor), ("fixture", found.fixture))
+    }
+    if json:
+        emit({**parts, "standard": found.standard})
+        return
+    for name, p in parts.items():
+        typer.echo(f"  {name:<8} {p['amount']:10.4g} at {p['angle_deg']:5.1f}°")
+    if len(v) > 2:
+        typer.echo(f"  ± {2 * found.standard:.2g} (k = 2)")
+
+
+@rotor_app.command("match")
+def rotor_match(
+    file: Annotated[Path, typer.Argument(help="Table: kind,name,amount_gmm,angle_deg.")],
+    step: Annotated[
+        list[str] | None, typer.Option("--step", help="kind=degrees a kind may be turned by.")
+    ] = None,
+    keep: Annotated[bool, typer.Option("--keep", help="Keep the proposal in the ledger.")] = False,
+    by: By = "",
+    json: Json = False,
+) -> None:
+    """Propose which parts to put together, and how turned."""
+    from ..workshop.machine_proofs import match
+    from ..workshop.vectors import read_parts, read_text
+
+    steps = dict(named(s) for s in step or [])
+    kinds = read_parts(read_text(file))
+    told = match(
+        open_workshop() if keep else None,
+        kinds,
+        steps_deg={k: float(v) for k, v in steps.items()},
+        by=by,
+    )
+    if json:
+        emit(told)
+        return
+    for a in told["assemblies"]:
+        parts = ", ".join(
+            f"{name} turned {a['turned_deg'][k]:.0f}°" if a["turned_deg"][k] else name
+            for k, name in a["parts"].items()
+        )
+        typer.echo(f"  {parts}: {a['residual_gmm']:.3g} g·mm stays")
+    typer.echo(
+        f"In all {told['total_gmm']:.3g} g·mm (as they come {told['as_they_come_gmm']:.3g}; "
+        f"never below {told['bound_gmm']:.3g})."
+    )
+
+
+def named(text: str) -> tuple[str, str]:
+    """Return name and value of ``name=value``."""
+    name, equals, value = text.partition("=")
+    if not equals:
+        raise BadInput(f'"{text}" names nothing.', remedy='Write it like "nut=60".')
+    return name.strip(), value.strip()
