@@ -11,7 +11,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import sparse
-from scipy.optimize import Bounds, LinearConstraint, linprog, lsq_linear, milp
+from scipy.optimize import (
+    Bounds,
+    LinearConstraint,
+    OptimizeResult,
+    linprog,
+    lsq_linear,
+    milp,
+)
 
 from ..quantities.errors import BadInput
 
@@ -110,8 +117,9 @@ def set_of_masses(
     *,
     stock: ArrayLike | None = None,
     most_at_place: int = 4,
+    enough: float = 0.0,
 ) -> Counts:
-    """Return how many of each mass to put at each place so that the least stays.
+    """Return how many of each mass to put at each place: the least that stays, then the least mass.
 
     Parameters
     ----------
@@ -123,6 +131,8 @@ def set_of_masses(
         How many of each there are; any number when not given.
     most_at_place : int
         Pieces that fit at one place.
+    enough : float
+        What may stay anyway: nothing is added to bring it lower.
 
     Raises
     ------
@@ -149,18 +159,29 @@ def set_of_masses(
                 "The stock does not fit the masses.", remedy="Give a count for each mass."
             )
         rules.append(LinearConstraint(np.pad(per_mass, ((0, 0), (0, 1))), 0, have))
-    thrift = 1e-4 * np.tile(masses, n) / masses.max() * masses.min()  # as little as makes it
-    solved = milp(
-        np.append(thrift, 1.0),
-        constraints=rules,
-        integrality=np.append(np.ones(n * m), 0),
-        bounds=Bounds(0, np.append(np.full(n * m, float(most_at_place)), np.inf)),
-        options={"time_limit": LONGEST_SEARCH_S, "mip_rel_gap": 1e-3},
-    )
-    if solved.x is None:
+    whole = np.append(np.ones(n * m), 0)
+    top = np.append(np.full(n * m, float(most_at_place)), np.inf)
+
+    def solve(cost: FloatArray, most_left: float) -> OptimizeResult:
+        top[-1] = most_left
+        return milp(
+            cost,
+            constraints=rules,
+            integrality=whole,
+            bounds=Bounds(0, top.copy()),
+            options={"time_limit": LONGEST_SEARCH_S, "mip_rel_gap": 1e-3},
+        )
+
+    nearest = solve(np.append(np.zeros(n * m), 1.0), np.inf)
+    if nearest.x is None:
         raise BadInput("No way to place the masses was found.", remedy="Allow more at a place.")
-    counts = np.rint(solved.x[:-1]).astype(np.int64)
-    return Counts(counts.reshape(n, m), complex(wanted - (counts * made).sum()), solved.status == 0)
+    # as near as can be, to a part of the smallest mass; then without masses that only face each other
+    left = max(float(nearest.x[-1]) + 0.02 * float(masses.min()), enough)
+    sparing = solve(np.append(np.tile(masses, n) + 0.01 * masses.min(), 0.0), left)
+    best = sparing if sparing.x is not None else nearest
+    counts = np.rint(best.x[:-1]).astype(np.int64)
+    proven = nearest.status == 0 and best.status == 0
+    return Counts(counts.reshape(n, m), complex(wanted - (counts * made).sum()), proven)
 
 
 def least_removal(

@@ -8,6 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from ..quantities.errors import BadInput
+from ..quantities.words import short
 from .common import By, Json, emit, open_workshop
 
 rotor_app = typer.Typer(
@@ -34,7 +35,7 @@ def rotor_model_add(
         return
     typer.echo(f"{rotor.name}: {rotor.mass_kg:g} kg, {rotor.rule_text()}")
     for name, limit in limits.items():
-        typer.echo(f"  {name:<12} {limit:10.4g} g·mm may stay")
+        typer.echo(f"  {name:<12} {short(limit, 4):>10} g·mm may stay")
 
 
 @rotor_app.command("new")
@@ -112,13 +113,13 @@ def _show_reading(told: dict[str, Any]) -> None:
     )
     for p in told["planes"]:
         typer.echo(
-            f"  {p['name']:<12} {p['amount_gmm']:10.4g} g·mm at {p['angle_deg']:5.1f}°"
-            f"  ± {p['uncertainty_gmm']:.2g} (k = 2)"
+            f"  {p['name']:<12} {short(p['amount_gmm'], 4):>10} g·mm at {p['angle_deg']:5.1f}°"
+            f"  ± {short(p['uncertainty_gmm'], 2)} (k = 2)"
         )
     typer.echo(f"  {told['rule']}:")
     for p in told["tolerance"]:
         typer.echo(
-            f"  {p['name']:<12} {p['amount_gmm']:10.4g} g·mm of {p['limit_gmm']:.4g}"
+            f"  {p['name']:<12} {short(p['amount_gmm'], 4):>10} g·mm of {short(p['limit_gmm'], 4)}"
             f"  {p['ratio']:5.2f} x  {p['verdict']}"
         )
     for note in (*told["notes"], *told["proofs"]):
@@ -131,7 +132,8 @@ def _show_reading(told: dict[str, Any]) -> None:
 def correction_text(c: dict[str, Any]) -> str:
     """Return a correction in one line."""
     doing = "Take off" if c["way"] == "remove" else "Add"
-    text = f"{doing} {c['amount_gmm']:.4g} g·mm ({c['mass_g']:.4g} g) on {c['plane']} at {c['angle_deg']:.1f}°"
+    amount = f"{short(c['amount_gmm'], 4)} g·mm ({short(c['mass_g'], 4)} g)"
+    text = f"{doing} {amount} on {c['plane']} at {c['angle_deg']:.1f}°"
     if c["depth_mm"]:
         text += f", {c['depth_mm']:.2f} mm deep"
     if c["pieces"]:
@@ -165,7 +167,9 @@ def rotor_corrected(
         emit(done)
         return
     for c in done:
-        typer.echo(f"{c['plane']}: {c['way']} {c['amount_gmm']:.4g} g·mm at {c['angle_deg']:.1f}°")
+        typer.echo(
+            f"{c['plane']}: {c['way']} {short(c['amount_gmm'], 4)} g·mm at {c['angle_deg']:.1f}°"
+        )
 
 
 @rotor_app.command("show")
@@ -183,7 +187,7 @@ def rotor_show(serial: Serial, json: Json = False) -> None:
         for c in story["corrections"]:
             if c["after_run"] == r["number"]:
                 typer.echo(
-                    f"  made: {c['plane']} {c['way']} {c['amount_gmm']:.4g} g·mm at {c['angle_deg']:.1f}°"
+                    f"  made: {c['plane']} {c['way']} {short(c['amount_gmm'], 4)} g·mm at {c['angle_deg']:.1f}°"
                 )
 
 
@@ -227,10 +231,10 @@ def rotor_tolerance(
         return
     typer.echo(f"G {grade:g}, {mass:g} kg, {speed:,.0f} rpm (ISO 21940-11; whole rotor):")
     typer.echo(
-        f"  {total:.4g} g·mm = {total / mass:.4g} µm (g·mm/kg) = {total / OZ_IN_GMM:.4g} oz-in"
+        f"  {short(total, 4)} g·mm = {short(total / mass, 4)} µm (g·mm/kg) = {short(total / OZ_IN_GMM, 4)} oz-in"
     )
     typer.echo(
-        f"4W/N, half the rotor on the journal: {values['four_w_over_n_half_load_gmm']:.4g} g·mm a plane"
+        f"4W/N, half the rotor on the journal: {short(values['four_w_over_n_half_load_gmm'], 4)} g·mm a plane"
     )
 
 
@@ -262,8 +266,8 @@ def rotor_split(
         emit({"places": made, "stays": abs(found.residual)})
         return
     for m in made:
-        typer.echo(f"  {m['amount']:10.4g} at {m['angle_deg']:5.1f}°")
-    typer.echo(f"  {abs(found.residual):10.4g} stays")
+        typer.echo(f"  {short(m['amount'], 4):>10} at {m['angle_deg']:5.1f}°")
+    typer.echo(f"  {short(abs(found.residual), 4):>10} stays")
 
 
 @rotor_app.command("index")
@@ -293,9 +297,9 @@ def rotor_index(
         emit({**parts, "standard": found.standard})
         return
     for name, p in parts.items():
-        typer.echo(f"  {name:<8} {p['amount']:10.4g} at {p['angle_deg']:5.1f}°")
+        typer.echo(f"  {name:<8} {short(p['amount'], 4):>10} at {p['angle_deg']:5.1f}°")
     if len(v) > 2:
-        typer.echo(f"  ± {2 * found.standard:.2g} (k = 2)")
+        typer.echo(f"  ± {short(2 * found.standard, 2)} (k = 2)")
 
 
 @rotor_app.command("match")
@@ -328,10 +332,10 @@ def rotor_match(
             f"{name} turned {a['turned_deg'][k]:.0f}°" if a["turned_deg"][k] else name
             for k, name in a["parts"].items()
         )
-        typer.echo(f"  {parts}: {a['residual_gmm']:.3g} g·mm stays")
+        typer.echo(f"  {parts}: {short(a['residual_gmm'])} g·mm stays")
     typer.echo(
-        f"In all {told['total_gmm']:.3g} g·mm (as they come {told['as_they_come_gmm']:.3g}; "
-        f"never below {told['bound_gmm']:.3g})."
+        f"In all {short(told['total_gmm'])} g·mm (as they come {short(told['as_they_come_gmm'])}; "
+        f"never below {short(told['bound_gmm'])})."
     )
 
 

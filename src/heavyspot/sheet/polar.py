@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from html import escape
 
 from ..quantities.angles import Rotation
+from ..quantities.words import short
 from .plots import PRINT, Look, mark_text
 
 REACH = 2.0
@@ -55,7 +56,7 @@ def polar_svg(
             parts.append(mark_text(tx, ty + 4, f"{angle}°", fill=look.faded))
     below = all(abs((angle % 360.0) - 180.0) > 60.0 for _, angle, _ in vectors)
     words_y = c + rim / REACH + 15 if below else c - rim / REACH - 7
-    parts.append(mark_text(c, words_y, f"limit {limit_gmm:.3g} g·mm", fill=look.accent))
+    parts.append(mark_text(c, words_y, f"limit {short(limit_gmm)} g·mm", fill=look.accent))
     for i, (amount, turned, circle) in enumerate(vectors):
         color = look.ink if i == len(vectors) - 1 else look.faded
         length = amount * scale

@@ -52,11 +52,13 @@ REFUSALS: dict[int | str, dict[str, Any]] = {
 router = APIRouter(prefix="/api", responses=REFUSALS, dependencies=[Depends(allowed)])
 
 
-class _In(BaseModel):
+class BodyIn(BaseModel):
+    """A body with no unknown keys."""
+
     model_config = ConfigDict(extra="forbid")
 
 
-class MemberIn(_In):
+class MemberIn(BodyIn):
     """A piece of a job."""
 
     serial: Word
@@ -72,7 +74,7 @@ class PieceIn(MemberIn):
     by: Word = ""
 
 
-class JobIn(_In):
+class JobIn(BodyIn):
     """A new job with its pieces."""
 
     customer: Line = ""
@@ -82,27 +84,27 @@ class JobIn(_In):
     pieces: Annotated[list[MemberIn], Field(min_length=1, max_length=100)]
 
 
-class AmendIn(_In):
+class AmendIn(BodyIn):
     """Changed fields with their new values, and why."""
 
     changes: dict[str, Annotated[str, Field(max_length=2000)]]
     why: Line
 
 
-class ModelIn(_In):
+class ModelIn(BodyIn):
     """A model: the keys of a model file."""
 
     content: dict[str, Any]
 
 
-class RigIn(_In):
+class RigIn(BodyIn):
     """A rig: its name and the keys of its record."""
 
     name: Word
     content: dict[str, Any] = {}
 
 
-class UserIn(_In):
+class UserIn(BodyIn):
     """A user, or a new password for one."""
 
     name: Word
@@ -110,7 +112,7 @@ class UserIn(_In):
     password: Annotated[str, Field(max_length=400)]
 
 
-class CutIn(_In):
+class CutIn(BodyIn):
     """A cut really made: exactly one of mass, depth or unbalance."""
 
     plane: Word
@@ -123,7 +125,7 @@ class CutIn(_In):
     why: Line = ""
 
 
-class SpinIn(_In):
+class SpinIn(BodyIn):
     """Start of a spin."""
 
     operator: Word = ""
@@ -131,7 +133,7 @@ class SpinIn(_In):
     oil_pressure_kpa: Number | None = None
 
 
-class RescueIn(_In):
+class RescueIn(BodyIn):
     """What to do with an interrupted spin."""
 
     keep: bool = True

@@ -23,13 +23,27 @@ from ..workshop.bench import Bench
 from ..workshop.demo_rig import demo_listener, demo_source, furnish
 from ..workshop.people import People
 from ..workshop.shop import Workshop
-from . import api, api_runs, bench_pages, book_pages, live, login_pages, shop_pages
+from . import (
+    api,
+    api_rotors,
+    api_runs,
+    bench_pages,
+    book_pages,
+    live,
+    login_pages,
+    machine_pages,
+    rotor_pages,
+    shop_pages,
+)
 from .access import NotAllowed, allowed, refuse_unlisted
 from .page import fault_page
 
 HERE = Path(__file__).parent
 
-PARTS = (login_pages, bench_pages, book_pages, shop_pages, live, api, api_runs)
+PARTS = (
+    login_pages, bench_pages, book_pages, shop_pages, rotor_pages, machine_pages, live, api,
+    api_runs, api_rotors,
+)  # fmt: skip
 
 SECURE_HEADERS = {
     "Content-Security-Policy": "default-src 'self'; img-src 'self' data:; object-src 'none'; "

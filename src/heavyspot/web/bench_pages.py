@@ -181,7 +181,10 @@ def label(serial: str, shop: Shop, size: str = "29x62") -> Response:
 
 @router.get("/bench/{serial:path}")
 def bench_page(request: Request, serial: str, shop: Shop, bench: TheBench) -> Response:
-    """The bench of a piece."""
+    """The bench of a piece; a loose rotor has a page of its own."""
+    piece = shop.book.piece(serial)
+    if piece and shop.kind_of(piece["model"]) == "rotor":
+        return goto("/rotor", serial)
     return page(request, "bench.html", panel_values(serial, shop, bench))
 
 

@@ -13,6 +13,7 @@ from markupsafe import Markup
 
 from .._version import __version__
 from ..quantities.errors import HeavyspotError
+from ..quantities.words import short
 from ..workshop.results import percent
 from .access import person_of
 
@@ -33,6 +34,7 @@ def _context(request: Request) -> dict[str, Any]:
 
 templates = Jinja2Templates(Path(__file__).parent / "templates", context_processors=[_context])
 templates.env.filters["percent"] = percent
+templates.env.filters["short"] = short
 templates.env.globals |= {"version": __version__, "verdicts": VERDICT_WORDS}
 
 

@@ -13,8 +13,9 @@ from typing import Any, Literal
 
 from ..quantities.errors import HeavyspotError, LedgerFault
 from ..sources.readers import open_recording
+from ..sources.recording import Recording
 from .capture import Capture, LiveFactory, remove_capture, unfinished
-from .results import SpinResult
+from .rotors import measure_signals
 from .setup_check import Check, listen
 from .shop import Workshop
 
@@ -166,16 +167,20 @@ class Bench:
             else:
                 remove_capture(path)
 
-    def _keep(self, path: Path, about: dict[str, Any]) -> SpinResult | None:
+    def _keep(self, path: Path, about: dict[str, Any]) -> None:
         """Read a captured file into the ledger; the file goes only when the ledger has it."""
         try:
-            result = self.shop.spin(
-                about["serial"], open_recording(path), operator=about.get("operator", "")
-            )
+            self._read(about["serial"], open_recording(path), about.get("operator", ""))
         except HeavyspotError as fault:
             self.problem = f"{fault.message} {fault.remedy}"
             path.replace(path.with_suffix(".unread"))  # nothing is lost: the samples stay
             path.with_suffix(".about").unlink(missing_ok=True)
-            return None
+            return
         remove_capture(path)
-        return result
+
+    def _read(self, serial: str, recording: Recording, operator: str) -> None:
+        """Read a recording into the ledger: of a cartridge, or of a loose rotor on its supports."""
+        if self.shop.kind_of(self.shop.piece(serial)["model"]) == "rotor":
+            measure_signals(self.shop, serial, recording, by=operator)
+        else:
+            self.shop.spin(serial, recording, operator=operator)

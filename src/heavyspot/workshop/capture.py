@@ -28,7 +28,7 @@ from ..signal.reference import ReferenceSettings
 from ..signal.tracker import Track, Tracker
 from ..sources.live import Description, LiveBlock, LiveSource
 from ..sources.readers import open_recording
-from ..sources.recording import Recording
+from ..sources.recording import SUPPORT_QUANTITIES, Recording
 from ..sources.sidecar import describe
 
 SNAPSHOT_S = 0.06
@@ -164,8 +164,10 @@ class Capture:
     def _follow(self) -> None:
         d = self.description
         phase = next(i for i, c in enumerate(d.channels) if c.quantity == "phase")
-        vibration = next(i for i, c in enumerate(d.channels) if c.quantity == "acceleration")
-        scale = np.array([d.channels[vibration].g_per_stored])
+        vibration = next(i for i, c in enumerate(d.channels) if c.quantity in SUPPORT_QUANTITIES)
+        channel = d.channels[vibration]
+        g = channel.quantity == "acceleration"
+        scale = np.array([channel.g_per_stored if g else channel.per_stored[0]])
         tracker = Tracker(
             sample_rate_hz=d.sample_rate_hz,
             phase_channel=phase,

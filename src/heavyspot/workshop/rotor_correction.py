@@ -10,11 +10,15 @@ from ..balance.places import set_of_masses, split_over
 from ..balance.tolerance import RotorVerdict
 from ..quantities.angles import angle_of
 from ..quantities.arrays import Array
+from ..quantities.words import short
 from .rotor_file import RotorFile, RotorPlaneFile
 from .rotor_reading import RotorReading
 
 SPACING_DEG = 15.0
 """Where a single cut is not enough and any angle is allowed: cuts so far apart."""
+
+ENOUGH = 0.1
+"""Share of the limit that a set of masses may leave in a plane: no more masses for less."""
 
 MOST_SIDE_BY_SIDE = 9
 """So many of them at most: what they cannot make stays for the next time."""
@@ -76,22 +80,22 @@ def correct(rotor: RotorFile, reading: RotorReading, verdict: RotorVerdict) -> R
     done: list[Correction] = []
     left: list[complex] = []
     for plane, u in zip(rotor.plane, reading.unbalance, strict=True):
-        made, stays = _in_plane(plane, complex(u))
+        made, stays = _in_plane(plane, complex(u), ENOUGH * min(rotor.limits()))
         done += made
         left.append(stays)
         if abs(stays) > 0.02 * abs(u) and abs(stays) > 0.2 * min(rotor.limits()):
-            why += (
-                f" {plane.name} cannot be corrected fully in one go: {abs(stays):.3g} g·mm stays."
-            )
+            why += f" {plane.name} cannot be corrected fully in one go: {short(abs(stays))} g·mm stays."
     return RotorAdvice(tuple(done), tuple(left), why)
 
 
-def _in_plane(plane: RotorPlaneFile, heavy: complex) -> tuple[list[Correction], complex]:
+def _in_plane(
+    plane: RotorPlaneFile, heavy: complex, enough: float
+) -> tuple[list[Correction], complex]:
     """Return what to do in a plane, and what stays."""
     where = heavy if plane.way == "remove" else -heavy
     places = plane.angles()
     if plane.masses_g:
-        return _with_masses(plane, where, places, heavy)
+        return _with_masses(plane, where, places, enough)
     most = _most(plane)
     if places.size == 0:
         at, each = _side_by_side(where, most)
@@ -139,11 +143,16 @@ def _rows(plane: RotorPlaneFile, at: Array, amounts: Array) -> list[Correction]:
 
 
 def _with_masses(
-    plane: RotorPlaneFile, where: complex, places: Array, heavy: complex
+    plane: RotorPlaneFile, where: complex, places: Array, enough: float
 ) -> tuple[list[Correction], complex]:
     each = np.array(plane.masses_g) * plane.radius_mm
     found = set_of_masses(
-        where, places, each, stock=plane.stock or None, most_at_place=plane.most_at_place
+        where,
+        places,
+        each,
+        stock=plane.stock or None,
+        most_at_place=plane.most_at_place,
+        enough=enough,
     )
     out = []
     for angle, counts in zip(places, found.counts, strict=True):

@@ -87,6 +87,11 @@ class Workshop:
             )
         return parse_model(row["content"], name=f'model "{name}"')
 
+    def kind_of(self, model: str) -> str:
+        """Return what a model is of: ``cartridge`` or ``rotor``; empty when there is no such model."""
+        row = self.book.model(model)
+        return str(row["kind"]) if row else ""
+
     def add_rig(self, name: str, content: dict[str, Any] | None = None, *, by: str = "") -> None:
         """Add a rig or a new version of it: its sensors and their calibration.
 
