@@ -32,18 +32,28 @@ if TYPE_CHECKING:
         UnreadableFile,
     )
     from .quantities.finding import Finding
-    from .sheet.issue import issue_sheet
+    from .sheet.issue import issue_rotor_sheet, issue_sheet
     from .signal.curve import Curve
     from .signal.tracker import Tracker
     from .sources.readers import open_recording
     from .sources.recording import Channel, Recording
     from .sources.writers import write_recording
+    from .workshop.machine_proofs import match
     from .workshop.reading import ReadResult, read_recording
     from .workshop.results import SpinResult
+    from .workshop.rotors import (
+        add_rotor,
+        add_rotor_model,
+        corrected,
+        corrected_as_advised,
+        measure_signals,
+        measure_typed,
+        rotor_story,
+    )
     from .workshop.shop import Workshop
 
 _HOMES = {
-    "Advice": "balance.advise",
+    "Advice": "balance.situation",
     "AdvisedCut": "balance.candidates",
     "BadInput": "quantities.errors",
     "Channel": "sources.recording",
@@ -62,9 +72,18 @@ _HOMES = {
     "Tracker": "signal.tracker",
     "UnreadableFile": "quantities.errors",
     "Workshop": "workshop.shop",
+    "add_rotor": "workshop.rotors",
+    "add_rotor_model": "workshop.rotors",
+    "corrected": "workshop.rotors",
+    "corrected_as_advised": "workshop.rotors",
+    "issue_rotor_sheet": "sheet.issue",
     "issue_sheet": "sheet.issue",
+    "match": "workshop.machine_proofs",
+    "measure_signals": "workshop.rotors",
+    "measure_typed": "workshop.rotors",
     "open_recording": "sources.readers",
     "read_recording": "workshop.reading",
+    "rotor_story": "workshop.rotors",
     "write_recording": "sources.writers",
 }
 
@@ -89,9 +108,18 @@ __all__ = [
     "UnreadableFile",
     "Workshop",
     "__version__",
+    "add_rotor",
+    "add_rotor_model",
+    "corrected",
+    "corrected_as_advised",
+    "issue_rotor_sheet",
     "issue_sheet",
+    "match",
+    "measure_signals",
+    "measure_typed",
     "open_recording",
     "read_recording",
+    "rotor_story",
     "write_recording",
 ]
 

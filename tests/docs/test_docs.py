@@ -10,6 +10,7 @@ import pytest
 
 from heavyspot.sources.sidecar import Sidecar, SidecarChannel, parse_sidecar
 from heavyspot.workshop.model_file import LimitFile, ModelFile, PlaneFile, ScatterFile, load_model_file
+from heavyspot.workshop.rotor_file import RotorFile, RotorPlaneFile
 from heavyspot.workshop.shop_file import ShopFile
 
 ROOT = Path(__file__).parents[2]
@@ -42,6 +43,7 @@ def test_sidecar_schema_is_fresh_and_accepts_the_guide():
         ("model-file.md", (ModelFile, PlaneFile, LimitFile, ScatterFile)),
         ("sidecar.md", (Sidecar, SidecarChannel)),
         ("shop-file.md", (ShopFile,)),
+        ("rotor-file.md", (RotorFile, RotorPlaneFile)),
     ],
 )
 def test_every_key_is_documented(page, models):

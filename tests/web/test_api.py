@@ -258,3 +258,41 @@ def test_job_amend_and_drawings(client):
     assert client.get(f"/api/jobs/{job}").json()["invoice"] == "99"
     assert client.get("/api/jobs/none").status_code == 404
     assert client.get(f"/labels.pdf?job={job}").content.startswith(b"%PDF")
+
+
+def test_rotors_over_json(client):
+    kinds = client.get("/api/rotor-kinds").json()
+    assert "Blower 900" in kinds
+    content = client.get("/api/rotor-kinds/Blower 900").json()
+    assert client.post("/api/rotor-kinds", json={"content": content}).json() == {
+        "rotor": "Blower 900"
+    }
+    assert client.post("/api/rotor-kinds", json={"content": {"kind": "rotor"}}).status_code == 422
+    made = client.post("/api/rotors", json={"serial": "J-R1", "rotor": "Blower 900"})
+    assert made.status_code == 201
+    reading = {
+        "amounts": [21000, 9000],
+        "angles_deg": [77, 200],
+        "rig": "simulated low-speed machine",
+    }
+    told = client.post("/api/rotors/J-R1/readings", json=reading).json()
+    assert told["verdict"] == "fail" and told["advice"]["corrections"]
+    done = client.post("/api/rotors/J-R1/corrections", json={})
+    assert done.status_code == 201 and len(done.json()) == len(told["advice"]["corrections"])
+    assert len(client.get("/api/rotors/J-R1").json()["runs"]) == 1
+    assert client.get("/api/rotors/J-R1/sheet.pdf").content.startswith(b"%PDF")
+    bad = client.post("/api/rotors/J-R1/readings", json={"amounts": [1], "angles_deg": [1]})
+    assert bad.status_code == 422 and "planes" in bad.json()["error"]
+    assert client.get("/api/rotors/nobody").status_code == 404
+    proof = client.post(
+        "/api/machines/simulated low-speed machine/proofs", json={"planes": {"left": [10] * 12}}
+    )
+    assert proof.status_code == 201 and proof.json()["passed"]
+    assert client.get("/api/machines/simulated low-speed machine/proofs").json()["overdue"] == []
+    parts = {"kinds": {"wheel": [["C1", 0.5, 10]], "nut": [["N1", 0.2, 30]]}}
+    matched = client.post("/api/matchings", json=parts).json()
+    assert matched["total_gmm"] == pytest.approx(0.3)
+    assert (
+        client.get(f"/api/matchings/{matched['id']}").json()["assemblies"] == matched["assemblies"]
+    )
+    assert client.get("/api/matchings/nothing").status_code == 404

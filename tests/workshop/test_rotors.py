@@ -10,6 +10,8 @@ from heavyspot.quantities.errors import BadInput, LedgerFault, SignalTooPoor, Un
 from heavyspot.sim.supports import LooseRotor, MachineSettings
 from heavyspot.sources.simulated import MACHINE, simulated_recording, simulated_rotor_recording
 from heavyspot.sources.writers import write_recording
+from heavyspot.workshop.assembly import compare_assembly
+from heavyspot.workshop.machine_calibration import calibrate_machine, store_arbor
 from heavyspot.workshop.machine_proofs import (
     match,
     prove_compensator,
@@ -22,7 +24,6 @@ from heavyspot.workshop.rotor_reading import typed_reading
 from heavyspot.workshop.rotors import (
     add_rotor,
     add_rotor_model,
-    calibrate_machine,
     corrected,
     corrected_as_advised,
     measure_signals,
@@ -271,6 +272,71 @@ def test_proofs_stand_on_the_machines_record(rotors):
         prove_residual(rotors, MACHINE, {"left": good}, due="soon")
     with pytest.raises(BadInput, match="no name"):
         prove_residual(rotors, " ", {"left": good})
+
+
+def test_the_arbor_is_taken_out_of_later_readings(rotors):
+    own, arbor = [polar([0.5, 30]), polar([0.2, 100])], [polar([0.2, 100]), polar([0.05, 300])]
+    turned = [[u + f, u - f] for u, f in zip(own, arbor, strict=True)]  # by half a turn
+    told = store_arbor(rotors, MACHINE, "Larch 52 shaft and wheel", turned, by="Ida")
+    assert [f[0] for f in told["fixture"]] == pytest.approx(np.abs(arbor))
+    read = [u + f for u, f in zip(own, arbor, strict=True)]
+    angles = list(np.rad2deg(np.angle(read)))
+    with_it = measure_typed(rotors, "W-1", list(np.abs(read)), angles, rig=MACHINE)
+    found = [polar([p["amount_gmm"], p["angle_deg"]]) for p in with_it["planes"]]
+    assert found == pytest.approx(own)
+    assert "arbor" in with_it["notes"][-1]
+    elsewhere = measure_typed(rotors, "W-1", list(np.abs(read)), angles, rig="other")
+    assert elsewhere["notes"] == []
+    with pytest.raises(BadInput, match="the rotor has 2"):
+        store_arbor(rotors, MACHINE, "Larch 52 shaft and wheel", turned[:1])
+
+
+def test_taking_off_less_still_leaves_half_the_limit():
+    rotor = parse_rotor(WHEEL, name="x")
+    reading = typed_reading(rotor, [0.3, 0.2], [40, 200])
+    advice = correct(rotor, reading, reading.judged(rotor))
+    assert advice.sparing
+    assert sum(c.amount_gmm for c in advice.sparing) < sum(c.amount_gmm for c in advice.corrections)
+    left = list(reading.unbalance)
+    for c in advice.sparing:
+        left[c.plane == "shoulder"] -= polar([c.amount_gmm, c.angle_deg])
+    at = np.abs(transfer(left, [-14, 30], (0, 60)))
+    assert (at <= 0.5 * np.array(rotor.limits()) * (1 + 1e-3)).all()
+
+
+def test_an_assembly_is_compared_with_its_prediction(rotors):
+    """Five units teach the nut's response; a sixth whose nut carries a known unbalance is read back."""
+    from dataclasses import replace
+
+    from heavyspot.sim.cartridge import PLANE_NODES, make_cartridge
+    from heavyspot.sim.spin import SpinSettings
+
+    spin = SpinSettings(run_up_s=4.0, coast_s=2.0)
+    for n in range(5):
+        unit = make_cartridge("Larch 52", 900 + n, peak_g=1.5)
+        rotors.add_piece(f"M-{n}", "Larch 52")
+        rotors.spin(f"M-{n}", simulated_recording(unit, n, spin), rig="north")
+        rotors.ground(f"M-{n}", "nut", 60.0, unbalance_gmm=1.0)
+        rotors.spin(
+            f"M-{n}", simulated_recording(unit.ground("nut", 60.0, 1.0), 30 + n, spin), rig="north"
+        )
+    told = match(rotors, {"wheel": [("C1", 1.2, 80)], "nut": [("N1", 0.2, 0)]}, by="Ida")
+    promised = told["assemblies"][0]
+    unit = make_cartridge("Larch 52", 950)
+    node = PLANE_NODES["nut"]
+    unbalance = ((node, complex(polar([promised["residual_gmm"], promised["angle_deg"]]))),)
+    rotors.add_piece("M-X", "Larch 52")
+    rotors.spin(
+        "M-X", simulated_recording(replace(unit, unbalance=unbalance), 77, spin), rig="north"
+    )
+    seen = compare_assembly(rotors, told["id"], 1, "M-X")
+    assert seen["seen_gmm"] == pytest.approx(promised["residual_gmm"], rel=0.3)
+    assert abs(seen["turned_deg"]) < 20 and seen["explained"] > 0.8
+    with pytest.raises(LedgerFault, match="no assembly 2"):
+        compare_assembly(rotors, told["id"], 2, "M-X")
+    with pytest.raises(LedgerFault, match="has not been spun"):
+        rotors.add_piece("M-Y", "Larch 52")
+        compare_assembly(rotors, told["id"], 1, "M-Y")
 
 
 def test_a_matching_is_kept(rotors):

@@ -9,6 +9,8 @@ from typing import Annotated, Any
 
 import typer
 
+from ..quantities.errors import BadInput
+
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
 By = Annotated[str, typer.Option("--by", help="Who does it.")]
 
@@ -29,3 +31,11 @@ def open_workshop() -> Any:
 def emit(value: Any) -> None:
     """Print one JSON document to standard output."""
     sys.stdout.write(json.dumps(value, ensure_ascii=False, allow_nan=False) + "\n")
+
+
+def named(text: str) -> tuple[str, str]:
+    """Return name and value of ``name=value``."""
+    name, equals, value = text.partition("=")
+    if not equals:
+        raise BadInput(f'"{text}" names nothing.', remedy='Write it like "nut=60".')
+    return name.strip(), value.strip()

@@ -7,8 +7,8 @@ from typing import Annotated, Any
 
 import typer
 
-from .common import By, Json, emit, open_workshop
-from .rotors import named
+from ..quantities.words import short
+from .common import By, Json, emit, named, open_workshop
 
 machine_app = typer.Typer(
     no_args_is_help=True, rich_markup_mode=None, help="Low-speed machines: calibration and proofs."
@@ -33,7 +33,7 @@ def machine_calibrate(
     json: Json = False,
 ) -> None:
     """Calibrate by runs with known masses: amounts and readings as amount@degrees."""
-    from ..workshop.rotors import calibrate_machine
+    from ..workshop.machine_calibration import calibrate_machine
     from ..workshop.vectors import read_text, read_trials
 
     added, readings, names = read_trials(read_text(file))
@@ -50,6 +50,35 @@ def machine_calibrate(
         typer.echo(f"  {name:<12} repeats to {100 * share:.1f} %")
     for warning in told["warnings"]:
         typer.echo(f"  ! {warning}")
+
+
+@machine_app.command("arbor")
+def machine_arbor(
+    rig: Rig,
+    rotor: Annotated[str, typer.Argument(help="Kind of rotor.")],
+    plane: Annotated[
+        list[str],
+        typer.Option("--plane", help='Readings by index: "hub=6.0@48 4.7@6", plane after plane.'),
+    ],
+    step: Annotated[
+        float, typer.Option("--step", help="Degrees of index between readings.")
+    ] = 180.0,
+    by: By = "",
+    json: Json = False,
+) -> None:
+    """Find by indexing what the arbor adds, and take it out of every later reading on this machine."""
+    from ..quantities.angles import phasor
+    from ..workshop.machine_calibration import store_arbor
+    from ..workshop.vectors import read_pairs
+
+    planes = [[complex(phasor(*p)) for p in read_pairs(named(text)[1])] for text in plane]
+    told = store_arbor(open_workshop(), rig, rotor, planes, step_deg=step, by=by)
+    if json:
+        emit(told)
+        return
+    for name, fixture, own in zip(told["planes"], told["fixture"], told["rotor"], strict=True):
+        known = f"arbor {short(fixture[0], 4)} g·mm at {fixture[1]:.1f}°"
+        typer.echo(f"  {name}: {known}, rotor {short(own[0], 4)} at {own[1]:.1f}°")
 
 
 @machine_app.command("residual-test")

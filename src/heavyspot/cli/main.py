@@ -10,10 +10,11 @@ from typing import Annotated
 import typer
 
 from .._version import __version__
-from ..quantities.errors import BadInput, HeavyspotError
+from ..quantities.checks import iso_date
+from ..quantities.errors import HeavyspotError
 from .common import By, Json, Settings, emit, open_workshop
 from .machines import machine_app
-from .rotors import rotor_app
+from .rotor_tools import rotor_app
 from .users import user_app
 
 app = typer.Typer(
@@ -136,19 +137,10 @@ def rig_add(
     """Add a rig, or a new calibration of it."""
     for label, date in (("calibrated", calibrated), ("due", due)):
         if date:
-            _check_date(label, date)
+            iso_date(f"--{label}", date)
     content = {"certificate": certificate, "calibrated_at": calibrated, "due": due}
     open_workshop().add_rig(name, {k: v for k, v in content.items() if v}, by=by)
     typer.echo(f"Rig {name} recorded.")
-
-
-def _check_date(label: str, date: str) -> None:
-    from datetime import date as date_type
-
-    try:
-        date_type.fromisoformat(date)
-    except ValueError:
-        raise BadInput(f"--{label} is {date!r}.", remedy="Give a date like 2026-03-31.") from None
 
 
 @app.command()

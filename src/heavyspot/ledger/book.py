@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Table, func, insert, select, update
+from sqlalchemy import Connection, func, insert, select, update
 from sqlalchemy.exc import IntegrityError
 
 from ..quantities.errors import LedgerFault
 from .accounts import Accounts
 from .archive import Archive
+from .learnt import Learnt
 from .rotor_book import RotorBook
 from .schema import open_engine
 from .tables import (
@@ -34,23 +34,6 @@ from .writing import Row, Transaction, add_entry, newest
 
 PIECE_FIELDS = ("serial", "model", "position")
 JOB_FIELDS = ("customer", "invoice", "due", "note")
-
-
-@dataclass(frozen=True)
-class Learnt:
-    """What a run teaches, as rows: responses of its planes, errors of its cuts, chances kept."""
-
-    responses: list[Row] = field(default_factory=list)
-    cut_errors: list[Row] = field(default_factory=list)
-    promises: list[Row] = field(default_factory=list)
-
-    def tables(self) -> list[tuple[Table, list[Row]]]:
-        """Return each table with its rows."""
-        return [
-            (responses, self.responses),
-            (cut_errors, self.cut_errors),
-            (promises, self.promises),
-        ]
 
 
 class Book:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from datetime import date
 from typing import Any
 
 from .errors import BadInput
@@ -35,3 +36,16 @@ def finite(name: str, value: Any) -> float:
     if not math.isfinite(number):
         raise BadInput(f"{name} is {number}; it must be finite.", remedy="Give a finite number.")
     return number
+
+
+def iso_date(name: str, text: str) -> str:
+    """Return a date like 2026-03-31, or nothing for nothing; raises `BadInput` naming it."""
+    text = text.strip()
+    if not text:
+        return ""
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError:
+        raise BadInput(
+            f"{name} is {text!r}, no date.", remedy="Give a date like 2026-03-31."
+        ) from None

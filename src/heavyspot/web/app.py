@@ -45,6 +45,9 @@ PARTS = (
     api_runs, api_rotors,
 )  # fmt: skip
 
+NOTHING = ("no piece", "no such proposal")
+"""Words of a refusal that mean: what was asked for is not there."""
+
 SECURE_HEADERS = {
     "Content-Security-Policy": "default-src 'self'; img-src 'self' data:; object-src 'none'; "
     "base-uri 'none'; frame-ancestors 'none'; form-action 'self'",
@@ -160,7 +163,9 @@ async def _invalid(_: Request, fault: Exception) -> Response:
 
 async def _refuse(request: Request, fault: Exception) -> Response:
     assert isinstance(fault, HeavyspotError)
-    status = 404 if isinstance(fault, LedgerFault) and "no piece" in fault.message else 422
+    status = (
+        404 if isinstance(fault, LedgerFault) and any(w in fault.message for w in NOTHING) else 422
+    )
     if request.url.path.startswith("/api"):
         return JSONResponse({"error": fault.message, "remedy": fault.remedy}, status)
     return fault_page(request, fault, status)

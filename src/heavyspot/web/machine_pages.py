@@ -14,8 +14,9 @@ from ..quantities.angles import angle_of, phasor
 from ..quantities.errors import BadInput, HeavyspotError, LedgerFault
 from ..sheet.plots import ON_PAGE
 from ..sheet.proof_plot import proof_svg
+from ..workshop.machine_calibration import calibrate_machine
 from ..workshop.machine_proofs import match, prove_compensator, prove_reduction, prove_residual
-from ..workshop.rotors import calibrate_machine, overdue
+from ..workshop.rotors import overdue
 from ..workshop.shop import Workshop
 from ..workshop.vectors import read_numbers, read_pair, read_pairs, read_parts, read_trials
 from .access import Who, allowed

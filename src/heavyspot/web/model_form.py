@@ -113,6 +113,8 @@ def rig_content(typed: Mapping[str, str]) -> dict[str, Any]:
     out: dict[str, Any] = {}
     for key in ("kind", "building", "calibrated_at", "due", "certificate", "serviced_at", "note"):
         _put(out, key, typed.get(key, "").strip())
+    for key in ("least_gmm", "reduction"):
+        _put(out, key, number(typed.get(key, "")))
     sensors = []
     for i in range(SENSOR_ROWS):
         sensor: dict[str, Any] = {}
@@ -128,7 +130,7 @@ def rig_content(typed: Mapping[str, str]) -> dict[str, Any]:
 
 def rig_typed(content: dict[str, Any]) -> dict[str, str]:
     """Return a rig's keys as the form shows them."""
-    out = {k: str(v) for k, v in content.items() if k != "sensors"}
+    out = {k: _shown(v) for k, v in content.items() if k != "sensors" and v is not None}
     for i, sensor in enumerate(content.get("sensors", [])[:SENSOR_ROWS]):
         out |= {f"sensors-{i}-{k}": _shown(v) for k, v in sensor.items() if v is not None}
     return out

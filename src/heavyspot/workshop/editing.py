@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
 from typing import Any
 
 from ..ledger.book import JOB_FIELDS, PIECE_FIELDS
 from ..ledger.writing import Row
+from ..quantities.checks import iso_date
 from ..quantities.errors import BadInput, LedgerFault
 from .shop import Workshop
 
@@ -63,7 +63,7 @@ def add_job(
     for m in members:
         shop.model(m.model)
     job = {"customer": customer.strip(), "invoice": invoice.strip(), "note": note.strip()}
-    job["due"] = _date(due)
+    job["due"] = iso_date("due", due)
     rows = [{"serial": m.serial, "model": m.model, "position": m.position} for m in members]
     return shop.book.add_job(job, rows, by=by)
 
@@ -98,7 +98,7 @@ def amend_job(shop: Workshop, job_id: str, changes: dict[str, str], *, by: str, 
     """Amend a job's customer, invoice, due date or note; raises as `amend_piece` does."""
     job = find_job(shop, job_id)
     if "due" in changes:
-        changes = changes | {"due": _date(changes["due"])}
+        changes = changes | {"due": iso_date("due", changes["due"])}
     shop.book.amend_job(job_id, _changed(job, changes, JOB_FIELDS, why), by=by, why=why.strip())
 
 
@@ -114,13 +114,3 @@ def _changed(now: Row, changes: dict[str, str], known: tuple[str, ...], why: str
     if not why.strip():
         raise BadInput("An amendment needs a reason.", remedy="Say why.")
     return changed
-
-
-def _date(text: str) -> str:
-    text = text.strip()
-    if not text:
-        return ""
-    try:
-        return date.fromisoformat(text).isoformat()
-    except ValueError:
-        raise BadInput(f"{text} is no date.", remedy="Give a date like 2026-03-31.") from None

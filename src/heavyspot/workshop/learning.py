@@ -5,7 +5,7 @@ from __future__ import annotations
 from ..balance.prior import wide_prior
 from ..balance.response import Estimate, History, estimate
 from ..balance.trial import typical_response
-from ..ledger.book import Learnt
+from ..ledger.learnt import Learnt
 from ..ledger.writing import Row
 from ..quantities.arrays import Array
 from .craft import cut_error_rows, promise_rows

@@ -19,6 +19,7 @@ from ..balance.machine_proof import (
 )
 from ..balance.matching import match_parts
 from ..quantities.angles import angle_of, phasor
+from ..quantities.checks import iso_date
 from ..quantities.errors import BadInput
 from .shop import Workshop
 
@@ -122,11 +123,7 @@ def _keep(
         raise BadInput("The machine has no name.", remedy="Name the rig.")
     if not proofs:
         raise BadInput("No plane was read.", remedy="Give the readings of at least one plane.")
-    if due:
-        try:
-            date.fromisoformat(due)
-        except ValueError:
-            raise BadInput(f"{due} is no date.", remedy="Give it like 2027-03-31.") from None
+    due = iso_date("due", due)
     content = {
         "passed": passed(list(proofs.values())),
         "due": due or (date.today() + timedelta(days=VALID_DAYS)).isoformat(),

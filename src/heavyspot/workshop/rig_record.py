@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import date
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
+from ..quantities.checks import iso_date
 from ..quantities.errors import BadInput
 from ..sources.sidecar import first_fault
 
@@ -14,12 +14,10 @@ KINDS = ("high-speed rig", "low-speed rotor machine", "flow bench")
 
 
 def _iso(value: str) -> str:
-    if value:
-        try:
-            date.fromisoformat(value)
-        except ValueError:
-            raise ValueError(f"{value} is no date like 2026-03-31") from None
-    return value
+    try:
+        return iso_date("it", value)
+    except BadInput as fault:
+        raise ValueError(f"{value} is no date like 2026-03-31") from fault
 
 
 Date = Annotated[str, AfterValidator(_iso)]

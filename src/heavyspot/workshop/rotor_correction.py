@@ -6,7 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..balance.places import set_of_masses, split_over
+from ..balance.mass_sets import set_of_masses
+from ..balance.places import least_removal, split_over
+from ..balance.rigid import lever_matrix
 from ..balance.tolerance import RotorVerdict
 from ..quantities.angles import angle_of
 from ..quantities.arrays import Array
@@ -19,6 +21,9 @@ SPACING_DEG = 15.0
 
 ENOUGH = 0.1
 """Share of the limit that a set of masses may leave in a plane: no more masses for less."""
+
+SPARING_SHARE = 0.5
+"""Share of the limit that the sparing way leaves in each tolerance plane."""
 
 MOST_SIDE_BY_SIDE = 9
 """So many of them at most: what they cannot make stays for the next time."""
@@ -60,11 +65,14 @@ class RotorAdvice:
     expected : tuple of complex
         What should stay in each plane, g·mm.
     why : str
+    sparing : tuple of Correction
+        The least that may be taken off to be within half the limit; empty when that is no less.
     """
 
     corrections: tuple[Correction, ...]
     expected: tuple[complex, ...]
     why: str
+    sparing: tuple[Correction, ...] = ()
 
 
 def correct(rotor: RotorFile, reading: RotorReading, verdict: RotorVerdict) -> RotorAdvice:
@@ -85,7 +93,27 @@ def correct(rotor: RotorFile, reading: RotorReading, verdict: RotorVerdict) -> R
         left.append(stays)
         if abs(stays) > 0.02 * abs(u) and abs(stays) > 0.2 * min(rotor.limits()):
             why += f" {plane.name} cannot be corrected fully in one go: {short(abs(stays))} g·mm stays."
-    return RotorAdvice(tuple(done), tuple(left), why)
+    return RotorAdvice(tuple(done), tuple(left), why, _sparing(rotor, reading, done))
+
+
+def _sparing(
+    rotor: RotorFile, reading: RotorReading, done: list[Correction]
+) -> tuple[Correction, ...]:
+    """Return the shares of both planes that take off least and still leave half the limit free."""
+    planes = rotor.plane
+    if len(planes) != 2 or any(p.way == "add" or p.angles().size for p in planes):
+        return ()
+    geometry = rotor.geometry()
+    levers = lever_matrix(geometry.planes_mm, geometry.supports_mm)
+    may_stay = [SPARING_SHARE * limit for limit in rotor.limits()]
+    wanted = [complex(u) for u in reading.at_tolerance]
+    out: list[Correction] = []
+    for plane, u in zip(planes, least_removal(wanted, levers, may_stay), strict=True):
+        if abs(u) > 1e-3 * min(may_stay):
+            out += _in_plane(plane, complex(u), 0.0)[0]
+    if sum(c.amount_gmm for c in out) > 0.98 * sum(c.amount_gmm for c in done):
+        return ()
+    return tuple(out)
 
 
 def _in_plane(

@@ -24,6 +24,9 @@ from .rotor_file import RotorFile
 UNITS = ("g·mm", "g·mm/kg", "µm", "oz-in", "g")
 """Units of a display: unbalance, specific unbalance (g·mm/kg is µm), or mass at the plane's radius."""
 
+ARBOR = "arbor:"
+"""Before the name of a rotor: what its arbor adds on a machine, among the calibrations."""
+
 CIRCLE_K = 2.4477
 """Radius of the circle that holds the truth 95 times in 100, in standard uncertainties of a component:
 root of 5.991, the 95 % point of chi-square with two degrees of freedom."""
@@ -185,6 +188,28 @@ def signal_reading(
     levers = lever_matrix(supports, rotor.geometry().planes_mm)
     standard = np.sqrt(levers**2 @ own**2)
     return RotorReading(levers @ felt, standard, felt, own, "forces", speed, (), evidence)
+
+
+def without_arbor(rotor: RotorFile, reading: RotorReading, arbor: Row | None) -> RotorReading:
+    """Return a reading less what the machine's arbor is known to add, at index 0."""
+    if arbor is None:
+        return reading
+    fixture = np.array(
+        [amount * np.exp(1j * np.deg2rad(at)) for amount, at in arbor["content"]["fixture"]]
+    )
+    standard = np.hypot(reading.standard, np.array(arbor["content"]["standard"], float))
+    note = f"The arbor of {arbor['at'][:10]} is taken out."
+    evidence = reading.evidence | {"arbor": arbor["id"]}
+    notes = (*reading.notes, note)
+    return _from_planes(
+        rotor,
+        reading.unbalance - fixture,
+        standard,
+        reading.way,
+        reading.speed_rpm,
+        notes,
+        evidence,
+    )
 
 
 def _through_influence(

@@ -8,16 +8,12 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from .._version import __version__
-from ..balance.calibration import calibrate
 from ..balance.rigid import parts_of
 from ..ledger.archive import digest_of
 from ..ledger.identity import new_id
 from ..ledger.writing import Row, now_utc
 from ..quantities.angles import angle_of, wrap_deg
-from ..quantities.arrays import Array
 from ..quantities.checks import finite, positive
 from ..quantities.errors import BadInput, LedgerFault
 from ..sources.readers import open_recording
@@ -26,7 +22,14 @@ from ..sources.toml_text import parse_toml, read_toml
 from ..sources.writers import write_flac
 from .rotor_correction import correct
 from .rotor_file import RotorFile, parse_rotor
-from .rotor_reading import CIRCLE_K, RotorReading, signal_reading, typed_reading
+from .rotor_reading import (
+    ARBOR,
+    CIRCLE_K,
+    RotorReading,
+    signal_reading,
+    typed_reading,
+    without_arbor,
+)
 from .shop import Workshop
 
 
@@ -145,6 +148,7 @@ def _keep(
     by: str,
     recording: Recording | None,
 ) -> dict[str, Any]:
+    reading = without_arbor(rotor, reading, shop.book.rotors.calibration(rig, ARBOR + rotor.name))
     verdict = reading.judged(rotor)
     advice = correct(rotor, reading, verdict)
     number = shop.book.rotors.run_count(piece["id"]) + 1
@@ -178,6 +182,7 @@ def _keep(
         "kind": _kind(rotor, reading),
         "advice": {
             "corrections": [asdict(c) for c in advice.corrections],
+            "sparing": [asdict(c) for c in advice.sparing],
             "expected": [
                 _vector(p.name, u, 0.0) for p, u in zip(rotor.plane, advice.expected, strict=True)
             ],
@@ -336,58 +341,3 @@ def rotor_story(shop: Workshop, serial: str) -> dict[str, Any]:
         "runs": runs,
         "corrections": done,
     }
-
-
-def calibrate_machine(
-    shop: Workshop,
-    rig: str,
-    rotor: str,
-    added: Array,
-    readings: Array,
-    *,
-    speed_rpm: float,
-    units: Sequence[str] = (),
-    names: tuple[str, ...] = (),
-    by: str = "",
-) -> dict[str, Any]:
-    """Calibrate a machine for a rotor by runs with known masses, and keep it with date and rotor.
-
-    Parameters
-    ----------
-    added : ndarray, shape (runs, planes), complex
-        Unbalance added in each run, g·mm; one run with nothing.
-    readings : ndarray, shape (runs, sensors), complex
-
-    Raises
-    ------
-    BadInput
-        As `balance.calibration.calibrate`; no speed; the planes are not those of the rotor.
-    """
-    model = rotor_model(shop, rotor)
-    if added.ndim != 2 or added.shape[1] != len(model.plane):
-        raise BadInput(
-            f"The runs have {added.shape[-1]} planes, the rotor {len(model.plane)}.",
-            remedy="Give an amount for each plane in every run.",
-        )
-    if not rig.strip():
-        raise BadInput("The machine has no name.", remedy="Name the rig.")
-    speed = positive("speed", speed_rpm)
-    fit = calibrate(added, readings, names=names)
-    content = {
-        "speed_rpm": speed,
-        "units": list(units),
-        "names": list(names),
-        "response": np.stack([fit.response.real, fit.response.imag], axis=-1).tolist(),
-        "noise": fit.noise.tolist(),
-        "repeat_share": fit.repeat_share.tolist(),
-        "condition": fit.condition,
-        "warnings": list(fit.warnings),
-        "at_floor": fit.at_floor.tolist(),
-        "runs": {"added": _complex(added), "readings": _complex(readings)},
-    }
-    shop.book.rotors.add_calibration(rig.strip(), model.name, content, by=by)
-    return {"rig": rig.strip(), "rotor": model.name, **content}
-
-
-def _complex(values: Array) -> list[Any]:
-    return np.stack([values.real, values.imag], axis=-1).tolist()

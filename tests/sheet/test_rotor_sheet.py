@@ -1,0 +1,75 @@
+"""The rotor's sheet: its data inside it, the same for the same report, before and after on it."""
+
+import json
+from dataclasses import replace
+
+import pytest
+from loop.loop import model_of
+
+from heavyspot.quantities.errors import LedgerFault
+from heavyspot.sheet.issue import issue_rotor_sheet
+from heavyspot.sheet.pdf import rotor_pdf
+from heavyspot.sheet.polar import polar_svg
+from heavyspot.workshop.demo_rig import DEMO_ROTORS
+from heavyspot.workshop.rotor_report import make_rotor_report
+from heavyspot.workshop.rotors import (
+    add_rotor,
+    add_rotor_model,
+    corrected_as_advised,
+    measure_typed,
+)
+from heavyspot.workshop.shop import Workshop
+
+
+@pytest.fixture(scope="module")
+def rotors(tmp_path_factory):
+    shop = Workshop(tmp_path_factory.mktemp("rotor sheet"))
+    shop.add_model(model_of("Larch 52", 150_000.0, 52.0).model_dump(exclude_unset=True))
+    shop.add_rig("old", {"kind": "low-speed rotor machine", "due": "2020-01-01"})
+    add_rotor_model(shop, DEMO_ROTORS[0])
+    add_rotor(shop, "W-1", DEMO_ROTORS[0]["name"], customer="Tidal Works", invoice="77")
+    measure_typed(shop, "W-1", [0.9, 0.5], [40, 200], rig="old", by="Ida")
+    corrected_as_advised(shop, "W-1")
+    measure_typed(shop, "W-1", [0.02, 0.01], [310, 120], rig="old", by="Ida")
+    yield shop
+    shop.close()
+
+
+def test_the_sheet_carries_its_data_and_its_verdict(rotors, tmp_path):
+    made = issue_rotor_sheet(rotors, "W-1", tmp_path / "w.pdf", by="Ida")
+    pdf = (tmp_path / "w.pdf").read_bytes()
+    assert pdf.startswith(b"%PDF") and b"sheet.json" in pdf and b"pdfaid" in pdf
+    assert made["verdict"] == "pass"
+    report = make_rotor_report(rotors, "W-1", number=made["number"])
+    assert [p.first is not None for p in report.planes] == [True, True]
+    assert report.planes[0].last.amount_gmm < report.planes[0].limit_gmm
+    assert len(report.corrections) == 3 and report.corrections[0].way == "remove"
+    assert "PAST DUE since 2020-01-01" in report.calibration
+    assert any("calibration was due" in n for n in report.notes)
+
+
+def test_the_same_report_gives_the_same_bytes(rotors):
+    report = make_rotor_report(rotors, "W-1", number="2026-00001", at="2026-11-25T10:00:00.000Z")
+    assert rotor_pdf(report) == rotor_pdf(report)
+    other = replace(report, mass_kg=0.36)
+    assert other.digest() != report.digest() and json.loads(other.data())["mass_kg"] == 0.36
+
+
+def test_a_rotor_without_a_reading_has_no_sheet(rotors):
+    add_rotor(rotors, "W-2", DEMO_ROTORS[0]["name"])
+    with pytest.raises(LedgerFault, match="not been measured"):
+        make_rotor_report(rotors, "W-2", number="x")
+
+
+def test_the_plane_is_drawn_against_rotation():
+    """At 90 degrees the vector points left on a clockwise rotor, right on the other; long ones end at the rim."""
+
+    def tip(rotation, amount=1.0):
+        svg = polar_svg("A", 1.0, [(amount, 90.0, 0.1)], rotation, size=300)
+        line = svg.split('stroke-width="2.4"')[0].rsplit("<line", 1)[1]
+        return float(line.split('x2="')[1].split('"')[0])
+
+    assert tip("clockwise") == pytest.approx(150 - 0.37 * 300 / 2, abs=0.1)
+    assert tip("counterclockwise") == pytest.approx(150 + 0.37 * 300 / 2, abs=0.1)
+    assert tip("clockwise", 9.0) == pytest.approx(150 - 0.37 * 300, abs=0.1)
+    assert "9.0 x" in polar_svg("A", 1.0, [(9.0, 90.0, 0.1)], "clockwise")
