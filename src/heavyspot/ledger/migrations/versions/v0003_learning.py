@@ -50,7 +50,7 @@ def upgrade() -> None:
         sa.Column("verdict", text(12), nullable=False),
         sa.Column("worst_ratio", number, nullable=True),
         sa.Column("content", sa.JSON, nullable=False),
-        sa.UniqueConstraint("piece_id", "number", name="uq_rotor_runs_piece_id"),
+        sa.UniqueConstraint("piece_id", "number", name="uq_rotor_runs_piece_id_number"),
     )
     entry(
         "rotor_corrections",
@@ -66,7 +66,7 @@ def upgrade() -> None:
             sa.Column("of", text(120), nullable=False),
             sa.Column("content", sa.JSON, nullable=False),
         )
-        op.create_index(f"ix_{name}_rig", name, ["rig", "of"])
+        op.create_index(f"ix_{name}_rig_of", name, ["rig", "of"])
     entry("matchings", sa.Column("content", sa.JSON, nullable=False))
 
 
