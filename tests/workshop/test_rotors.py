@@ -274,6 +274,39 @@ def test_proofs_stand_on_the_machines_record(rotors):
         prove_residual(rotors, " ", {"left": good})
 
 
+def test_three_planes_share_what_two_supports_feel(rotors):
+    three = FAN | {"name": "Fan of three", "plane": [
+        {"name": n, "at_mm": x, "radius_mm": 400.0, "way": "add"}
+        for n, x in (("left", 150.0), ("middle", 450.0), ("right", 740.0))
+    ]}  # fmt: skip
+    rotor = add_rotor_model(rotors, three)
+    add_rotor(rotors, "F-3", "Fan of three")
+    loose = LooseRotor(240.0, (0.0, 900.0), ((150.0, 30_000 + 0j), (600.0, 20_000j)))
+    settings = MachineSettings(speed_rpm=600, noise_n=0.5, repeat_share=0.0)
+    told = measure_signals(
+        rotors, "F-3", simulated_rotor_recording(loose, 4, settings), rig=MACHINE
+    )
+    at = transfer([30_000, 20_000j], [150, 600], (0, 900))
+    assert [p["amount_gmm"] for p in told["tolerance"]] == pytest.approx(np.abs(at), rel=0.01)
+    u = [polar([p["amount_gmm"], p["angle_deg"]]) for p in told["planes"]]
+    assert rotor.tolerance_levers() @ u == pytest.approx(at, rel=0.02)
+    assert np.abs(u).sum() <= 50_000 * 1.05
+    assert len(told["advice"]["expected"]) == 3
+    with pytest.raises(UnreadableFile, match="in order"):
+        parse_rotor(
+            three | {"plane": [three["plane"][0], three["plane"][2], three["plane"][1]]}, name="x"
+        )
+
+
+def test_a_stated_residual_is_judged_where_it_is_stated(rotors):
+    stated = WHEEL | {"rule": "residual", "residual_gmm": [0.1, 0.05]}
+    rotor = parse_rotor(stated, name="x")
+    reading = typed_reading(rotor, [0.08, 0.06], [10, 20])
+    verdict = reading.judged(rotor)
+    assert [p.name for p in verdict.planes] == ["hub", "shoulder"]
+    assert [p.verdict for p in verdict.planes] == ["pass", "fail"]
+
+
 def test_the_arbor_is_taken_out_of_later_readings(rotors):
     own, arbor = [polar([0.5, 30]), polar([0.2, 100])], [polar([0.2, 100]), polar([0.05, 300])]
     turned = [[u + f, u - f] for u, f in zip(own, arbor, strict=True)]  # by half a turn

@@ -26,7 +26,7 @@ from .files import rotor_sheet_answer
 
 router = APIRouter(prefix="/api", responses=REFUSALS, dependencies=[Depends(allowed)])
 
-Few = Field(max_length=2)
+Few = Field(max_length=6)
 Unit = Annotated[str, Field(max_length=12)]
 
 

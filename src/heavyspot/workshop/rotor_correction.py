@@ -8,7 +8,6 @@ import numpy as np
 
 from ..balance.mass_sets import set_of_masses
 from ..balance.places import least_removal, split_over
-from ..balance.rigid import lever_matrix
 from ..balance.tolerance import RotorVerdict
 from ..quantities.angles import angle_of
 from ..quantities.arrays import Array
@@ -101,10 +100,9 @@ def _sparing(
 ) -> tuple[Correction, ...]:
     """Return the shares of both planes that take off least and still leave half the limit free."""
     planes = rotor.plane
-    if len(planes) != 2 or any(p.way == "add" or p.angles().size for p in planes):
+    if not rotor.in_bearings or any(p.way == "add" or p.angles().size for p in planes):
         return ()
-    geometry = rotor.geometry()
-    levers = lever_matrix(geometry.planes_mm, geometry.supports_mm)
+    levers = rotor.tolerance_levers()
     may_stay = [SPARING_SHARE * limit for limit in rotor.limits()]
     wanted = [complex(u) for u in reading.at_tolerance]
     out: list[Correction] = []

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import Annotated, Any, Literal
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from ..balance.geometry import DENSITY_G_CM3, Cutter, Kind
-from ..balance.rigid import RotorGeometry
+from ..balance.rigid import RotorGeometry, lever_matrix
 from ..balance.tolerance import (
     Rule,
     bearing_limits_gmm,
@@ -110,7 +111,7 @@ class RotorFile(BaseModel):
     rule: Rule = "grade"
     grade: Positive | None = None
     residual_gmm: list[Positive] = []
-    plane: Annotated[list[RotorPlaneFile], Field(min_length=1, max_length=2)]
+    plane: Annotated[list[RotorPlaneFile], Field(min_length=1, max_length=6)]
     note: str = ""
 
     @model_validator(mode="after")
@@ -123,7 +124,7 @@ class RotorFile(BaseModel):
         if self.rule == "residual" and len(self.residual_gmm) != len(self.plane):
             raise ValueError('rule "residual" needs residual_gmm, one number for each plane')
         try:
-            if len(self.plane) == 2:
+            if len(self.plane) > 1:
                 self.geometry()
             self.limits()
         except BadInput as fault:
@@ -131,16 +132,36 @@ class RotorFile(BaseModel):
         return self
 
     def geometry(self) -> RotorGeometry:
-        """Return supports, planes and centre of mass; raises `BadInput` for an impossible one."""
-        one, two = (p.at_mm for p in self.plane)
+        """Return supports, outermost planes and centre of mass; raises `BadInput` for an impossible one."""
+        at = [p.at_mm for p in self.plane]
+        if len(at) > 2 and any(b - a < 1e-6 for a, b in itertools.pairwise(at)):
+            raise BadInput(
+                "The planes are not in order along the shaft.", remedy="Give them from A towards B."
+            )
         return RotorGeometry(
-            self.support_a_mm, self.support_b_mm, (one, two), self.mass_centre_mm, self.shaft_mm
+            self.support_a_mm,
+            self.support_b_mm,
+            (at[0], at[-1]),
+            self.mass_centre_mm,
+            self.shaft_mm,
         )
 
     @property
+    def in_bearings(self) -> bool:
+        """Whether the residual is judged in the bearing planes; else in the planes themselves."""
+        return len(self.plane) > 1 and self.rule != "residual"
+
+    def tolerance_levers(self) -> Array:
+        """Return what one unit in each plane is where it is judged, (tolerance planes, planes)."""
+        if not self.in_bearings:
+            return np.eye(len(self.plane))
+        supports = (self.support_a_mm, self.support_b_mm)
+        return lever_matrix([p.at_mm for p in self.plane], supports)
+
+    @property
     def tolerance_planes(self) -> tuple[str, ...]:
-        """Where the residual is judged: the bearing planes; for one plane, that plane."""
-        return ("bearing A", "bearing B") if len(self.plane) == 2 else (self.plane[0].name,)
+        """Where the residual is judged: the bearing planes, or the planes a residual is stated for."""
+        return ("bearing A", "bearing B") if self.in_bearings else tuple(p.name for p in self.plane)
 
     def limits(self) -> tuple[float, ...]:
         """Return the permissible residual of each tolerance plane, g·mm."""

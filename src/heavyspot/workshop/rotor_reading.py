@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from ..balance.influence import solve_least_squares
+from ..balance.places import least_removal
 from ..balance.rigid import lever_matrix, unbalance_from_force
 from ..balance.tolerance import RotorVerdict, judge_residual
 from ..ledger.writing import Row
@@ -157,23 +158,23 @@ def signal_reading(
     UnreadableFile
         The channels do not fit.
     """
-    at = recording.support_indices()
+    sensors = recording.support_indices()
     phase = recording.phase_index()
-    scales, units = zip(*(recording.channels[i].per_stored for i in at), strict=True)
+    scales, units = zip(*(recording.channels[i].per_stored for i in sensors), strict=True)
     stretches = turn_stretches(
         (b.data for b in recording.blocks()),
         sample_rate_hz=recording.sample_rate_hz,
         phase_channel=phase,
-        channels=at,
+        channels=sensors,
         scale=np.array(scales),
         reference=recording.channels[phase].reference or ReferenceSettings(),
     )
     mean, scatter, speed = stretches.mean(power=2.0)
-    _refuse_dead(mean, [recording.channels[i].name for i in at])
+    _refuse_dead(mean, [recording.channels[i].name for i in sensors])
     evidence = {"turns": stretches.turns, "units": list(units), "vectors": _pairs(mean)}
     if calibration is not None:
         return _through_influence(rotor, rig, calibration, mean, scatter, speed, evidence)
-    if set(units) != {"N"} or len(at) != 2:
+    if set(units) != {"N"} or len(sensors) != 2:
         raise BadInput(
             f"The supports are measured in {', '.join(units)}; without a calibration only two forces in N do.",
             remedy="Calibrate the machine for this rotor with trial masses.",
@@ -181,13 +182,18 @@ def signal_reading(
     # force on the support is what the support feels: the unbalance at the support itself
     felt = unbalance_from_force(mean, speed)
     own = np.hypot(unbalance_from_force(scatter, speed).real, machine_standard(np.abs(felt), rig))
-    supports = (rotor.support_a_mm, rotor.support_b_mm)
     if len(rotor.plane) == 1:  # one plane: the resultant
         u, s = felt.sum(keepdims=True), np.sqrt((own**2).sum(keepdims=True))
         return RotorReading(u, s, u, s, "forces", speed, (), evidence)
-    levers = lever_matrix(supports, rotor.geometry().planes_mm)
-    standard = np.sqrt(levers**2 @ own**2)
-    return RotorReading(levers @ felt, standard, felt, own, "forces", speed, (), evidence)
+    supports = (rotor.support_a_mm, rotor.support_b_mm)
+    at = [p.at_mm for p in rotor.plane]
+    to_supports = lever_matrix(at, supports)
+    back = np.linalg.pinv(to_supports)  # two forces: exact for two planes, shared by more
+    u = back @ felt if len(at) == 2 else least_removal(list(felt), to_supports)
+    standard = np.sqrt(back**2 @ own**2)
+    if rotor.in_bearings:
+        return RotorReading(u, standard, felt, own, "forces", speed, (), evidence)
+    return _from_planes(rotor, u, standard, "forces", speed, (), evidence)
 
 
 def without_arbor(rotor: RotorFile, reading: RotorReading, arbor: Row | None) -> RotorReading:
@@ -255,10 +261,7 @@ def _from_planes(
     notes: tuple[str, ...],
     evidence: dict[str, Any],
 ) -> RotorReading:
-    if len(rotor.plane) == 1:
-        return RotorReading(u, standard, u, standard, way, speed, notes, evidence)
-    geometry = rotor.geometry()
-    levers = lever_matrix(geometry.planes_mm, geometry.supports_mm)
+    levers = rotor.tolerance_levers()
     at = np.sqrt(levers**2 @ standard**2)
     return RotorReading(u, standard, levers @ u, at, way, speed, notes, evidence)
 
