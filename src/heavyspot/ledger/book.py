@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -11,8 +11,10 @@ from sqlalchemy import Connection, func, insert, select, update
 from sqlalchemy.exc import IntegrityError
 
 from ..quantities.errors import LedgerFault
+from . import chain
 from .accounts import Accounts
 from .archive import Archive
+from .chain import Broken
 from .learnt import Learnt
 from .rotor_book import RotorBook
 from .schema import open_engine
@@ -64,6 +66,18 @@ class Book:
     def close(self) -> None:
         """Close all connections."""
         self._engine.dispose()
+
+    def head(self) -> tuple[int, str]:
+        """Return number and digest of the newest link of the chain."""
+        return chain.head(self._engine)
+
+    def has_link(self, digest: str) -> bool:
+        """Whether a digest, as it stands on a sheet, is a link of this ledger."""
+        return chain.has_link(self._engine, digest)
+
+    def check_chain(self, progress: Callable[[int, int], None] | None = None) -> Iterator[Broken]:
+        """Yield everything that is not as it was written."""
+        return chain.check_chain(self._engine, progress=progress)
 
     # -- adding ---------------------------------------------------------------------------------
 

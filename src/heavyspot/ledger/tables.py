@@ -1,7 +1,7 @@
 """The tables. Every row is an entry: added once, never changed; `replaces` names the entry amended.
 
-One table is not a record but a projection of others, and may be made anew at any time: `piece_index`,
-a piece as it stands today.
+Two tables are no entries: `piece_index` is a projection of others that may be made anew at any time, a
+piece as it stands today; `chain` holds a link for each entry (see `chain.py`).
 """
 
 from __future__ import annotations
@@ -214,6 +214,17 @@ logins = _entry(
     Column("until", String(32), nullable=False),
     Index(None, "token_digest"),
     Index(None, "replaces"),
+)
+
+chain = Table(
+    "chain",
+    metadata,
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("of_table", String(32), nullable=False),
+    Column("entry_id", String(36), nullable=False),
+    Column("digest", String(64), nullable=False),
+    Index(None, "entry_id"),
+    Index(None, "digest"),
 )
 
 piece_index = Table(

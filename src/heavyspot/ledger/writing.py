@@ -9,6 +9,7 @@ from sqlalchemy import Connection, Table, insert, select
 from sqlalchemy.exc import OperationalError
 
 from ..quantities.errors import LedgerFault
+from .chain import add_link
 from .identity import new_id
 
 Row = dict[str, Any]
@@ -25,9 +26,10 @@ def utc_text(at: datetime) -> str:
 
 
 def add_entry(c: Connection, table: Table, **values: Any) -> str:
-    """Add an entry; returns its id."""
+    """Add an entry and its link in the chain; returns its id."""
     entry = {"id": new_id(), "at": now_utc(), **values}
     c.execute(insert(table).values(**entry))
+    add_link(c, table, str(entry["id"]))
     return str(entry["id"])
 
 

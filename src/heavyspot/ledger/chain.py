@@ -1,0 +1,160 @@
+"""The chain over all entries: a changed, missing or foreign row is found, and named.
+
+Each entry gets a link: the SHA-256 of the link before it and of the entry as stored. Whoever changes a row
+would have to make every later link anew; the newest link stands on every sheet that leaves the shop, so
+that even a chain made anew does not fit the sheets.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection, Engine, Table, func, insert, select, text
+
+from .tables import chain, metadata
+
+FIRST = "0" * 64
+"""What stands before the first link."""
+
+UNCHAINED = {"chain", "piece_index", "logins"}
+"""Not part of it: itself, the projection that can be made anew, and who is logged in."""
+
+BATCH = 2000
+
+_LOCK = 7_283_401
+
+
+@dataclass(frozen=True)
+class Broken:
+    """One thing that is not as it was written.
+
+    Attributes
+    ----------
+    kind : "changed", "missing", "foreign" or "link"
+    table, entry_id : str
+    number : int
+        Of its link; 0 for a foreign row, which has none.
+    """
+
+    kind: str
+    table: str
+    entry_id: str
+    number: int
+
+    def words(self) -> str:
+        """Return it in words."""
+        return {
+            "changed": f"{self.table} {self.entry_id} was changed after it was written (link {self.number}).",
+            "missing": f"{self.table} {self.entry_id} is missing (link {self.number}).",
+            "foreign": f"{self.table} {self.entry_id} was not written by the program.",
+            "link": f"Link {self.number} of the chain is missing.",
+        }[self.kind]
+
+
+def add_link(c: Connection, table: Table, entry_id: str) -> None:
+    """Add the link of an entry that was just inserted; the writer holds the database's lock."""
+    if table.name in UNCHAINED:
+        return
+    if c.dialect.name == "postgresql":  # SQLite has one writer at a time anyway
+        c.execute(text("select pg_advisory_xact_lock(:key)"), {"key": _LOCK})
+    last = c.execute(
+        select(chain.c.number, chain.c.digest).order_by(chain.c.number.desc()).limit(1)
+    ).first()
+    number, before = (last.number, last.digest) if last else (0, FIRST)
+    row = dict(c.execute(select(table).where(table.c.id == entry_id)).mappings().one())
+    c.execute(
+        insert(chain).values(
+            number=number + 1,
+            of_table=table.name,
+            entry_id=entry_id,
+            digest=link_digest(before, table.name, row),
+        )
+    )
+
+
+def link_digest(before: str, table: str, row: dict[str, Any]) -> str:
+    """Return the digest of a link."""
+    plain = {k: _plain(v) for k, v in row.items()}
+    spelled = json.dumps(plain, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(f"{before}\n{table}\n{spelled}".encode()).hexdigest()
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, (bytes, memoryview)):
+        return "sha256 " + hashlib.sha256(bytes(value)).hexdigest()
+    return value
+
+
+def head(engine: Engine) -> tuple[int, str]:
+    """Return number and digest of the newest link; 0 and zeros for an empty ledger."""
+    with engine.connect() as c:
+        last = c.execute(
+            select(chain.c.number, chain.c.digest).order_by(chain.c.number.desc()).limit(1)
+        ).first()
+    return (int(last.number), str(last.digest)) if last else (0, FIRST)
+
+
+def has_link(engine: Engine, digest: str) -> bool:
+    """Whether a digest, as it stands on a sheet, is a link of this ledger."""
+    with engine.connect() as c:
+        found = c.execute(select(chain.c.number).where(chain.c.digest == digest).limit(1)).first()
+    return found is not None or digest == FIRST
+
+
+def check_chain(
+    engine: Engine, *, progress: Callable[[int, int], None] | None = None
+) -> Iterator[Broken]:
+    """Yield everything that is not as it was written; memory stays flat.
+
+    Parameters
+    ----------
+    progress : callable, optional
+        Told links done and links in all.
+    """
+    tables = {t.name: t for t in metadata.sorted_tables if t.name not in UNCHAINED}
+    with engine.connect() as c:
+        total = int(c.execute(select(func.count()).select_from(chain)).scalar_one())
+        before, expected, done = FIRST, 1, 0
+        while links := c.execute(
+            select(chain).where(chain.c.number >= expected).order_by(chain.c.number).limit(BATCH)
+        ).all():
+            rows = _rows_of(c, tables, links)
+            for link in links:
+                while expected < link.number:
+                    yield Broken("link", "", "", expected)
+                    expected += 1
+                row = rows.get((link.of_table, link.entry_id))
+                if row is None:
+                    yield Broken("missing", link.of_table, link.entry_id, link.number)
+                elif link_digest(before, link.of_table, row) != link.digest:
+                    yield Broken("changed", link.of_table, link.entry_id, link.number)
+                before, expected = link.digest, link.number + 1
+            done += len(links)
+            if progress:
+                progress(done, total)
+        for name, table in tables.items():
+            linked = select(chain.c.entry_id).where(chain.c.of_table == name)
+            for found in c.execute(select(table.c.id).where(table.c.id.not_in(linked))):
+                yield Broken("foreign", name, str(found.id), 0)
+
+
+def _rows_of(
+    c: Connection, tables: dict[str, Table], links: Any
+) -> dict[tuple[str, str], dict[str, Any]]:
+    wanted: dict[str, list[str]] = {}
+    for link in links:
+        wanted.setdefault(link.of_table, []).append(link.entry_id)
+    found: dict[tuple[str, str], dict[str, Any]] = {}
+    for name, ids in wanted.items():
+        table = tables.get(name)
+        if table is None:
+            continue
+        for at in range(0, len(ids), 500):
+            query = select(table).where(table.c.id.in_(ids[at : at + 500]))
+            for row in c.execute(query).mappings():
+                found[name, row["id"]] = dict(row)
+    return found
