@@ -16,6 +16,7 @@ from .common import By, Json, Settings, emit, open_workshop
 from .machines import machine_app
 from .rotor_tools import rotor_app
 from .users import user_app
+from .verify import verify
 
 app = typer.Typer(
     name="heavyspot",
@@ -42,6 +43,7 @@ app.add_typer(rig_app, name="rig")
 app.add_typer(user_app, name="user")
 app.add_typer(rotor_app, name="rotor")
 app.add_typer(machine_app, name="machine")
+app.command()(verify)
 
 Serial = Annotated[str, typer.Argument(help="Serial of the piece.")]
 

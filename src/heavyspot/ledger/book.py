@@ -29,6 +29,7 @@ from .tables import (
     promises,
     responses,
     rigs,
+    rotor_runs,
     runs,
     sheets,
 )
@@ -342,6 +343,27 @@ class Book:
         """Return the newest chances that were said and followed, and whether the next run passed."""
         kept = select(promises.c.computed, promises.c.said, promises.c.passed)
         return self._rows(kept.order_by(promises.c.id.desc()).limit(most))
+
+    def recordings(self) -> list[tuple[str, str, str]]:
+        """Return run, name and digest of every recording, of cartridges and of rotors."""
+        with self._engine.connect() as c:
+            return [
+                (r.id, r.recording, r.recording_sha256)
+                for t in (runs, rotor_runs)
+                for r in c.execute(
+                    select(t.c.id, t.c.recording, t.c.recording_sha256).where(t.c.recording != "")
+                )
+            ]
+
+    def sheet(self, number: str) -> Row | None:
+        """Return an issued sheet by its number, or None."""
+        with self._engine.connect() as c:
+            return newest(c, sheets, sheets.c.number == number)
+
+    def newest_sheet(self, piece_id: str) -> Row | None:
+        """Return the newest sheet of a piece, or None."""
+        with self._engine.connect() as c:
+            return newest(c, sheets, sheets.c.piece_id == piece_id)
 
     def sheet_count(self, year: str) -> int:
         """Return how many sheets carry a number of that year."""

@@ -13,6 +13,7 @@ from ..workshop.report import SheetReport, make_report
 from ..workshop.rotor_report import RotorReport, make_rotor_report
 from ..workshop.shop import Workshop
 from .pdf import rotor_pdf, sheet_pdf
+from .signature import signed
 
 Report = SheetReport | RotorReport
 
@@ -65,7 +66,7 @@ def _issue(
     report, pdf = make(number, at)
     unfinished = path.with_name(path.name + ".part")
     with unfinished.open("wb") as file:
-        file.write(pdf)
+        file.write(signed(pdf, shop.book.folder, name=report.shop))
         file.flush()
         os.fsync(file.fileno())
     shop.book.add_sheet(

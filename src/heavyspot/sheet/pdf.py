@@ -63,7 +63,9 @@ def _compiled(
 
 
 def qr_text(report: SheetReport | RotorReport) -> str:
-    """Return what the QR code says: the sheet's number and the digest of its data."""
+    """Return what the QR code says: where to verify it, or number and digest of its data."""
+    if report.verify_url:
+        return f"{report.verify_url.rstrip('/')}/verify/{report.number}?d={report.digest()}"
     return f"HEAVYSPOT {report.number} SHA256 {report.digest()}"
 
 

@@ -19,6 +19,7 @@ ACCESS: dict[str, Role | Literal["anyone"]] = {
     "GET /login": ANYONE,
     "POST /login": ANYONE,
     "POST /logout": "technician",
+    "GET /verify/{number}": ANYONE,
     "GET /api/openapi.json": "technician",
     # the day's work
     "GET /": "technician",

@@ -34,6 +34,7 @@ from . import (
     machine_pages,
     rotor_pages,
     shop_pages,
+    verify_pages,
 )
 from .access import NotAllowed, allowed, refuse_unlisted
 from .page import fault_page
@@ -42,7 +43,7 @@ HERE = Path(__file__).parent
 
 PARTS = (
     login_pages, bench_pages, book_pages, shop_pages, rotor_pages, machine_pages, live, api,
-    api_runs, api_rotors,
+    api_runs, api_rotors, verify_pages,
 )  # fmt: skip
 
 NOTHING = ("no piece", "no such proposal")

@@ -104,6 +104,8 @@ class SheetReport(Provable):
     uncertainty: str
     cautions: tuple[str, ...]
     program: str
+    ledger: str
+    verify_url: str
 
 
 def make_report(shop: Workshop, serial: str, *, number: str, at: str | None = None) -> SheetReport:
@@ -173,6 +175,8 @@ def make_report(shop: Workshop, serial: str, *, number: str, at: str | None = No
         ),
         cautions=(*CAUTIONS, *settings.cautions),
         program=f"Heavyspot {__version__}, run read with {conditions['program']}",
+        ledger=shop.book.head()[1],
+        verify_url=settings.verify_url,
     )
 
 

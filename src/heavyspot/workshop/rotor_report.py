@@ -84,6 +84,8 @@ class RotorReport(Provable):
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
     program: str
+    ledger: str
+    verify_url: str
 
 
 WAYS = {
@@ -158,6 +160,8 @@ def make_rotor_report(
         notes=(*last["notes"], *last["proofs"]),
         cautions=(*CAUTIONS, *settings.cautions),
         program=f"Heavyspot {__version__}, measured with {last['program']}",
+        ledger=shop.book.head()[1],
+        verify_url=settings.verify_url,
     )
 
 

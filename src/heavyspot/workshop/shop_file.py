@@ -18,6 +18,7 @@ class ShopFile(BaseModel):
     name: str = "Turbocharger workshop"
     address: str = ""
     cautions: list[str] = []
+    verify_url: str = ""
 
 
 def load_shop_file(folder: Path) -> ShopFile:
