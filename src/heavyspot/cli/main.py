@@ -13,6 +13,7 @@ from .._version import __version__
 from ..quantities.checks import iso_date
 from ..quantities.errors import HeavyspotError
 from .common import By, Json, Settings, emit, open_workshop
+from .keep import backup, restore
 from .machines import machine_app
 from .rotor_tools import rotor_app
 from .users import user_app
@@ -44,6 +45,8 @@ app.add_typer(user_app, name="user")
 app.add_typer(rotor_app, name="rotor")
 app.add_typer(machine_app, name="machine")
 app.command()(verify)
+app.command()(backup)
+app.command()(restore)
 
 Serial = Annotated[str, typer.Argument(help="Serial of the piece.")]
 

@@ -12,6 +12,7 @@ from ..quantities.checks import finite
 from ..quantities.errors import HeavyspotError, LedgerFault
 from ..sheet.plots import ON_PAGE, dial_svg, path_svg
 from ..workshop.curves_view import path_view
+from ..workshop.keeping import little_room
 from ..workshop.look import find_run
 from ..workshop.report import SheetCut
 from ..workshop.shop import Workshop
@@ -245,6 +246,7 @@ def panel_values(serial: str, shop: Workshop, bench: TheBench) -> dict[str, Any]
         "last": last,
         "advised": advised,
         "problem": bench.problem,
+        "room": little_room(shop.book.folder),
         "heard": bench.heard.get(serial, []),
         "typed": {},
         "busy": bench.capture.about["serial"] if bench.capture else None,

@@ -1,0 +1,62 @@
+"""``heavyspot backup`` and ``heavyspot restore``."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from .common import Json, Settings, emit, open_workshop
+
+
+def backup(
+    to: Annotated[Path, typer.Argument(help="Folder of the backup, on another disk.")],
+    json: Json = False,
+) -> None:
+    """Back the shop up while it works, and prove the backup by reading it back."""
+    from ..workshop.backup import back_up
+
+    with _progress(json) as show:
+        told = back_up(open_workshop(), to, progress=show)
+    _say(told, json, "Backed up to")
+
+
+def restore(
+    source: Annotated[Path, typer.Argument(help="Folder of the backup.")],
+    json: Json = False,
+) -> None:
+    """Make the data folder from a backup; --data names it, and must hold no ledger yet."""
+    from ..workshop.backup import restore as bring_back
+
+    with _progress(json) as show:
+        told = bring_back(source, Settings.data, progress=show)
+    _say(told, json, "Restored into")
+
+
+@contextmanager
+def _progress(quiet: bool) -> Iterator[Callable[[str, int, int], None]]:
+    from rich.progress import Progress
+
+    with Progress(transient=True, disable=quiet) as bar:
+        tasks: dict[str, Any] = {}
+
+        def show(what: str, done: int, total: int) -> None:
+            if what not in tasks:
+                tasks[what] = bar.add_task(what, total=total)
+            bar.update(tasks[what], completed=done, total=total)
+
+        yield show
+
+
+def _say(told: Any, json: bool, words: str) -> None:
+    if json:
+        emit(asdict(told))
+        return
+    typer.echo(
+        f"{words} {told.folder}: {told.entries:,} entries, {told.recordings:,} recordings "
+        f"({told.copied:,} new), read back and whole. Newest link {told.head}."
+    )
