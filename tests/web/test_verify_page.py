@@ -18,11 +18,11 @@ def client(tmp_path_factory):
 
 
 def digest(client, number):
-    return client.app.state.shop.book.sheet(number)["digest"]
+    return client.app.state.shop.book.papers.sheet(number)["digest"]
 
 
 def test_only_who_holds_the_sheet_is_told(client):
-    number = next(iter(r["number"] for r in [client.app.state.shop.book.newest_sheet(
+    number = next(iter(r["number"] for r in [client.app.state.shop.book.papers.newest_sheet(
         client.app.state.shop.piece("V-1")["id"])]))  # fmt: skip
     told = client.get(f"/verify/{number}?d={digest(client, number)}")
     assert told.status_code == 200 and "Issued here" in told.text

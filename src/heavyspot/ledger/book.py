@@ -16,6 +16,7 @@ from .accounts import Accounts
 from .archive import Archive
 from .chain import Broken
 from .learnt import Learnt
+from .papers import Papers
 from .rotor_book import RotorBook
 from .schema import open_engine
 from .tables import (
@@ -31,7 +32,6 @@ from .tables import (
     rigs,
     rotor_runs,
     runs,
-    sheets,
 )
 from .writing import Row, Transaction, add_entry, newest
 
@@ -63,6 +63,7 @@ class Book:
         self.archive = Archive(self.folder)
         self.accounts = Accounts(self._engine)
         self.rotors = RotorBook(self._engine)
+        self.papers = Papers(self._engine)
 
     def close(self) -> None:
         """Close all connections."""
@@ -190,11 +191,6 @@ class Book:
         """Add a cut made; returns its id."""
         with self._write() as c:
             return add_entry(c, cuts, kind="made", **entry)
-
-    def add_sheet(self, entry: Row) -> str:
-        """Add a sheet; returns its id."""
-        with self._write() as c:
-            return add_entry(c, sheets, **entry)
 
     # -- finding --------------------------------------------------------------------------------
 
@@ -354,24 +350,6 @@ class Book:
                     select(t.c.id, t.c.recording, t.c.recording_sha256).where(t.c.recording != "")
                 )
             ]
-
-    def sheet(self, number: str) -> Row | None:
-        """Return an issued sheet by its number, or None."""
-        with self._engine.connect() as c:
-            return newest(c, sheets, sheets.c.number == number)
-
-    def newest_sheet(self, piece_id: str) -> Row | None:
-        """Return the newest sheet of a piece, or None."""
-        with self._engine.connect() as c:
-            return newest(c, sheets, sheets.c.piece_id == piece_id)
-
-    def sheet_count(self, year: str) -> int:
-        """Return how many sheets carry a number of that year."""
-        with self._engine.connect() as c:
-            query = (
-                select(func.count()).select_from(sheets).where(sheets.c.number.like(f"{year}-%"))
-            )
-            return int(c.execute(query).scalar_one())
 
     # -- inside ---------------------------------------------------------------------------------
 

@@ -181,6 +181,14 @@ proofs = _entry(
 
 matchings = _entry("matchings", Column("content", JSON, nullable=False))
 
+happenings = _entry(
+    "happenings",
+    Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
+    Column("kind", String(16), nullable=False),  # build, signed, returned, claim, note
+    Column("content", JSON, nullable=False),
+    Index(None, "piece_id"),
+)
+
 sheets = _entry(
     "sheets",
     Column("number", String(40), nullable=False),

@@ -62,14 +62,14 @@ def _issue(
     if not path.parent.exists():
         raise BadInput(f"The folder {path.parent} is not there.", remedy="Make it first.")
     at = now_utc()
-    number = f"{at[:4]}-{shop.book.sheet_count(at[:4]) + 1:05d}"
+    number = f"{at[:4]}-{shop.book.papers.sheet_count(at[:4]) + 1:05d}"
     report, pdf = make(number, at)
     unfinished = path.with_name(path.name + ".part")
     with unfinished.open("wb") as file:
         file.write(signed(pdf, shop.book.folder, name=report.shop))
         file.flush()
         os.fsync(file.fileno())
-    shop.book.add_sheet(
+    shop.book.papers.add_sheet(
         {
             "number": number,
             "piece_id": shop.piece(serial)["id"],

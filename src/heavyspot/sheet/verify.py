@@ -66,7 +66,7 @@ def verify_sheet(
 
 def _beside_ledger(shop: Workshop, check: SheetCheck, who: str) -> SheetAnswer:
     number = str(check.data.get("number", ""))
-    row = shop.book.sheet(number)
+    row = shop.book.papers.sheet(number)
     if row is None:
         return SheetAnswer("not ours", f"The ledger knows no sheet {number}.", check)
     if row["digest"] != check.digest:
@@ -76,7 +76,7 @@ def _beside_ledger(shop: Workshop, check: SheetCheck, who: str) -> SheetAnswer:
             f"The ledger no longer holds the link that stands on sheet {number}: it was rewritten."
         )
         return SheetAnswer("altered", text, check)
-    newer = shop.book.newest_sheet(row["piece_id"])
+    newer = shop.book.papers.newest_sheet(row["piece_id"])
     if newer is not None and newer["number"] != number:
         text = f"Genuine, {who}; sheet {newer['number']} of {newer['at'][:10]} has taken its place."
         return SheetAnswer("superseded", text, check)

@@ -11,6 +11,7 @@ from ..quantities.angles import clock_text
 from ..quantities.checks import finite
 from ..quantities.errors import HeavyspotError, LedgerFault
 from ..sheet.plots import ON_PAGE, dial_svg, path_svg
+from ..workshop.build_record import build_state, sign_build, write_build
 from ..workshop.curves_view import path_view
 from ..workshop.keeping import little_room
 from ..workshop.look import find_run
@@ -65,6 +66,40 @@ def spin(
         "oil_pressure_kpa": oil_pressure_kpa,
     }
     return _done(request, serial, shop, bench, start, typed)
+
+
+@router.post("/bench/{serial:path}/build")
+async def build(request: Request, serial: str, shop: Shop, bench: TheBench, who: Who) -> Response:
+    """Write the build record down."""
+    typed = {k: str(v) for k, v in (await request.form()).items()}
+
+    def act() -> None:
+        values = {
+            k.removeprefix("clearance-"): number(v)
+            for k, v in typed.items()
+            if k.startswith("clearance-")
+        }
+        write_build(
+            shop, serial, values, gauge=typed.get("gauge", ""),
+            nut_torque_nm=number(typed.get("nut_torque_nm", "")), by=typed.get("by") or who.name,
+        )  # fmt: skip
+
+    return _done(request, serial, shop, bench, act, typed)
+
+
+@router.post("/bench/{serial:path}/sign")
+def sign(
+    request: Request, serial: str, shop: Shop, bench: TheBench, who: Who, why: Text = ""
+) -> Response:
+    """Let a piece be spun although its build record is out of limit."""
+    return _done(
+        request,
+        serial,
+        shop,
+        bench,
+        lambda: sign_build(shop, serial, why=why, by=who.name),
+        {"why": why},
+    )
 
 
 @router.post("/bench/{serial:path}/stop")
@@ -247,6 +282,7 @@ def panel_values(serial: str, shop: Workshop, bench: TheBench) -> dict[str, Any]
         "advised": advised,
         "problem": bench.problem,
         "room": little_room(shop.book.folder),
+        "build": build_state(shop, serial),
         "heard": bench.heard.get(serial, []),
         "typed": {},
         "busy": bench.capture.about["serial"] if bench.capture else None,

@@ -8,8 +8,11 @@ from fastapi import APIRouter, Depends, Request, Response
 
 from ..quantities.errors import HeavyspotError
 from ..sheet.plots import ON_PAGE, runs_svg
+from ..workshop.build_record import TOLD, tell
 from ..workshop.curves_view import curves_view
 from ..workshop.editing import POSITIONS, Member, add_job, amend_job, amend_piece, find_job
+from ..workshop.shop import Workshop
+from ..workshop.whole_story import left_and_now, whole_story
 from .access import Who, allowed
 from .api import Shop, TheBench
 from .files import label_answer
@@ -83,6 +86,41 @@ def change_piece(
         values = _piece(shop, serial) | {"fault": fault, "typed": typed | {"why": why}}
         return page(request, "piece.html", values, status=422)
     return goto("/pieces", now)
+
+
+@router.get("/story/{serial:path}")
+def story_page(request: Request, serial: str, shop: Shop) -> Response:
+    """Everything that happened to a piece, in the order of time."""
+    return page(request, "story.html", _story(shop, serial))
+
+
+@router.post("/story/{serial:path}")
+def tell_story(
+    request: Request, serial: str, shop: Shop, who: Who, kind: Text = "", text: Text = ""
+) -> Response:
+    """Write down that a piece came back, a claim, or a note."""
+    try:
+        tell(shop, serial, kind, text, by=who.name)
+    except HeavyspotError as fault:
+        if shop.book.piece(serial) is None:
+            raise
+        values = _story(shop, serial) | {"fault": fault, "typed": {"kind": kind, "text": text}}
+        return page(request, "story.html", values, status=422)
+    return goto("/story", serial)
+
+
+def _story(shop: Workshop, serial: str) -> dict[str, Any]:
+    events = whole_story(shop, serial)
+    piece = shop.piece(serial)
+    rotor = shop.kind_of(piece["model"]) == "rotor"
+    return {
+        "piece": piece,
+        "events": events,
+        "rotor": rotor,
+        "both": left_and_now(events),
+        "kinds": TOLD,
+        "typed": {},
+    }
 
 
 @router.get("/jobs")

@@ -16,10 +16,10 @@ router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
 @router.get("/verify/{number}")
 def verify_page(request: Request, number: str, shop: Shop, d: str = "") -> Response:
     """Say whether a sheet with that number and that digest was issued; nothing is told without both."""
-    row = shop.book.sheet(number)
+    row = shop.book.papers.sheet(number)
     known = row is not None and hmac.compare_digest(row["digest"].encode(), d.encode())
     values = {"number": number, "row": row if known else None, "newer": None}
     if known and row is not None:
-        newest = shop.book.newest_sheet(row["piece_id"])
+        newest = shop.book.papers.newest_sheet(row["piece_id"])
         values["newer"] = newest if newest and newest["number"] != number else None
     return page(request, "verify.html", values, status=200 if known else 404)

@@ -14,12 +14,15 @@ from typing import Any, Literal
 from ..quantities.errors import HeavyspotError, LedgerFault
 from ..sources.readers import open_recording
 from ..sources.recording import Recording
+from .build_record import build_state, refuse_unbuilt
 from .capture import Capture, LiveFactory, remove_capture, unfinished
 from .rotors import measure_signals
 from .setup_check import Check, listen
 from .shop import Workshop
 
-Question = Literal["prepare", "spinning", "reading", "grind", "again", "fix", "done", "rescue"]
+Question = Literal[
+    "prepare", "spinning", "reading", "grind", "again", "fix", "done", "rescue", "build"
+]
 
 ASKED_AFTER: dict[str, Question] = {
     "cut": "grind",
@@ -75,6 +78,8 @@ class Bench:
         if self.rescued(serial):
             return "rescue"
         story = self.shop.story(serial)
+        if build_state(self.shop, serial).blocks:
+            return "build"
         if not story["runs"]:
             return "prepare"
         last = story["runs"][-1]
@@ -128,7 +133,7 @@ class Bench:
         oil : (float or None, float or None)
             Temperature, °C, and pressure, kPa, at the cartridge, as read off the rig.
         """
-        self.shop.piece(serial)
+        refuse_unbuilt(self.shop, serial)
         with self._lock:
             self._refuse_while_spinning()
             self.problem = ""

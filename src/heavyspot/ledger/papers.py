@@ -1,0 +1,56 @@
+"""What lies in a piece's folder: its sheets, and what happened to it beside runs and cuts."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlalchemy import Engine, func, select
+
+from .tables import happenings, sheets
+from .writing import Row, Transaction, add_entry, newest
+
+
+class Papers:
+    """Sheets issued; build records, signatures, returns, claims and notes."""
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+
+    def add_sheet(self, entry: Row) -> str:
+        """Add a sheet; returns its id."""
+        with Transaction(self._engine) as c:
+            return add_entry(c, sheets, **entry)
+
+    def sheet(self, number: str) -> Row | None:
+        """Return an issued sheet by its number, or None."""
+        with self._engine.connect() as c:
+            return newest(c, sheets, sheets.c.number == number)
+
+    def newest_sheet(self, piece_id: str) -> Row | None:
+        """Return the newest sheet of a piece, or None."""
+        with self._engine.connect() as c:
+            return newest(c, sheets, sheets.c.piece_id == piece_id)
+
+    def sheets_of(self, piece_id: str) -> list[Row]:
+        """Return a piece's sheets in order."""
+        return self._rows(select(sheets).where(sheets.c.piece_id == piece_id).order_by(sheets.c.id))
+
+    def sheet_count(self, year: str) -> int:
+        """Return how many sheets carry a number of that year."""
+        query = select(func.count()).select_from(sheets).where(sheets.c.number.like(f"{year}-%"))
+        with self._engine.connect() as c:
+            return int(c.execute(query).scalar_one())
+
+    def add_happening(self, piece_id: str, kind: str, content: Row, *, by: str) -> str:
+        """Add what happened to a piece; returns its id."""
+        with Transaction(self._engine) as c:
+            return add_entry(c, happenings, piece_id=piece_id, kind=kind, content=content, by=by)
+
+    def happenings(self, piece_id: str) -> list[Row]:
+        """Return what happened to a piece, in order."""
+        mine = select(happenings).where(happenings.c.piece_id == piece_id)
+        return self._rows(mine.order_by(happenings.c.id))
+
+    def _rows(self, query: Any) -> list[Row]:
+        with self._engine.connect() as c:
+            return [dict(r) for r in c.execute(query).mappings()]

@@ -1,0 +1,99 @@
+"""Everything that ever happened to a piece, in the order of time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from .build_record import Measured
+from .shop import Workshop
+
+
+@dataclass(frozen=True)
+class Event:
+    """One thing that happened.
+
+    Attributes
+    ----------
+    at, by : str
+    kind : str
+        written, amended, build, signed, run, cut, sheet, returned, claim, note, reading, corrected.
+    text : str
+    number : int
+        Of the run or reading; 0 for other kinds.
+    verdict : str
+    """
+
+    at: str
+    by: str
+    kind: str
+    text: str
+    number: int = 0
+    verdict: str = ""
+
+
+def whole_story(shop: Workshop, serial: str) -> list[Event]:
+    """Return what happened to a piece, oldest first."""
+    piece = shop.piece(serial)
+    job = shop.book.job(piece["job_id"]) or {}
+    of = f" for {job['customer']}" if job.get("customer") else ""
+    invoice = f", invoice {job['invoice']}" if job.get("invoice") else ""
+    events = [Event(piece["at"], piece["by"], "written", f"{piece['model']}{of}{invoice}")]
+    for of_id, what in ((piece["id"], "piece"), (piece["job_id"], "job")):
+        for a in shop.book.amendments(of_id):
+            changed = ", ".join(f"{k} → {v or 'nothing'}" for k, v in a["content"].items())
+            events.append(Event(a["at"], a["by"], "amended", f"{what}: {changed} ({a['why']})"))
+    events += [_happened(r) for r in shop.book.papers.happenings(piece["id"])]
+    for r in shop.book.runs(piece["id"]):
+        worst = r["result"].get("worst")
+        text = (
+            f"{worst['amplitude_g']:.2f} g at {worst['speed_rpm']:,.0f} rpm"
+            if worst
+            else "no curve"
+        )
+        found = "; ".join(f["text"] for f in r["result"]["findings"] if f["severity"] != "note")
+        where = f", {r['rig']}" if r["rig"] else ""
+        text += where + (f". {found}" if found else "")
+        events.append(Event(r["at"], r["by"], "run", text, r["number"], r["verdict"]))
+    for c in shop.book.cuts(piece["id"], "made"):
+        text = (
+            f"{c['plane']}, {c['depth_mm']:.2f} mm at {c['angle_deg']:.0f}°, {c['mass_mg']:.0f} mg"
+        )
+        why = f" ({c['why']})" if c["why"] else ""
+        events.append(Event(c["at"], c["by"], "cut", text + why))
+    for r in shop.book.rotors.runs(piece["id"]):
+        ratios = ", ".join(
+            f"{p['name']} {p['ratio']:.2f} of its limit" for p in r["content"]["tolerance"]
+        )
+        events.append(Event(r["at"], r["by"], "reading", ratios, r["number"], r["verdict"]))
+    for c in shop.book.rotors.corrections(piece["id"]):
+        what = c["content"]
+        way = "off" if what["way"] == "remove" else "added"
+        text = f"{what['plane']}, {what['amount_gmm']:.3g} g·mm {way} at {what['angle_deg']:.0f}°"
+        events.append(Event(c["at"], c["by"], "corrected", text))
+    for s in shop.book.papers.sheets_of(piece["id"]):
+        events.append(Event(s["at"], s["by"], "sheet", f"{s['number']}, of run {s['run_number']}"))
+    return sorted(events, key=lambda e: e.at)
+
+
+def _happened(r: dict[str, Any]) -> Event:
+    content = r["content"]
+    if r["kind"] == "build":
+        measured = [
+            Measured(m["name"], m["value"], m["low"], m["high"]) for m in content["measured"]
+        ]
+        text = "; ".join(("" if m.inside else "✗ ") + m.words() for m in measured)
+        text += f"; nut {content['nut_torque_nm']:g} Nm" if "nut_torque_nm" in content else ""
+        text += f"; gauge {content['gauge']}" if content["gauge"] else ""
+        return Event(r["at"], r["by"], "build", text)
+    return Event(r["at"], r["by"], r["kind"], content.get("text") or content.get("why", ""))
+
+
+def left_and_now(events: list[Event]) -> tuple[int, int] | None:
+    """Return the run a piece left with and its newest one, when it came back and was spun again."""
+    back = next((i for i, e in reversed(list(enumerate(events))) if e.kind == "returned"), None)
+    if back is None:
+        return None
+    before = [e.number for e in events[:back] if e.kind == "run"]
+    after = [e.number for e in events[back:] if e.kind == "run"]
+    return (before[-1], after[-1]) if before and after else None
