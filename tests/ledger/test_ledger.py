@@ -24,7 +24,12 @@ def test_identifiers_sort_by_time_and_say_their_version():
 def test_migrations_make_exactly_the_tables(tmp_path):
     engine = open_engine(f"sqlite:///{tmp_path / 'x.sqlite'}")
     with engine.connect() as connection:
-        assert compare_metadata(MigrationContext.configure(connection), metadata) == []
+        # the search box's tables are SQLite's own kind; SQLAlchemy does not describe them
+        ours = {
+            "include_name": lambda name, kind, _: kind != "table" or not name.startswith("search")
+        }
+        context = MigrationContext.configure(connection, opts=ours)
+        assert compare_metadata(context, metadata) == []
     engine.dispose()
 
 

@@ -19,6 +19,7 @@ from .learnt import Learnt
 from .papers import Papers
 from .rotor_book import RotorBook
 from .schema import open_engine
+from .search import Search, index_pieces
 from .tables import (
     amendments,
     cut_errors,
@@ -33,7 +34,7 @@ from .tables import (
     rotor_runs,
     runs,
 )
-from .writing import Row, Transaction, add_entry, newest
+from .writing import Row, Transaction, add_entry, current_job, newest
 
 PIECE_FIELDS = ("serial", "model", "position")
 JOB_FIELDS = ("customer", "invoice", "due", "note")
@@ -64,6 +65,7 @@ class Book:
         self.accounts = Accounts(self._engine)
         self.rotors = RotorBook(self._engine)
         self.papers = Papers(self._engine)
+        self.search = Search(self._engine)
 
     def close(self) -> None:
         """Close all connections."""
@@ -157,6 +159,7 @@ class Book:
             c.execute(
                 update(piece_index).where(piece_index.c.piece_id == piece_id).values(**changes)
             )
+            index_pieces(c, [piece_id])
 
     def amend_job(self, job_id: str, changes: Row, *, by: str, why: str) -> None:
         """Amend a job's customer, invoice, due date or note."""
@@ -166,6 +169,8 @@ class Book:
             shown = {k: v for k, v in changes.items() if k in ("customer", "invoice")}
             if shown:
                 c.execute(update(piece_index).where(piece_index.c.job_id == job_id).values(**shown))
+            mine = select(piece_index.c.piece_id).where(piece_index.c.job_id == job_id)
+            index_pieces(c, [r.piece_id for r in c.execute(mine).all()])
 
     def add_run(self, entry: Row, asked: Iterable[Row], learnt: Learnt) -> str:
         """Add a run with the cuts asked after it and what was learnt from it, all or nothing."""
@@ -180,6 +185,7 @@ class Book:
                 for table, rows in learnt.tables():
                     for row in rows:
                         add_entry(c, table, **row)
+                index_pieces(c, [entry["piece_id"]])
                 return run_id
         except IntegrityError:
             raise LedgerFault(
@@ -243,12 +249,7 @@ class Book:
     def job(self, job_id: str) -> Row | None:
         """Return a job as it stands, or None."""
         with self._engine.connect() as c:
-            found = newest(c, jobs, jobs.c.id == job_id)
-        if found is None:
-            return None
-        for amendment in self.amendments(job_id):
-            found |= amendment["content"]
-        return found
+            return current_job(c, job_id)
 
     def recent_jobs(self, most: int = 60) -> list[Row]:
         """Return the newest jobs as they stand, newest first."""
@@ -375,6 +376,7 @@ class Book:
         piece_id = add_entry(c, pieces, by=by, **values)
         values |= {"piece_id": piece_id, **shown}
         c.execute(insert(piece_index).values(**values))
+        index_pieces(c, [piece_id])
         return piece_id
 
     @staticmethod

@@ -6,6 +6,7 @@ from typing import Any
 
 from sqlalchemy import Engine, func, select
 
+from .search import index_pieces
 from .tables import happenings, sheets
 from .writing import Row, Transaction, add_entry, newest
 
@@ -44,7 +45,9 @@ class Papers:
     def add_happening(self, piece_id: str, kind: str, content: Row, *, by: str) -> str:
         """Add what happened to a piece; returns its id."""
         with Transaction(self._engine) as c:
-            return add_entry(c, happenings, piece_id=piece_id, kind=kind, content=content, by=by)
+            made = add_entry(c, happenings, piece_id=piece_id, kind=kind, content=content, by=by)
+            index_pieces(c, [piece_id])
+            return made
 
     def happenings(self, piece_id: str) -> list[Row]:
         """Return what happened to a piece, in order."""

@@ -8,6 +8,7 @@ from sqlalchemy import Engine, Table, func, select, update
 from sqlalchemy.exc import IntegrityError
 
 from ..quantities.errors import LedgerFault
+from .search import index_pieces
 from .tables import (
     calibrations,
     matchings,
@@ -39,6 +40,7 @@ class RotorBook:
                 last = {k: entry[k] for k in ("number", "verdict", "worst_ratio")}
                 mine = piece_index.c.piece_id == entry["piece_id"]
                 c.execute(update(piece_index).where(mine).values(**last))
+                index_pieces(c, [entry["piece_id"]])
                 return run_id
         except IntegrityError:
             raise LedgerFault(

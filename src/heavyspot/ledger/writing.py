@@ -11,6 +11,7 @@ from sqlalchemy.exc import OperationalError
 from ..quantities.errors import LedgerFault
 from .chain import add_link
 from .identity import new_id
+from .tables import amendments, jobs
 
 Row = dict[str, Any]
 
@@ -38,6 +39,16 @@ def newest(c: Connection, table: Table, condition: Any) -> Row | None:
     row = c.execute(select(table).where(condition).order_by(table.c.id.desc()).limit(1))
     found = row.mappings().first()
     return dict(found) if found else None
+
+
+def current_job(c: Connection, job_id: str) -> Row | None:
+    """Return a job as it stands, or None."""
+    found = newest(c, jobs, jobs.c.id == job_id)
+    if found is not None:
+        mine = select(amendments.c.content).where(amendments.c.of_id == job_id)
+        for amendment in c.execute(mine.order_by(amendments.c.id)):
+            found |= amendment.content
+    return found
 
 
 class Transaction:

@@ -24,6 +24,9 @@ ACCESS: dict[str, Role | Literal["anyone"]] = {
     # the day's work
     "GET /": "technician",
     "GET /find": "technician",
+    "GET /search/rows": "technician",
+    "GET /search.csv": "technician",
+    "GET /pieces": "technician",
     "POST /pieces": "technician",
     "GET /pieces/{serial:path}": "technician",
     "POST /pieces/{serial:path}": "technician",
@@ -112,6 +115,7 @@ ACCESS: dict[str, Role | Literal["anyone"]] = {
     "GET /api/jobs/{job_id}": "technician",
     "PATCH /api/jobs/{job_id}": "technician",
     "GET /api/pieces": "technician",
+    "GET /api/search": "technician",
     "POST /api/pieces": "technician",
     "GET /api/pieces/{serial:path}": "technician",
     "PATCH /api/pieces/{serial:path}": "technician",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Depends, Request, Response
+from fastapi import APIRouter, Depends, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
 from ..workshop.bench import Bench
@@ -337,6 +337,12 @@ class HappeningIn(BodyIn):
 
     kind: Literal["returned", "claim", "note"]
     text: Annotated[str, Field(min_length=1, max_length=2000)]
+
+
+@router.get("/search")
+def search(shop: Shop, q: Annotated[str, Query(max_length=300)] = "") -> dict[str, Any]:
+    """Find pieces by any part of anything written of them; `exact` is false for words typed wrong."""
+    return asdict(shop.book.search.find(q))
 
 
 @router.get("/pieces/{serial:path}/happenings")

@@ -17,6 +17,7 @@ from .access import Who, allowed
 from .api import Shop, TheBench
 from .files import label_answer
 from .page import Text, goto, page
+from .tables_out import pieces_csv
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
 ROWS = 4
@@ -33,11 +34,38 @@ def home(request: Request, shop: Shop, bench: TheBench) -> Response:
 
 @router.get("/find")
 def find(request: Request, shop: Shop, q: str = "") -> Response:
-    """Where a scanned or typed serial leads: its bench, or the form for a new piece."""
-    serial = q.strip()
-    if serial and shop.book.piece(serial):
-        return goto("/bench", serial)
-    return page(request, "new_piece.html", _form(shop, {"serial": serial}))
+    """Where what was scanned or typed leads: a serial to its bench, other words to what holds them."""
+    typed = q.strip()
+    if typed and shop.book.piece(typed):
+        return goto("/bench", typed)
+    if typed and shop.book.search.find(typed, most=1).rows:
+        return page(request, "search.html", _found(shop, typed))
+    return page(request, "new_piece.html", _form(shop, {"serial": typed}))
+
+
+@router.get("/pieces")
+def new_piece(request: Request, shop: Shop, serial: str = "") -> Response:
+    """The form for a new piece."""
+    return page(request, "new_piece.html", _form(shop, {"serial": serial.strip()}))
+
+
+@router.get("/search/rows")
+def search_rows(request: Request, shop: Shop, q: str = "") -> Response:
+    """The rows alone, as one types."""
+    return page(request, "search_rows.html", _found(shop, q))
+
+
+@router.get("/search.csv")
+def search_csv(shop: Shop, q: str = "") -> Response:
+    """What was found as a table for other programs."""
+    rows = shop.book.search.find(q, most=5000).rows
+    headers = {"Content-Disposition": 'attachment; filename="pieces.csv"'}
+    return Response(pieces_csv(rows), media_type="text/csv; charset=utf-8", headers=headers)
+
+
+def _found(shop: Workshop, q: str) -> dict[str, Any]:
+    found = shop.book.search.find(q)
+    return {"q": q.strip(), "pieces": found.rows, "exact": found.exact}
 
 
 @router.post("/pieces")

@@ -1,0 +1,267 @@
+"""One box that finds a piece by anything written of it, typing errors included.
+
+A projection, like the piece index: one line of text a piece (serial, customer, invoice, model, position,
+notes, operators), made anew whenever one of these changes. On SQLite it lies in an FTS5 table of three-letter
+groups (trigrams), so that any part of a word is found; when nothing holds all the words, pieces that share the
+rarest groups are ranked by likeness (Dice's coefficient of trigrams, word by word). Elsewhere a plain table
+with LIKE stands in.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection, Engine, bindparam, func, select, text
+
+from .tables import happenings, piece_index, pieces, rotor_runs, runs
+from .writing import Row, current_job
+
+LIKE_ENOUGH = 0.42
+"""Least likeness, word by word on average, at which a piece is offered for a word that was typed wrong."""
+
+RAREST, MOST_HOLDERS = 5, 20_000
+"""Groups that are looked up for a likeness, and how many pieces may hold one to be worth it."""
+
+CANDIDATES = 400
+
+FILTERS = ("model", "verdict", "customer", "invoice", "from", "to")
+"""Words that narrow the search, written ``model:larch``."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """Pieces found.
+
+    Attributes
+    ----------
+    rows : list of dict
+        As in the day book, newest first, or the likest first.
+    exact : bool
+        False when nothing held all the words and these are only alike.
+    """
+
+    rows: list[Row]
+    exact: bool
+
+
+_STROKES = str.maketrans({"ø": "o", "ł": "l", "đ": "d", "æ": "ae", "œ": "oe", "ı": "i"})
+"""Letters that have no accent to take off."""
+
+
+def plain(words: str) -> str:
+    """Return text as it is compared: small letters, no accents, one space."""
+    apart = unicodedata.normalize("NFKD", words.casefold().translate(_STROKES))
+    return " ".join("".join(c for c in apart if not unicodedata.combining(c)).split())
+
+
+def make_tables(c: Connection) -> None:
+    """Make the search tables; called by the schema's upgrade."""
+    if c.dialect.name == "sqlite":
+        c.execute(
+            text(
+                "create virtual table search using fts5(words, piece_id unindexed, tokenize='trigram')"
+            )
+        )
+        c.execute(text("create virtual table search_groups using fts5vocab('search', 'row')"))
+        c.execute(
+            text("create table search_line (piece_id text primary key, line integer not null)")
+        )
+    else:
+        c.execute(
+            text("create table search (piece_id varchar(36) primary key, words text not null)")
+        )
+
+
+def index_pieces(c: Connection, piece_ids: Iterable[str]) -> None:
+    """Make the lines of pieces anew; the caller's transaction holds the change that asks for it."""
+    for piece_id in piece_ids:
+        words = _words_of(c, piece_id)
+        if c.dialect.name != "sqlite":
+            c.execute(text("delete from search where piece_id = :p"), {"p": piece_id})
+            c.execute(
+                text("insert into search (piece_id, words) values (:p, :w)"),
+                {"p": piece_id, "w": words},
+            )
+            continue
+        line = c.execute(
+            text("select line from search_line where piece_id = :p"), {"p": piece_id}
+        ).scalar()
+        if line is not None:
+            c.execute(text("delete from search where rowid = :l"), {"l": line})
+        values = {"p": piece_id, "w": words, "l": line}
+        put = "insert into search (rowid, words, piece_id) values (:l, :w, :p)"
+        done = c.execute(text(put), values)
+        if line is None:
+            new = done.lastrowid or c.execute(text("select last_insert_rowid()")).scalar()
+            c.execute(text("insert into search_line values (:p, :l)"), {"p": piece_id, "l": new})
+
+
+def _words_of(c: Connection, piece_id: str) -> str:
+    row = c.execute(select(piece_index).where(piece_index.c.piece_id == piece_id)).mappings().one()
+    job = current_job(c, row["job_id"]) or {}
+    parts = [row[k] for k in ("serial", "customer", "invoice", "model", "position")]
+    parts.append(job.get("note", ""))
+    for table in (runs, rotor_runs):
+        mine = select(table.c.by).where(table.c.piece_id == piece_id).distinct()
+        parts += [r.by for r in c.execute(mine)]
+    told = select(happenings.c.content).where(happenings.c.piece_id == piece_id)
+    for happened in c.execute(told):
+        parts += [str(happened.content.get(k, "")) for k in ("text", "why", "gauge")]
+    return plain(" ".join(p for p in parts if p))
+
+
+class Search:
+    """The box."""
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+
+    def find(self, typed: str, *, most: int = 50) -> Found:
+        """Return pieces that hold every word typed, or the likest ones when none does.
+
+        Parameters
+        ----------
+        typed : str
+            Words in any order, each a part of any word of the piece; and filters such as
+            ``verdict:fail``, ``model:larch``, ``from:2026-01-01``.
+        """
+        words, filters = _apart(typed)
+        with self._engine.connect() as c:
+            rows = self._holding(c, words, filters, most)
+            if rows or not words:
+                return Found(rows, True)
+            return Found(self._alike(c, words, filters, most), False)
+
+    def _holding(
+        self, c: Connection, words: list[str], filters: dict[str, str], most: int
+    ) -> list[Row]:
+        query = _narrowed(_pieces(), filters)
+        long = [w for w in words if len(w) >= 3]
+        short = [w for w in words if len(w) < 3]
+        if c.dialect.name == "sqlite" and long:
+            match = " and ".join('"' + w.replace('"', '""') + '"' for w in long)
+            # newest first without sorting them all: lines grow with time
+            deep = most if not short and not filters else 20 * most
+            ids = text(
+                "select piece_id from search where search match :m order by rowid desc limit :n"
+            )
+            found = [r.piece_id for r in c.execute(ids, {"m": match, "n": deep})]
+            if short:
+                found = [p for p, w in self._words(c, found).items() if all(s in w for s in short)]
+            query = query.where(piece_index.c.piece_id.in_(found))
+        elif words:
+            held = text(
+                "piece_id in (select piece_id from search where "
+                + " and ".join(f"words like :w{i} escape '\\'" for i in range(len(words)))
+                + ")"
+            )
+            query = query.where(
+                held.bindparams(
+                    *[bindparam(f"w{i}", f"%{_escaped(w)}%") for i, w in enumerate(words)]
+                )
+            )
+        rows = c.execute(query.order_by(piece_index.c.piece_id.desc()).limit(most)).mappings()
+        return [dict(r) for r in rows]
+
+    def _words(self, c: Connection, piece_ids: list[str]) -> dict[str, str]:
+        """Return the lines of pieces, in the order given."""
+        out: dict[str, str] = {}
+        for at in range(0, len(piece_ids), 500):
+            some = piece_ids[at : at + 500]
+            marks = ", ".join(f":p{i}" for i in range(len(some)))
+            join = "join search_line l on l.line = s.rowid" if c.dialect.name == "sqlite" else ""
+            key = "l.piece_id" if join else "s.piece_id"
+            query = text(
+                f"select {key} as p, s.words as w from search s {join} where {key} in ({marks})"
+            )
+            out |= {r.p: r.w for r in c.execute(query, {f"p{i}": p for i, p in enumerate(some)})}
+        return {p: out[p] for p in piece_ids if p in out}
+
+    def _alike(
+        self, c: Connection, words: list[str], filters: dict[str, str], most: int
+    ) -> list[Row]:
+        if c.dialect.name != "sqlite":
+            return []
+        wanted = [(w, groups(w)) for w in words if len(w) >= 3]
+        every = sorted({g for _, gs in wanted for g in gs if len(g) == 3 and " " not in g})
+        if not every:
+            return []
+        marks = ", ".join(f":g{i}" for i in range(len(every)))
+        held = c.execute(
+            text(f"select term, doc from search_groups where term in ({marks}) and doc <= :most"),
+            {f"g{i}": g for i, g in enumerate(every)} | {"most": MOST_HOLDERS},
+        )
+        rare = [r.term for r in sorted(held, key=lambda r: r.doc)[:RAREST]]
+        if not rare:
+            return []
+        match = " or ".join('"' + g.replace('"', '""') + '"' for g in rare)
+        query = text(
+            "select piece_id, words from search where search match :m order by rank limit :n"
+        )
+        scored = [
+            (_likeness(wanted, r.words), r.piece_id)
+            for r in c.execute(query, {"m": match, "n": CANDIDATES})
+        ]
+        best = [p for score, p in sorted(scored, reverse=True) if score >= LIKE_ENOUGH][:most]
+        rows = {
+            r["id"]: dict(r)
+            for r in c.execute(
+                _narrowed(_pieces(), filters).where(piece_index.c.piece_id.in_(best))
+            ).mappings()
+        }
+        return [rows[p] for p in best if p in rows]
+
+
+def groups(word: str) -> set[str]:
+    """Return the three-letter groups of a word, its ends marked by spaces."""
+    marked = f" {word} "
+    return {marked[i : i + 3] for i in range(len(marked) - 2)}
+
+
+def _likeness(wanted: list[tuple[str, set[str]]], line: str) -> float:
+    have = [groups(w) for w in re.split(r"[\s]+", line)]
+    total = 0.0
+    for _, g in wanted:
+        total += max((2 * len(g & h) / (len(g) + len(h)) for h in have), default=0.0)
+    return total / len(wanted)
+
+
+def _apart(typed: str) -> tuple[list[str], dict[str, str]]:
+    words, filters = [], {}
+    for word in typed[:300].split():
+        key, colon, value = word.partition(":")
+        if colon and value and key.casefold() in FILTERS:
+            filters[key.casefold()] = plain(value)
+        else:
+            words += plain(word).split()
+    return words[:12], filters
+
+
+def _pieces() -> Any:
+    shown = [c for c in piece_index.c if c.name != "piece_id"]
+    of = pieces.c.id == piece_index.c.piece_id
+    return select(piece_index.c.piece_id.label("id"), pieces.c.at, pieces.c.by, *shown).join_from(
+        piece_index, pieces, of
+    )
+
+
+def _narrowed(query: Any, filters: dict[str, str]) -> Any:
+    for key, value in filters.items():
+        if key == "verdict":
+            query = query.where(piece_index.c.verdict == value)
+        elif key == "from":
+            query = query.where(pieces.c.at >= value)
+        elif key == "to":
+            query = query.where(pieces.c.at <= value + "~")
+        else:
+            column = piece_index.c[key]
+            query = query.where(func.lower(column).like(f"%{_escaped(value)}%", escape="\\"))
+    return query
+
+
+def _escaped(word: str) -> str:
+    return word.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_")
