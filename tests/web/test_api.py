@@ -324,3 +324,20 @@ def test_build_record_and_story_over_json(client):
         client.post("/api/pieces/J-B/happenings", json={"kind": "run", "text": "x"}).status_code
         == 422
     )
+
+
+def test_search_over_json_and_csv(client):
+    client.post(
+        "/api/pieces",
+        json={"serial": "=S-77", "model": "Larch 52", "customer": "Gull Marine", "invoice": "9"},
+    )
+    found = client.get("/api/search", params={"q": "gull mar"}).json()
+    assert found["exact"] and [r["serial"] for r in found["rows"]] == ["=S-77"]
+    assert not client.get("/api/search", params={"q": "gull marnie"}).json()["exact"]
+    table = client.get("/search.csv", params={"q": "gull"})
+    assert table.headers["content-type"].startswith("text/csv")
+    assert "'=S-77" in table.text and "\n=S-77" not in table.text  # no formula for a spreadsheet
+    assert "Gull Marine" in client.get("/find", params={"q": "gull"}).text
+    assert "did you mean" in client.get("/find", params={"q": "gull marnie"}).text
+    assert client.get("/find", params={"q": "=S-77"}, follow_redirects=False).status_code == 303
+    assert client.get("/api/search", params={"q": "x" * 301}).status_code == 422

@@ -54,7 +54,8 @@ _STROKES = str.maketrans({"ø": "o", "ł": "l", "đ": "d", "æ": "ae", "œ": "oe
 
 def plain(words: str) -> str:
     """Return text as it is compared: small letters, no accents, one space."""
-    apart = unicodedata.normalize("NFKD", words.casefold().translate(_STROKES))
+    printable = "".join(c if unicodedata.category(c)[0] != "C" else " " for c in words)
+    apart = unicodedata.normalize("NFKD", printable.casefold().translate(_STROKES))
     return " ".join("".join(c for c in apart if not unicodedata.combining(c)).split())
 
 

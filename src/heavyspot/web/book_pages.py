@@ -38,9 +38,11 @@ def find(request: Request, shop: Shop, q: str = "") -> Response:
     typed = q.strip()
     if typed and shop.book.piece(typed):
         return goto("/bench", typed)
-    if typed and shop.book.search.find(typed, most=1).rows:
-        return page(request, "search.html", _found(shop, typed))
-    return page(request, "new_piece.html", _form(shop, {"serial": typed}))
+    found = _found(shop, typed) if typed else {"pieces": [], "exact": True}
+    if found["pieces"] and found["exact"]:
+        return page(request, "search.html", found)
+    alike = found["pieces"][:5]
+    return page(request, "new_piece.html", _form(shop, {"serial": typed}) | {"alike": alike})
 
 
 @router.get("/pieces")
