@@ -28,6 +28,7 @@ bench: setup     ## speed, as ratios against named references in the same run
 	MALLOC_MMAP_THRESHOLD_=1000000000 MALLOC_TRIM_THRESHOLD_=1000000000 $(PY) -m benchmarks
 	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(PY) -m benchmarks.live
 	$(PY) -m benchmarks.screen
+	$(PY) -m benchmarks.search
 
 prove: setup     ## the long proofs (closed loop, accuracy grid)
 	$(PY) -m pytest -q -n 2 -m prove

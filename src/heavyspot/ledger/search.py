@@ -144,7 +144,7 @@ class Search:
         long = [w for w in words if len(w) >= 3]
         short = [w for w in words if len(w) < 3]
         if c.dialect.name == "sqlite" and long:
-            match = " and ".join('"' + w.replace('"', '""') + '"' for w in long)
+            match = " AND ".join('"' + w.replace('"', '""') + '"' for w in long)
             # newest first without sorting them all: lines grow with time
             deep = most if not short and not filters else 20 * most
             ids = text(
@@ -199,7 +199,7 @@ class Search:
         rare = [r.term for r in sorted(held, key=lambda r: r.doc)[:RAREST]]
         if not rare:
             return []
-        match = " or ".join('"' + g.replace('"', '""') + '"' for g in rare)
+        match = " OR ".join('"' + g.replace('"', '""') + '"' for g in rare)
         query = text(
             "select piece_id, words from search where search match :m order by rank limit :n"
         )

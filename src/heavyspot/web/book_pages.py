@@ -38,7 +38,7 @@ def find(request: Request, shop: Shop, q: str = "") -> Response:
     typed = q.strip()
     if typed and shop.book.piece(typed):
         return goto("/bench", typed)
-    found = _found(shop, typed) if typed else {"pieces": [], "exact": True}
+    found: dict[str, Any] = _found(shop, typed) if typed else {"pieces": [], "exact": True}
     if found["pieces"] and found["exact"]:
         return page(request, "search.html", found)
     alike = found["pieces"][:5]
