@@ -37,6 +37,28 @@ def restore(
     _say(told, json, "Restored into")
 
 
+def move(
+    source: Annotated[str, typer.Argument(help="Data folder, or the database's URL.")],
+    target: Annotated[str, typer.Argument(help="Data folder, or the database's URL; empty.")],
+    json: Json = False,
+) -> None:
+    """Copy a ledger to another database, SQLite or PostgreSQL, and prove it equal; recordings stay."""
+    from ..ledger.move import move_ledger
+
+    def url(name: str) -> str:
+        if "://" in name:
+            return name
+        Path(name).mkdir(parents=True, exist_ok=True)
+        return f"sqlite:///{Path(name) / 'ledger.sqlite'}"
+
+    with _progress(json) as show:
+        entries, head = move_ledger(url(source), url(target), progress=show)
+    if json:
+        emit({"entries": entries, "head": head})
+        return
+    typer.echo(f"Moved {entries:,} entries, read back and equal. Newest link {head}.")
+
+
 @contextmanager
 def _progress(quiet: bool) -> Iterator[Callable[[str, int, int], None]]:
     from rich.progress import Progress

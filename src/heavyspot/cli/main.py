@@ -13,7 +13,7 @@ from .._version import __version__
 from ..quantities.checks import iso_date
 from ..quantities.errors import HeavyspotError
 from .common import By, Json, Settings, emit, open_workshop
-from .keep import backup, restore
+from .keep import backup, move, restore
 from .machines import machine_app
 from .rotor_tools import rotor_app
 from .users import user_app
@@ -47,6 +47,7 @@ app.add_typer(machine_app, name="machine")
 app.command()(verify)
 app.command()(backup)
 app.command()(restore)
+app.command()(move)
 
 Serial = Annotated[str, typer.Argument(help="Serial of the piece.")]
 

@@ -46,7 +46,8 @@ def _sheet(path: Path, fingerprint: str) -> tuple[dict[str, Any], list[str]]:
             f"{path} cannot be read ({fault.strerror}).", remedy="Check the name of the file."
         ) from None
     # on another computer there is no ledger, and none must be made
-    shop = open_workshop() if (Settings.data / "ledger.sqlite").exists() else None
+    here = any((Settings.data / name).exists() for name in ("ledger.sqlite", "shop.toml"))
+    shop = open_workshop() if here else None
     found = verify_sheet(pdf, shop=shop, known_fingerprint=fingerprint)
     told = {
         "answer": found.answer,

@@ -3,8 +3,8 @@
 A projection, like the piece index: one line of text a piece (serial, customer, invoice, model, position,
 notes, operators), made anew whenever one of these changes. On SQLite it lies in an FTS5 table of three-letter
 groups (trigrams), so that any part of a word is found; when nothing holds all the words, pieces that share the
-rarest groups are ranked by likeness (Dice's coefficient of trigrams, word by word). Elsewhere a plain table
-with LIKE stands in.
+rarest groups are ranked by likeness (Dice's coefficient of trigrams, word by word). On PostgreSQL
+a plain table with pg_trgm stands in, or without it a slower LIKE.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Connection, Engine, bindparam, func, select, text
+from sqlalchemy.exc import DBAPIError
 
 from .tables import happenings, piece_index, pieces, rotor_runs, runs
 from .writing import Row, current_job
@@ -75,6 +76,14 @@ def make_tables(c: Connection) -> None:
         c.execute(
             text("create table search (piece_id varchar(36) primary key, words text not null)")
         )
+        try:
+            with c.begin_nested():  # PostgreSQL's own groups of three, where they are installed
+                c.execute(text("create extension if not exists pg_trgm"))
+                c.execute(
+                    text("create index ix_search_words on search using gin (words gin_trgm_ops)")
+                )
+        except DBAPIError:
+            return  # then a search reads the whole table
 
 
 def index_pieces(c: Connection, piece_ids: Iterable[str]) -> None:
@@ -185,28 +194,9 @@ class Search:
     def _alike(
         self, c: Connection, words: list[str], filters: dict[str, str], most: int
     ) -> list[Row]:
-        if c.dialect.name != "sqlite":
-            return []
         wanted = [(w, groups(w)) for w in words if len(w) >= 3]
-        every = sorted({g for _, gs in wanted for g in gs if len(g) == 3 and " " not in g})
-        if not every:
-            return []
-        marks = ", ".join(f":g{i}" for i in range(len(every)))
-        held = c.execute(
-            text(f"select term, doc from search_groups where term in ({marks}) and doc <= :most"),
-            {f"g{i}": g for i, g in enumerate(every)} | {"most": MOST_HOLDERS},
-        )
-        rare = [r.term for r in sorted(held, key=lambda r: r.doc)[:RAREST]]
-        if not rare:
-            return []
-        match = " OR ".join('"' + g.replace('"', '""') + '"' for g in rare)
-        query = text(
-            "select piece_id, words from search where search match :m order by rank limit :n"
-        )
-        scored = [
-            (_likeness(wanted, r.words), r.piece_id)
-            for r in c.execute(query, {"m": match, "n": CANDIDATES})
-        ]
+        sharing = _sharing_sqlite if c.dialect.name == "sqlite" else _sharing_postgres
+        scored = [(_likeness(wanted, line), p) for p, line in sharing(c, wanted)]
         best = [p for score, p in sorted(scored, reverse=True) if score >= LIKE_ENOUGH][:most]
         rows = {
             r["id"]: dict(r)
@@ -217,13 +207,48 @@ class Search:
         return [rows[p] for p in best if p in rows]
 
 
+Wanted = list[tuple[str, set[str]]]
+
+
+def _sharing_sqlite(c: Connection, wanted: Wanted) -> list[tuple[str, str]]:
+    """Return pieces, with their lines, that share the rarest groups of the words."""
+    every = sorted({g for _, gs in wanted for g in gs if len(g) == 3 and " " not in g})
+    if not every:
+        return []
+    marks = ", ".join(f":g{i}" for i in range(len(every)))
+    held = c.execute(
+        text(f"select term, doc from search_groups where term in ({marks}) and doc <= :most"),
+        {f"g{i}": g for i, g in enumerate(every)} | {"most": MOST_HOLDERS},
+    )
+    rare = [r.term for r in sorted(held, key=lambda r: r.doc)[:RAREST]]
+    if not rare:
+        return []
+    match = " OR ".join('"' + g.replace('"', '""') + '"' for g in rare)
+    query = text("select piece_id, words from search where search match :m order by rank limit :n")
+    return [(r.piece_id, r.words) for r in c.execute(query, {"m": match, "n": CANDIDATES})]
+
+
+def _sharing_postgres(c: Connection, wanted: Wanted) -> list[tuple[str, str]]:
+    if (
+        not wanted
+        or not c.execute(text("select 1 from pg_extension where extname = 'pg_trgm'")).scalar()
+    ):
+        return []
+    c.execute(text("select set_config('pg_trgm.word_similarity_threshold', '0.4', true)"))
+    near = " or ".join(f":w{i} <% words" for i in range(len(wanted)))
+    rank = " + ".join(f"word_similarity(:w{i}, words)" for i in range(len(wanted)))
+    query = text(f"select piece_id, words from search where {near} order by {rank} desc limit :n")
+    values = {f"w{i}": w for i, (w, _) in enumerate(wanted)} | {"n": CANDIDATES}
+    return [(r.piece_id, r.words) for r in c.execute(query, values)]
+
+
 def groups(word: str) -> set[str]:
     """Return the three-letter groups of a word, its ends marked by spaces."""
     marked = f" {word} "
     return {marked[i : i + 3] for i in range(len(marked) - 2)}
 
 
-def _likeness(wanted: list[tuple[str, set[str]]], line: str) -> float:
+def _likeness(wanted: Wanted, line: str) -> float:
     have = [groups(w) for w in re.split(r"[\s]+", line)]
     total = 0.0
     for _, g in wanted:

@@ -62,6 +62,11 @@ def back_up(shop: Workshop, to: str | Path, *, progress: Progress | None = None)
     """
     target = Path(to).resolve()
     source = shop.book.folder.resolve()
+    if not (source / LEDGER).exists():
+        raise LedgerFault(
+            "The ledger is not SQLite in the data folder.",
+            remedy="Use the database's own backup, or heavyspot move it into a folder first.",
+        )
     if target == source or source in target.parents:
         raise LedgerFault(
             "The backup would lie in the data folder itself.",

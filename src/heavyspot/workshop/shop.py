@@ -25,6 +25,7 @@ from .model_file import ModelFile, load_model_file, parse_model
 from .past import pack_curves, past_runs
 from .results import SpinResult, advice_json, finding_json, judgement_json
 from .rig_record import RigRecord, parse_rig
+from .shop_file import load_shop_file
 
 
 class Workshop:
@@ -46,7 +47,8 @@ class Workshop:
     """
 
     def __init__(self, data: str | Path) -> None:
-        self.book = Book(Path(data))
+        folder = Path(data)
+        self.book = Book(folder, load_shop_file(folder).ledger_url or None)
 
     def close(self) -> None:
         """Close the ledger."""

@@ -19,6 +19,7 @@ class ShopFile(BaseModel):
     address: str = ""
     cautions: list[str] = []
     verify_url: str = ""
+    ledger_url: str = ""
 
 
 def load_shop_file(folder: Path) -> ShopFile:
