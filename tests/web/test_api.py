@@ -341,3 +341,22 @@ def test_search_over_json_and_csv(client):
     assert "did you mean" in client.get("/find", params={"q": "gull marnie"}).text
     assert client.get("/find", params={"q": "=S-77"}, follow_redirects=False).status_code == 303
     assert client.get("/api/search", params={"q": "x" * 301}).status_code == 422
+
+
+def test_a_body_too_large_is_refused(client):
+    answer = client.post("/api/matchings", content=b"x" * 5_000_000)
+    assert answer.status_code == 413 and "too large" in answer.json()["error"]
+    odd = client.post("/api/matchings", content=b"{}", headers={"content-length": "-1"})
+    assert odd.status_code == 413
+
+
+def test_script_in_a_name_stays_text(client):
+    name = "<script>alert(1)</script>{{ 7 * 7 }}"
+    made = client.post(
+        "/api/pieces", json={"serial": "X<1>", "model": "Larch 52", "customer": name}
+    )
+    assert made.status_code == 201
+    for path in ("/", "/story/X<1>", "/bench/X<1>", "/find?q=alert", "/jobs"):
+        text = client.get(path).text
+        assert "<script>alert" not in text and "49" not in text.split("{{ 7")[0][-3:]
+        assert "&lt;script&gt;" in text or path == "/find?q=alert"

@@ -46,6 +46,9 @@ PARTS = (
     api_runs, api_rotors, verify_pages,
 )  # fmt: skip
 
+LARGEST_BODY = 4_000_000
+"""Bytes of a form or a JSON body: a table of parts with room to spare."""
+
 NOTHING = ("no piece", "no such proposal")
 """Words of a refusal that mean: what was asked for is not there."""
 
@@ -140,7 +143,10 @@ def create_app(
 
 
 async def _guard(request: Request, call: Callable[[Request], Awaitable[Response]]) -> Response:
-    """Refuse changes asked by other sites' pages; put secure headers on everything."""
+    """Refuse changes asked by other sites' pages and bodies too large; put secure headers on everything."""
+    length = request.headers.get("content-length", "0")
+    if not length.isdigit() or int(length) > LARGEST_BODY:
+        return JSONResponse({"error": "That is too large to be typed."}, 413)
     origin = request.headers.get("origin")
     if request.method not in ("GET", "HEAD") and origin is not None:
         host = origin.split("://", 1)[-1]

@@ -1,0 +1,63 @@
+"""Every call of the API with made-up bodies, paths and queries: refused or answered, never a fault of ours."""
+
+import pytest
+import schemathesis
+from fastapi.testclient import TestClient
+from hypothesis import HealthCheck, Phase, given, settings
+
+from heavyspot.sim.cartridge import make_cartridge
+from heavyspot.sim.spin import SpinSettings
+from heavyspot.sources.simulated import simulated_recording
+from heavyspot.web.access import ACCESS
+from heavyspot.web.app import create_app
+from heavyspot.workshop.rotors import add_rotor
+
+STARTS_A_SPIN = ("/spin", "/listen")
+"""Calls that wait for a rig: tested where a rig is at hand."""
+
+
+THERE = {"serial": "S-1", "number": 1, "name": "simulated rig"}
+"""Made-up names find nothing: the bodies and queries are what is tried on things that are there."""
+
+
+@pytest.fixture(scope="module")
+def app(tmp_path_factory):
+    made = create_app(tmp_path_factory.mktemp("schema") / "data", demo=True, pace=200.0)
+    shop = made.state.shop
+    shop.add_piece("S-1", "Larch 52", customer="Tidal Works")
+    quick = SpinSettings(run_up_s=3.0, coast_s=1.0, sample_rate_hz=25_600.0)
+    shop.spin("S-1", simulated_recording(make_cartridge("Larch 52", 1), 1, quick))
+    add_rotor(shop, "R-1", "Blower 900")
+    with TestClient(made, base_url="http://localhost"):
+        yield made
+
+
+def calls():
+    keys = [k for k in ACCESS if k.split()[1].startswith("/api/") and "openapi" not in k]
+    return [k for k in keys if not k.endswith(STARTS_A_SPIN)]
+
+
+@pytest.mark.parametrize("key", calls())
+def test_no_call_breaks_it(app, key):
+    method, path = key.split()
+    shown = path.replace(":path}", "}")
+    operation = schemathesis.openapi.from_asgi("/api/openapi.json", app)[shown][method]
+    seen = []
+
+    @settings(
+        max_examples=25, deadline=None, database=None, phases=[Phase.generate],
+        suppress_health_check=list(HealthCheck),
+    )  # fmt: skip
+    @given(case=operation.as_strategy())
+    def call(case):
+        for name, value in THERE.items():
+            if name in (case.path_parameters or {}):
+                case.path_parameters[name] = (
+                    "R-1" if "/rotors/" in path and name == "serial" else value
+                )
+        answer = case.call()
+        seen.append(answer.status_code)
+        assert answer.status_code < 500, (key, case.body, case.path_parameters, case.query)
+
+    call()
+    assert seen
