@@ -360,3 +360,23 @@ def test_script_in_a_name_stays_text(client):
         text = client.get(path).text
         assert "<script>alert" not in text and "49" not in text.split("{{ 7")[0][-3:]
         assert "&lt;script&gt;" in text or path == "/find?q=alert"
+
+
+def test_a_job_may_hold_a_rotor(client):
+    rotor = {"serial": "J-R9", "rotor": "Blower 900", "customer": "Gull Marine", "invoice": "99"}
+    client.post("/api/rotors", json=rotor)
+    client.post(
+        "/api/pieces",
+        json={"serial": "J-P9", "model": "Larch 52", "customer": "Gull Marine", "invoice": "99"},
+    )
+    client.post(
+        "/api/rotors/J-R9/readings", json={"amounts": [21000, 9000], "angles_deg": [77, 200]}
+    )
+    job = client.get("/api/search", params={"q": "J-R9"}).json()["rows"][0]["job_id"]
+    page = client.get(f"/jobs/{job}")
+    assert page.status_code == 200
+    assert "/rotor/J-R9/sheet.pdf" in page.text and "/bench/J-P9" in page.text
+    for path in ("/pieces/J-R9", "/story/J-R9", "/rotor/J-R9", "/jobs", "/"):
+        assert client.get(path).status_code == 200, path
+    other = client.patch("/api/pieces/J-P9", json={"changes": {"model": "Blower 900"}, "why": "x"})
+    assert other.status_code == 422 and "kind of piece" in other.json()["error"]

@@ -235,7 +235,7 @@ def _piece(shop: Shop, serial: str) -> dict[str, Any]:
         "job": find_job(shop, piece["job_id"]),
         "story": shop.story(serial),
         "amendments": shop.book.amendments(piece["id"]),
-        "models": shop.book.model_names(),
+        "models": shop.book.model_names(shop.kind_of(piece["model"])),
         "positions": POSITIONS,
         "typed": {},
     }
@@ -244,6 +244,7 @@ def _piece(shop: Shop, serial: str) -> dict[str, Any]:
 def _job(shop: Shop, job_id: str) -> dict[str, Any]:
     job = find_job(shop, job_id)
     members = shop.book.pieces(job_id=job_id)
+    rotors = {m["serial"] for m in members if shop.kind_of(m["model"]) == "rotor"}
     drawn = {
         m["serial"]: runs_svg(
             curves_view(shop, m["serial"]),
@@ -253,12 +254,13 @@ def _job(shop: Shop, job_id: str) -> dict[str, Any]:
             height=320,
         )
         for m in members
-        if m["number"]
+        if m["number"] and m["serial"] not in rotors
     }
     return {
         "job": job,
         "members": members,
         "drawn": drawn,
+        "rotors": rotors,
         "stories": {m["serial"]: shop.story(m["serial"]) for m in members},
         "amendments": shop.book.amendments(job_id),
         "typed": {},

@@ -84,7 +84,11 @@ def amend_piece(shop: Workshop, serial: str, changes: dict[str, str], *, by: str
     if "serial" in changed and not changed["serial"]:
         raise BadInput("The serial is empty.", remedy="Type the number on the piece.")
     if "model" in changed:
-        shop.model(changed["model"])
+        if shop.kind_of(changed["model"]) != shop.kind_of(piece["model"]):
+            raise LedgerFault(
+                f'There is no such model "{changed["model"]}" for this kind of piece.',
+                remedy="Choose one of the same kind, or add it as a new piece.",
+            )
         if piece["number"]:
             raise BadInput(
                 f"{serial} has runs that were judged as {piece['model']}.",
