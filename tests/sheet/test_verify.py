@@ -1,5 +1,7 @@
 """Genuine, altered, superseded, not ours: told on the shop's computer and on another one."""
 
+import threading
+
 import pikepdf
 import pytest
 from hypothesis import given, settings
@@ -122,4 +124,23 @@ def test_bad_files_and_half_a_key_are_refused(tmp_path):
     (tmp_path / "data" / CERTIFICATE).write_text("x")
     with pytest.raises(LedgerFault, match="only one"):
         issue_rotor_sheet(shop, "W-1", tmp_path / "w.pdf")
+    shop.close()
+
+
+def test_sheets_issued_at_the_same_moment_have_numbers_of_their_own(tmp_path):
+    shop = a_shop(tmp_path / "data")
+    made = []
+
+    def issue(k):
+        made.append(issue_rotor_sheet(shop, "W-1", tmp_path / f"{k}.pdf")["number"])
+
+    threads = [threading.Thread(target=issue, args=(k,)) for k in range(8)]
+    for t in threads:
+        t.start()
+    for t in threads:
+        t.join()
+    assert len(set(made)) == 8
+    told = [check_sheet((tmp_path / f"{k}.pdf").read_bytes()) for k in range(8)]
+    assert all(c.intact for c in told) and {c.data["number"] for c in told} == set(made)
+    assert list(shop.book.check_chain()) == []
     shop.close()

@@ -1,6 +1,8 @@
 """The HTTP face without a browser: states, refusals, headers."""
 
+import io
 import time
+import zipfile
 
 import pytest
 from fastapi.testclient import TestClient
@@ -378,5 +380,9 @@ def test_a_job_may_hold_a_rotor(client):
     assert "/rotor/J-R9/sheet.pdf" in page.text and "/bench/J-P9" in page.text
     for path in ("/pieces/J-R9", "/story/J-R9", "/rotor/J-R9", "/jobs", "/"):
         assert client.get(path).status_code == 200, path
+    archive = client.get(f"/jobs/{job}/sheets.zip")
+    with zipfile.ZipFile(io.BytesIO(archive.content)) as sheets:  # the measured one only
+        (name,) = sheets.namelist()
+        assert name.startswith("sheet-") and sheets.read(name).startswith(b"%PDF")
     other = client.patch("/api/pieces/J-P9", json={"changes": {"model": "Blower 900"}, "why": "x"})
     assert other.status_code == 422 and "kind of piece" in other.json()["error"]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from sqlalchemy import Engine, func, select
+from sqlalchemy.exc import IntegrityError
 
 from .search import index_pieces
 from .tables import happenings, sheets
@@ -18,9 +19,12 @@ class Papers:
         self._engine = engine
 
     def add_sheet(self, entry: Row) -> str:
-        """Add a sheet; returns its id."""
-        with Transaction(self._engine) as c:
-            return add_entry(c, sheets, **entry)
+        """Add a sheet; returns its id, or nothing when its number was taken a moment ago."""
+        try:
+            with Transaction(self._engine) as c:
+                return add_entry(c, sheets, **entry)
+        except IntegrityError:
+            return ""
 
     def sheet(self, number: str) -> Row | None:
         """Return an issued sheet by its number, or None."""

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from ..ledger.writing import now_utc
-from ..quantities.errors import BadInput
+from ..quantities.errors import BadInput, LedgerFault
 from ..workshop.report import SheetReport, make_report
 from ..workshop.rotor_report import RotorReport, make_rotor_report
 from ..workshop.shop import Workshop
@@ -16,6 +16,9 @@ from .pdf import rotor_pdf, sheet_pdf
 from .signature import signed
 
 Report = SheetReport | RotorReport
+
+TRIES = 50
+"""Others may take a number while a sheet is being made; it is then made anew with the next one."""
 
 
 def issue_sheet(shop: Workshop, serial: str, output: str | Path, *, by: str = "") -> dict[str, Any]:
@@ -62,26 +65,23 @@ def _issue(
     if not path.parent.exists():
         raise BadInput(f"The folder {path.parent} is not there.", remedy="Make it first.")
     at = now_utc()
-    number = f"{at[:4]}-{shop.book.papers.sheet_count(at[:4]) + 1:05d}"
-    report, pdf = make(number, at)
-    unfinished = path.with_name(path.name + ".part")
-    with unfinished.open("wb") as file:
-        file.write(signed(pdf, shop.book.folder, name=report.shop))
-        file.flush()
-        os.fsync(file.fileno())
-    shop.book.papers.add_sheet(
-        {
+    for _ in range(TRIES):
+        number = f"{at[:4]}-{shop.book.papers.sheet_count(at[:4]) + 1:05d}"
+        report, pdf = make(number, at)
+        unfinished = path.with_name(path.name + ".part")
+        with unfinished.open("wb") as file:
+            file.write(signed(pdf, shop.book.folder, name=report.shop))
+            file.flush()
+            os.fsync(file.fileno())
+        entry = {
             "number": number,
             "piece_id": shop.piece(serial)["id"],
             "run_number": report.run,
             "digest": report.digest(),
             "by": by,
         }
-    )
-    unfinished.replace(path)
-    return {
-        "number": number,
-        "digest": report.digest(),
-        "path": str(path),
-        "verdict": report.verdict,
-    }
+        if shop.book.papers.add_sheet(entry):
+            unfinished.replace(path)
+            told = {"number": number, "digest": report.digest()}
+            return told | {"path": str(path), "verdict": report.verdict}
+    raise LedgerFault("Too many sheets are being issued at this moment.", remedy="Issue it again.")

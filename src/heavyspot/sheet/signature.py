@@ -10,6 +10,7 @@ import hashlib
 import io
 import json
 import os
+import threading
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -21,17 +22,25 @@ KEY, CERTIFICATE = "shop-key.pem", "shop-certificate.pem"
 VALID_DAYS = 20 * 365
 FIELD = "Shop"
 
+_making = threading.Lock()
+
 
 def make_certificate(folder: Path, name: str) -> None:
     """Make the shop's key and a certificate it signs itself; leaves those that are there."""
+    with _making:
+        _make(folder, name)
+
+
+def _make(folder: Path, name: str) -> None:
     from cryptography import x509
     from cryptography.hazmat.primitives import hashes, serialization
     from cryptography.hazmat.primitives.asymmetric import ec
     from cryptography.x509.oid import NameOID
 
-    if (folder / KEY).exists() and (folder / CERTIFICATE).exists():
+    there = [(folder / file).exists() for file in (KEY, CERTIFICATE)]
+    if all(there):
         return
-    if (folder / KEY).exists() or (folder / CERTIFICATE).exists():
+    if any(there):
         raise LedgerFault(
             f"Of {KEY} and {CERTIFICATE} only one is in the data folder.",
             remedy="Put both there, or neither: then they are made.",

@@ -34,6 +34,7 @@ ACCESS: dict[str, Role | Literal["anyone"]] = {
     "GET /jobs/new": "technician",
     "POST /jobs": "technician",
     "GET /jobs/{job_id}": "technician",
+    "GET /jobs/{job_id}/sheets.zip": "technician",
     "POST /jobs/{job_id}": "technician",
     "GET /labels.pdf": "technician",
     "GET /bench/{serial:path}": "technician",

@@ -15,7 +15,7 @@ from ..workshop.shop import Workshop
 from ..workshop.whole_story import left_and_now, whole_story
 from .access import Who, allowed
 from .api import Shop, TheBench
-from .files import label_answer
+from .files import job_sheets_answer, label_answer
 from .page import Text, goto, page
 from .tables_out import pieces_csv
 
@@ -182,6 +182,13 @@ async def make_job(request: Request, shop: Shop, who: Who) -> Response:
         values = _job_form(shop, typed) | {"fault": fault}
         return page(request, "new_job.html", values, status=422)
     return goto("/jobs", job_id)
+
+
+@router.get("/jobs/{job_id}/sheets.zip")
+def job_sheets(job_id: str, shop: Shop, who: Who) -> Response:
+    """Issue the sheets of all of a job's pieces."""
+    find_job(shop, job_id)
+    return job_sheets_answer(shop, job_id, by=who.name)
 
 
 @router.get("/jobs/{job_id}")

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import io
+import zipfile
 from collections.abc import Callable
 from typing import Any
 
 from fastapi import Response
 
+from ..ledger.identity import new_id
+from ..quantities.errors import LedgerFault
 from ..sheet.issue import issue_rotor_sheet, issue_sheet
 from ..sheet.label import label_of, label_pdf
 from ..workshop.shop import Workshop
@@ -20,13 +24,40 @@ def sheet_answer(shop: Workshop, serial: str, *, by: str) -> Response:
 def _sheet(shop: Workshop, serial: str, issue: Callable[..., dict[str, Any]], by: str) -> Response:
     folder = shop.book.folder / "sheets"
     folder.mkdir(exist_ok=True)
-    made = issue(shop, serial, folder / "last.pdf", by=by)
-    return pdf_answer((folder / "last.pdf").read_bytes(), f"sheet-{made['number']}.pdf")
+    path = folder / f"{new_id()}.pdf"  # of this request alone: others may issue at the same moment
+    made = issue(shop, serial, path, by=by)
+    pdf = path.read_bytes()
+    path.unlink()
+    return pdf_answer(pdf, f"sheet-{made['number']}.pdf")
 
 
 def rotor_sheet_answer(shop: Workshop, serial: str, *, by: str) -> Response:
     """Return a newly issued sheet of a rotor as a download."""
     return _sheet(shop, serial, issue_rotor_sheet, by)
+
+
+def job_sheets_answer(shop: Workshop, job_id: str, *, by: str) -> Response:
+    """Return newly issued sheets of every measured piece of a job, as one archive.
+
+    Raises
+    ------
+    LedgerFault
+        Nothing of the job has been measured.
+    """
+    out = io.BytesIO()
+    members = [m for m in shop.book.pieces(job_id=job_id) if m["number"]]
+    if not members:
+        raise LedgerFault(
+            "Nothing of this job has been measured.", remedy="Spin or measure it first."
+        )
+    with zipfile.ZipFile(out, "w") as archive:
+        for m in members:
+            rotor = shop.kind_of(m["model"]) == "rotor"
+            sheet = _sheet(shop, m["serial"], issue_rotor_sheet if rotor else issue_sheet, by)
+            name = sheet.headers["content-disposition"].split('"')[1]
+            archive.writestr(name, sheet.body)
+    headers = {"Content-Disposition": 'attachment; filename="sheets.zip"'}
+    return Response(out.getvalue(), media_type="application/zip", headers=headers)
 
 
 def label_answer(shop: Workshop, serials: list[str], size: str) -> Response:
