@@ -8,6 +8,7 @@ from typing import Any
 from fastapi import APIRouter, Depends, Request, Response
 
 from ..quantities.angles import clock_text
+from ..quantities.checks import finite
 from ..quantities.errors import HeavyspotError
 from ..sheet.plots import ON_PAGE
 from ..sheet.polar import polar_svg
@@ -24,11 +25,10 @@ from ..workshop.rotors import (
     rotor_story,
 )
 from ..workshop.shop import Workshop
-from ..workshop.vectors import read_numbers
 from .access import Who, allowed
 from .api import Shop, TheBench
 from .files import rotor_sheet_answer
-from .page import Text, goto, page
+from .page import Text, goto, number, page
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
 
@@ -182,15 +182,12 @@ async def measure(request: Request, serial: str, shop: Shop, bench: TheBench, wh
 
     def act() -> None:
         planes = rotor_story(shop, serial)["rotor"]["plane"]
-        rows = [
-            [*read_numbers(typed.get(f"{what}-{i}", "")), None][0]
+        amounts, angles = (
+            [_typed(typed, f"{what}-{i}", f"{what} of {p['name']}") for i, p in enumerate(planes)]
             for what in ("amount", "angle")
-            for i in range(len(planes))
-        ]
-        given = [v for v in rows if v is not None]
-        n = len(given) // 2
+        )
         measure_typed(
-            shop, serial, given[:n], given[n:],
+            shop, serial, amounts, angles,
             unit=typed.get("unit", "g·mm"), light_spot=typed.get("spot") == "light",
             rig=typed.get("rig", ""), by=typed.get("operator") or who.name,
         )  # fmt: skip
@@ -233,10 +230,16 @@ def differently(
     typed = {"plane": plane, "angle_deg": angle_deg, "amount_gmm": amount_gmm}
 
     def act() -> None:
-        angle, amount = ([*read_numbers(t), 0.0][0] for t in (angle_deg, amount_gmm))
+        angle = _typed(typed, "angle_deg", "angle")
+        amount = _typed(typed, "amount_gmm", "amount")
         corrected(shop, serial, plane, angle, amount_gmm=amount, by=who.name)
 
     return _done(request, serial, shop, bench, act, typed)
+
+
+def _typed(typed: dict[str, str], field: str, name: str) -> float:
+    """Return a typed number; the workshop's own words when there is none."""
+    return finite(name, number(typed.get(field, "")))
 
 
 def _done(
