@@ -28,6 +28,24 @@ DENSITY_G_CM3 = {
 }
 """Densities by material, g/cm³."""
 
+
+def density_of(material: str, stated: float | None = None) -> float:
+    """Return a material's density, g/cm³: the stated one, else the list's.
+
+    Raises
+    ------
+    ValueError
+        Nothing is stated and the material is not on the list.
+    """
+    if stated is not None:
+        return stated
+    if material.lower() not in DENSITY_G_CM3:
+        raise ValueError(
+            f"material {material!r} is not known ({', '.join(DENSITY_G_CM3)}); give density_g_cm3"
+        )
+    return DENSITY_G_CM3[material.lower()]
+
+
 Kind = Literal["flat", "hex_flat", "ball", "drill", "scallop"]
 KINDS: tuple[Kind, ...] = ("flat", "hex_flat", "ball", "drill", "scallop")
 

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from ..quantities.errors import BadInput
+from ..quantities.units import omega_from_rpm
 
 ComplexArray = NDArray[np.complex128]
 FloatArray = NDArray[np.float64]
@@ -149,8 +150,7 @@ def unbalance_from_force(force_n: ArrayLike, speed_rpm: float) -> ComplexArray:
         raise BadInput(
             f"The speed is {speed_rpm:g} rpm.", remedy="A rotor has to turn to be measured."
         )
-    omega = speed_rpm * np.pi / 30
-    return np.asarray(np.asarray(force_n, complex) / omega**2 * 1e6)
+    return np.asarray(np.asarray(force_n, complex) / omega_from_rpm(speed_rpm) ** 2 * 1e6)
 
 
 @dataclass(frozen=True)

@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
-
-from sqlalchemy import Engine, func, select
+from sqlalchemy import func, select
 
 from .tables import logins, users
-from .writing import Row, Transaction, add_entry, newest, now_utc
+from .writing import Entries, Row, Transaction, add_entry, newest, now_utc
 
 
-class Accounts:
+class Accounts(Entries):
     """The users and their logins in one ledger."""
-
-    def __init__(self, engine: Engine) -> None:
-        self._engine = engine
 
     def add_user(self, name: str, role: str, password_hash: str, *, by: str = "") -> str:
         """Add a user, or a new password or role; an empty role ends the account. Returns its id."""
@@ -80,7 +75,3 @@ class Accounts:
         if user is None or not user["role"] or user["id"] > found[0]["id"]:
             return None
         return found[0] | {"role": user["role"]}
-
-    def _rows(self, query: Any) -> list[Row]:
-        with self._engine.connect() as c:
-            return [dict(r) for r in c.execute(query).mappings()]

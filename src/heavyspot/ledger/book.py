@@ -34,13 +34,13 @@ from .tables import (
     rotor_runs,
     runs,
 )
-from .writing import Row, Transaction, add_entry, current_job, newest
+from .writing import Entries, Row, Transaction, add_entry, current_job, newest, pieces_as_they_stand
 
 PIECE_FIELDS = ("serial", "model", "position")
 JOB_FIELDS = ("customer", "invoice", "due", "note")
 
 
-class Book:
+class Book(Entries):
     """One shop's ledger.
 
     Parameters
@@ -60,7 +60,7 @@ class Book:
                 f"The data folder {folder} cannot be made ({fault.strerror}).",
                 remedy="Name another with --data.",
             ) from None
-        self._engine = open_engine(url or f"sqlite:///{self.folder / 'ledger.sqlite'}")
+        super().__init__(open_engine(url or f"sqlite:///{self.folder / 'ledger.sqlite'}"))
         self.archive = Archive(self.folder)
         self.accounts = Accounts(self._engine)
         self.rotors = RotorBook(self._engine)
@@ -223,7 +223,7 @@ class Book:
 
     def piece(self, serial: str) -> Row | None:
         """Return a piece as it stands, with its job's customer and invoice, or None."""
-        rows = self._rows(self._pieces().where(piece_index.c.serial == serial))
+        rows = self._rows(pieces_as_they_stand().where(piece_index.c.serial == serial))
         return rows[0] if rows else None
 
     def pieces(self, *, job_id: str | None = None, most: int | None = None) -> list[Row]:
@@ -234,17 +234,10 @@ class Book:
         most : int, optional
             Only the newest so many.
         """
-        query = self._pieces().order_by(piece_index.c.piece_id.desc())
+        query = pieces_as_they_stand().order_by(piece_index.c.piece_id.desc())
         if job_id is not None:
             query = query.where(piece_index.c.job_id == job_id)
         return self._rows(query.limit(most))[::-1]
-
-    @staticmethod
-    def _pieces() -> Any:
-        index = [c for c in piece_index.c if c.name != "piece_id"]
-        return select(
-            piece_index.c.piece_id.label("id"), pieces.c.at, pieces.c.by, *index
-        ).join_from(piece_index, pieces, pieces.c.id == piece_index.c.piece_id)
 
     def job(self, job_id: str) -> Row | None:
         """Return a job as it stands, or None."""
@@ -356,10 +349,6 @@ class Book:
 
     def _write(self) -> Transaction:
         return Transaction(self._engine)
-
-    def _rows(self, query: Any) -> list[Row]:
-        with self._engine.connect() as c:
-            return [dict(r) for r in c.execute(query).mappings()]
 
     @staticmethod
     def _add_piece(

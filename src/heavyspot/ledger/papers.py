@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Any
-
-from sqlalchemy import Engine, func, select
+from sqlalchemy import func, select
 from sqlalchemy.exc import IntegrityError
 
 from .search import index_pieces
 from .tables import happenings, sheets
-from .writing import Row, Transaction, add_entry, newest
+from .writing import Entries, Row, Transaction, add_entry, newest
 
 
-class Papers:
+class Papers(Entries):
     """Sheets issued; build records, signatures, returns, claims and notes."""
-
-    def __init__(self, engine: Engine) -> None:
-        self._engine = engine
 
     def add_sheet(self, entry: Row) -> str:
         """Add a sheet; returns its id, or nothing when its number was taken a moment ago."""
@@ -57,7 +52,3 @@ class Papers:
         """Return what happened to a piece, in order."""
         mine = select(happenings).where(happenings.c.piece_id == piece_id)
         return self._rows(mine.order_by(happenings.c.id))
-
-    def _rows(self, query: Any) -> list[Row]:
-        with self._engine.connect() as c:
-            return [dict(r) for r in c.execute(query).mappings()]

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
-
-from sqlalchemy import Engine, Table, func, select, update
+from sqlalchemy import Table, func, select, update
 from sqlalchemy.exc import IntegrityError
 
 from ..quantities.errors import LedgerFault
@@ -17,14 +15,11 @@ from .tables import (
     rotor_corrections,
     rotor_runs,
 )
-from .writing import Row, Transaction, add_entry, newest
+from .writing import Entries, Row, Transaction, add_entry, newest
 
 
-class RotorBook:
+class RotorBook(Entries):
     """What the low-speed machines add to a ledger."""
-
-    def __init__(self, engine: Engine) -> None:
-        self._engine = engine
 
     def add_run(self, entry: Row) -> str:
         """Add a reading of a rotor; returns its id.
@@ -109,7 +104,3 @@ class RotorBook:
     def newest_matchings(self, most: int = 20) -> list[Row]:
         """Return the newest matchings, newest first."""
         return self._rows(select(matchings).order_by(matchings.c.id.desc()).limit(most))
-
-    def _rows(self, query: Any) -> list[Row]:
-        with self._engine.connect() as c:
-            return [dict(r) for r in c.execute(query).mappings()]

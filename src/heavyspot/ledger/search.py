@@ -15,11 +15,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Engine, bindparam, func, select, text
+from sqlalchemy import Connection, bindparam, func, select, text
 from sqlalchemy.exc import DBAPIError
 
 from .tables import happenings, piece_index, pieces, rotor_runs, runs
-from .writing import Row, current_job
+from .writing import Entries, Row, current_job, pieces_as_they_stand
 
 LIKE_ENOUGH = 0.42
 """Least likeness, word by word on average, at which a piece is offered for a word that was typed wrong."""
@@ -124,11 +124,8 @@ def _words_of(c: Connection, piece_id: str) -> str:
     return plain(" ".join(p for p in parts if p))
 
 
-class Search:
+class Search(Entries):
     """The box."""
-
-    def __init__(self, engine: Engine) -> None:
-        self._engine = engine
 
     def find(self, typed: str, *, most: int = 50) -> Found:
         """Return pieces that hold every word typed, or the likest ones when none does.
@@ -149,19 +146,21 @@ class Search:
     def _holding(
         self, c: Connection, words: list[str], filters: dict[str, str], most: int
     ) -> list[Row]:
-        query = _narrowed(_pieces(), filters)
+        query = _narrowed(pieces_as_they_stand(), filters)
         long = [w for w in words if len(w) >= 3]
         short = [w for w in words if len(w) < 3]
         if c.dialect.name == "sqlite" and long:
             match = " AND ".join('"' + w.replace('"', '""') + '"' for w in long)
             # newest first without sorting them all: lines grow with time
             deep = most if not short and not filters else 20 * most
-            ids = text(
-                "select piece_id from search where search match :m order by rowid desc limit :n"
+            lines = text(
+                "select piece_id, words from search where search match :m order by rowid desc limit :n"
             )
-            found = [r.piece_id for r in c.execute(ids, {"m": match, "n": deep})]
-            if short:
-                found = [p for p, w in self._words(c, found).items() if all(s in w for s in short)]
+            found = [
+                r.piece_id
+                for r in c.execute(lines, {"m": match, "n": deep})
+                if all(w in r.words for w in short)
+            ]
             query = query.where(piece_index.c.piece_id.in_(found))
         elif words:
             held = text(
@@ -177,20 +176,6 @@ class Search:
         rows = c.execute(query.order_by(piece_index.c.piece_id.desc()).limit(most)).mappings()
         return [dict(r) for r in rows]
 
-    def _words(self, c: Connection, piece_ids: list[str]) -> dict[str, str]:
-        """Return the lines of pieces, in the order given."""
-        out: dict[str, str] = {}
-        for at in range(0, len(piece_ids), 500):
-            some = piece_ids[at : at + 500]
-            marks = ", ".join(f":p{i}" for i in range(len(some)))
-            join = "join search_line l on l.line = s.rowid" if c.dialect.name == "sqlite" else ""
-            key = "l.piece_id" if join else "s.piece_id"
-            query = text(
-                f"select {key} as p, s.words as w from search s {join} where {key} in ({marks})"
-            )
-            out |= {r.p: r.w for r in c.execute(query, {f"p{i}": p for i, p in enumerate(some)})}
-        return {p: out[p] for p in piece_ids if p in out}
-
     def _alike(
         self, c: Connection, words: list[str], filters: dict[str, str], most: int
     ) -> list[Row]:
@@ -201,7 +186,7 @@ class Search:
         rows = {
             r["id"]: dict(r)
             for r in c.execute(
-                _narrowed(_pieces(), filters).where(piece_index.c.piece_id.in_(best))
+                _narrowed(pieces_as_they_stand(), filters).where(piece_index.c.piece_id.in_(best))
             ).mappings()
         }
         return [rows[p] for p in best if p in rows]
@@ -265,14 +250,6 @@ def _apart(typed: str) -> tuple[list[str], dict[str, str]]:
         else:
             words += plain(word).split()
     return words[:12], filters
-
-
-def _pieces() -> Any:
-    shown = [c for c in piece_index.c if c.name != "piece_id"]
-    of = pieces.c.id == piece_index.c.piece_id
-    return select(piece_index.c.piece_id.label("id"), pieces.c.at, pieces.c.by, *shown).join_from(
-        piece_index, pieces, of
-    )
 
 
 def _narrowed(query: Any, filters: dict[str, str]) -> Any:

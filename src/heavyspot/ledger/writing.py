@@ -5,13 +5,13 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import Connection, Table, insert, select
+from sqlalchemy import Connection, Engine, Table, insert, select
 from sqlalchemy.exc import OperationalError
 
 from ..quantities.errors import LedgerFault
 from .chain import add_link
 from .identity import new_id
-from .tables import amendments, jobs
+from .tables import amendments, jobs, piece_index, pieces
 
 Row = dict[str, Any]
 
@@ -49,6 +49,26 @@ def current_job(c: Connection, job_id: str) -> Row | None:
         for amendment in c.execute(mine.order_by(amendments.c.id)):
             found |= amendment.content
     return found
+
+
+class Entries:
+    """Some of a ledger's tables."""
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+
+    def _rows(self, query: Any) -> list[Row]:
+        with self._engine.connect() as c:
+            return [dict(r) for r in c.execute(query).mappings()]
+
+
+def pieces_as_they_stand() -> Any:
+    """Return the query of pieces as they stand: the index, and when and by whom each was written."""
+    index = [c for c in piece_index.c if c.name != "piece_id"]
+    of = pieces.c.id == piece_index.c.piece_id
+    return select(piece_index.c.piece_id.label("id"), pieces.c.at, pieces.c.by, *index).join_from(
+        piece_index, pieces, of
+    )
 
 
 class Transaction:

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
-from ..balance.geometry import DENSITY_G_CM3, Cutter, Kind
+from ..balance.geometry import Cutter, Kind, density_of
 from ..balance.limits import Limit
 from ..balance.plane import Plane
 from ..balance.response import Scatter
@@ -49,11 +49,7 @@ class PlaneFile(_Strict):
 
     @model_validator(mode="after")
     def _known_material(self) -> PlaneFile:
-        if self.density_g_cm3 is None and self.material.lower() not in DENSITY_G_CM3:
-            raise ValueError(
-                f"material {self.material!r} is not known ({', '.join(DENSITY_G_CM3)}); "
-                "give density_g_cm3"
-            )
+        density_of(self.material, self.density_g_cm3)
         return self
 
     def as_plane(self, used_mg: float = 0.0) -> Plane:
@@ -62,7 +58,7 @@ class PlaneFile(_Strict):
         cutter = Cutter(
             self.cutter,
             radius,
-            self.density_g_cm3 or DENSITY_G_CM3[self.material.lower()],
+            density_of(self.material, self.density_g_cm3),
             self.width_mm or round(0.9 * radius, 2),
             self.tool_mm or round(0.6 * radius, 2),
             self.tip_deg,

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
-from ..balance.geometry import DENSITY_G_CM3, Cutter, Kind
+from ..balance.geometry import Cutter, Kind, density_of
 from ..balance.rigid import RotorGeometry, lever_matrix
 from ..balance.tolerance import (
     Rule,
@@ -51,11 +51,7 @@ class RotorPlaneFile(BaseModel):
 
     @model_validator(mode="after")
     def _makes_sense(self) -> RotorPlaneFile:
-        if self.density_g_cm3 is None and self.material.lower() not in DENSITY_G_CM3:
-            raise ValueError(
-                f"material {self.material!r} is not known ({', '.join(DENSITY_G_CM3)}); "
-                "give density_g_cm3"
-            )
+        density_of(self.material, self.density_g_cm3)
         if self.masses_g and self.way == "remove":
             raise ValueError('masses_g goes with way = "add"')
         if self.masses_g and not self.angles().size:
@@ -80,7 +76,7 @@ class RotorPlaneFile(BaseModel):
         return Cutter(
             self.cutter,
             radius,
-            self.density_g_cm3 or DENSITY_G_CM3[self.material.lower()],
+            density_of(self.material, self.density_g_cm3),
             self.width_mm or round(0.9 * radius, 2),
             self.tool_mm or round(0.2 * radius, 2),
             self.tip_deg,
