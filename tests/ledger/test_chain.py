@@ -75,13 +75,13 @@ def test_a_chain_made_anew_does_not_hold_the_old_links(book):
     """Who rewrites history makes all later links anew; a sheet still holds an old one."""
     _, on_the_sheet = book.head()
     tamper(book, "update pieces set serial = 'X' where serial = 'S-0'", "delete from chain")
-    from heavyspot.ledger.chain import add_link
+    from heavyspot.ledger.chain import add_links
     from heavyspot.ledger.tables import jobs, models, pieces
 
     with book._engine.begin() as c:
         for table in (models, jobs, pieces):
             for row in c.execute(table.select().order_by(table.c.id)).all():
-                add_link(c, table, row.id)
+                add_links(c, table, [row.id])
     assert faults(book) == []
     assert not book.has_link(on_the_sheet)
 

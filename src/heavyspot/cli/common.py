@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -39,3 +41,19 @@ def named(text: str) -> tuple[str, str]:
     if not equals:
         raise BadInput(f'"{text}" names nothing.', remedy='Write it like "nut=60".')
     return name.strip(), value.strip()
+
+
+@contextmanager
+def progress_bar(quiet: bool) -> Iterator[Callable[[str, int, int], None]]:
+    """Show bars for long work: told what, how much is done and how much there is."""
+    from rich.progress import Progress
+
+    with Progress(transient=True, disable=quiet) as bar:
+        tasks: dict[str, Any] = {}
+
+        def show(what: str, done: int, total: int) -> None:
+            if what not in tasks:
+                tasks[what] = bar.add_task(what, total=total)
+            bar.update(tasks[what], completed=done, total=total)
+
+        yield show

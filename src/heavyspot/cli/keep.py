@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from .common import Json, Settings, emit, open_workshop
+from .common import Json, Settings, emit, open_workshop, progress_bar
 
 
 def backup(
@@ -20,7 +18,7 @@ def backup(
     """Back the shop up while it works, and prove the backup by reading it back."""
     from ..workshop.backup import back_up
 
-    with _progress(json) as show:
+    with progress_bar(json) as show:
         told = back_up(open_workshop(), to, progress=show)
     _say(told, json, "Backed up to")
 
@@ -32,7 +30,7 @@ def restore(
     """Make the data folder from a backup; --data names it, and must hold no ledger yet."""
     from ..workshop.backup import restore as bring_back
 
-    with _progress(json) as show:
+    with progress_bar(json) as show:
         told = bring_back(source, Settings.data, progress=show)
     _say(told, json, "Restored into")
 
@@ -51,27 +49,12 @@ def move(
         Path(name).mkdir(parents=True, exist_ok=True)
         return f"sqlite:///{Path(name) / 'ledger.sqlite'}"
 
-    with _progress(json) as show:
+    with progress_bar(json) as show:
         entries, head = move_ledger(url(source), url(target), progress=show)
     if json:
         emit({"entries": entries, "head": head})
         return
     typer.echo(f"Moved {entries:,} entries, read back and equal. Newest link {head}.")
-
-
-@contextmanager
-def _progress(quiet: bool) -> Iterator[Callable[[str, int, int], None]]:
-    from rich.progress import Progress
-
-    with Progress(transient=True, disable=quiet) as bar:
-        tasks: dict[str, Any] = {}
-
-        def show(what: str, done: int, total: int) -> None:
-            if what not in tasks:
-                tasks[what] = bar.add_task(what, total=total)
-            bar.update(tasks[what], completed=done, total=total)
-
-        yield show
 
 
 def _say(told: Any, json: bool, words: str) -> None:

@@ -12,6 +12,7 @@ import typer
 from .._version import __version__
 from ..quantities.checks import iso_date
 from ..quantities.errors import HeavyspotError
+from .bring import bring
 from .common import By, Json, Settings, emit, open_workshop
 from .keep import backup, move, restore
 from .machines import machine_app
@@ -48,6 +49,7 @@ app.command()(verify)
 app.command()(backup)
 app.command()(restore)
 app.command()(move)
+app.command()(bring)
 
 Serial = Annotated[str, typer.Argument(help="Serial of the piece.")]
 

@@ -16,6 +16,7 @@ from .accounts import Accounts
 from .archive import Archive
 from .chain import Broken
 from .learnt import Learnt
+from .old_book import OldBook
 from .papers import Papers
 from .rotor_book import RotorBook
 from .schema import open_engine
@@ -34,7 +35,16 @@ from .tables import (
     rotor_runs,
     runs,
 )
-from .writing import Entries, Row, Transaction, add_entry, current_job, newest, pieces_as_they_stand
+from .writing import (
+    Entries,
+    Row,
+    Transaction,
+    add_entry,
+    current_job,
+    newest,
+    now_utc,
+    pieces_as_they_stand,
+)
 
 PIECE_FIELDS = ("serial", "model", "position")
 JOB_FIELDS = ("customer", "invoice", "due", "note")
@@ -66,6 +76,7 @@ class Book(Entries):
         self.rotors = RotorBook(self._engine)
         self.papers = Papers(self._engine)
         self.search = Search(self._engine)
+        self.old = OldBook(self._engine)
 
     def close(self) -> None:
         """Close all connections."""
@@ -363,7 +374,7 @@ class Book(Entries):
         """Add a piece and its line in the index; `shown` is its job's customer and invoice."""
         values: Row = {"serial": serial, "model": model, "job_id": job_id, "position": position}
         piece_id = add_entry(c, pieces, by=by, **values)
-        values |= {"piece_id": piece_id, **shown}
+        values |= {"piece_id": piece_id, "day": now_utc()[:10], **shown}
         c.execute(insert(piece_index).values(**values))
         index_pieces(c, [piece_id])
         return piece_id

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -20,8 +20,8 @@ from .tables import chain, metadata
 FIRST = "0" * 64
 """What stands before the first link."""
 
-UNCHAINED = {"chain", "piece_index", "logins"}
-"""Not part of it: itself, the projection that can be made anew, and who is logged in."""
+UNCHAINED = {"chain", "piece_index", "logins", "looks"}
+"""Not part of it: itself, the projection that can be made anew, who is logged in, who saw what."""
 
 BATCH = 2000
 
@@ -55,8 +55,8 @@ class Broken:
         }[self.kind]
 
 
-def add_link(c: Connection, table: Table, entry_id: str) -> None:
-    """Add the link of an entry that was just inserted; the writer holds the database's lock."""
+def add_links(c: Connection, table: Table, entry_ids: Sequence[str]) -> None:
+    """Add the links of entries that were just inserted, in order; the writer holds the database's lock."""
     if table.name in UNCHAINED:
         return
     if c.dialect.name == "postgresql":  # SQLite has one writer at a time anyway
@@ -64,16 +64,15 @@ def add_link(c: Connection, table: Table, entry_id: str) -> None:
     last = c.execute(
         select(chain.c.number, chain.c.digest).order_by(chain.c.number.desc()).limit(1)
     ).first()
-    number, before = (last.number, last.digest) if last else (0, FIRST)
-    row = dict(c.execute(select(table).where(table.c.id == entry_id)).mappings().one())
-    c.execute(
-        insert(chain).values(
-            number=number + 1,
-            of_table=table.name,
-            entry_id=entry_id,
-            digest=link_digest(before, table.name, row),
+    number, digest = (last.number, last.digest) if last else (0, FIRST)
+    rows = rows_by_id(c, table, entry_ids)  # as stored: the digest must be of what is read back
+    links = []
+    for entry_id in entry_ids:
+        number, digest = number + 1, link_digest(digest, table.name, rows[entry_id])
+        links.append(
+            {"number": number, "of_table": table.name, "entry_id": entry_id, "digest": digest}
         )
-    )
+    c.execute(insert(chain), links)
 
 
 def link_digest(before: str, table: str, row: dict[str, Any]) -> str:
@@ -148,13 +147,18 @@ def _rows_of(
     wanted: dict[str, list[str]] = {}
     for link in links:
         wanted.setdefault(link.of_table, []).append(link.entry_id)
-    found: dict[tuple[str, str], dict[str, Any]] = {}
-    for name, ids in wanted.items():
-        table = tables.get(name)
-        if table is None:
-            continue
-        for at in range(0, len(ids), 500):
-            query = select(table).where(table.c.id.in_(ids[at : at + 500]))
-            for row in c.execute(query).mappings():
-                found[name, row["id"]] = dict(row)
+    return {
+        (name, entry_id): row
+        for name, ids in wanted.items()
+        if name in tables
+        for entry_id, row in rows_by_id(c, tables[name], ids).items()
+    }
+
+
+def rows_by_id(c: Connection, table: Table, ids: Sequence[str]) -> dict[str, dict[str, Any]]:
+    """Return those rows of a table that are there, by their identifiers."""
+    found: dict[str, dict[str, Any]] = {}
+    for at in range(0, len(ids), 500):
+        query = select(table).where(table.c.id.in_(ids[at : at + 500]))
+        found |= {r["id"]: dict(r) for r in c.execute(query).mappings()}
     return found

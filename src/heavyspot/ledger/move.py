@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable
-from typing import Any
 
 from sqlalchemy import Connection, Engine, func, insert, select
 
 from ..quantities.errors import LedgerFault
-from .chain import UNCHAINED, check_chain, head
+from .chain import UNCHAINED, check_chain, head, rows_by_id
 from .schema import open_engine
 from .search import index_pieces
 from .tables import chain, metadata, piece_index
@@ -61,10 +60,7 @@ def _copy_entries(
     ).all():
         for name, group in itertools.groupby(links, key=lambda link: link.of_table):
             table, ids = metadata.tables[name], [link.entry_id for link in group]
-            rows: dict[str, dict[str, Any]] = {}
-            for at in range(0, len(ids), 500):
-                query = select(table).where(table.c.id.in_(ids[at : at + 500]))
-                rows |= {r["id"]: dict(r) for r in from_.execute(query).mappings()}
+            rows = rows_by_id(from_, table, ids)
             missing = [i for i in ids if i not in rows]
             if missing:
                 raise LedgerFault(

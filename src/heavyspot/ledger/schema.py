@@ -10,7 +10,7 @@ from sqlalchemy.exc import DBAPIError, OperationalError
 
 from ..quantities.errors import LedgerFault
 
-HEAD = "0006"
+HEAD = "0007"
 """The schema this program works with."""
 
 

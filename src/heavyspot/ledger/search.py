@@ -18,8 +18,8 @@ from typing import Any
 from sqlalchemy import Connection, bindparam, func, select, text
 from sqlalchemy.exc import DBAPIError
 
-from .tables import happenings, piece_index, pieces, rotor_runs, runs
-from .writing import Entries, Row, current_job, pieces_as_they_stand
+from .tables import amendments, happenings, jobs, old_rows, piece_index, rotor_runs, runs
+from .writing import Entries, Row, pieces_as_they_stand
 
 LIKE_ENOUGH = 0.42
 """Least likeness, word by word on average, at which a piece is offered for a word that was typed wrong."""
@@ -88,40 +88,79 @@ def make_tables(c: Connection) -> None:
 
 def index_pieces(c: Connection, piece_ids: Iterable[str]) -> None:
     """Make the lines of pieces anew; the caller's transaction holds the change that asks for it."""
-    for piece_id in piece_ids:
-        words = _words_of(c, piece_id)
-        if c.dialect.name != "sqlite":
-            c.execute(text("delete from search where piece_id = :p"), {"p": piece_id})
-            c.execute(
-                text("insert into search (piece_id, words) values (:p, :w)"),
-                {"p": piece_id, "w": words},
-            )
+    ids = list(dict.fromkeys(piece_ids))
+    for at in range(0, len(ids), 500):
+        words = _words_of(c, ids[at : at + 500])
+        if c.dialect.name == "sqlite":
+            _put_lines(c, words)
             continue
-        line = c.execute(
-            text("select line from search_line where piece_id = :p"), {"p": piece_id}
-        ).scalar()
-        if line is not None:
-            c.execute(text("delete from search where rowid = :l"), {"l": line})
-        values = {"p": piece_id, "w": words, "l": line}
-        put = "insert into search (rowid, words, piece_id) values (:l, :w, :p)"
-        done = c.execute(text(put), values)
-        if line is None:
-            new = done.lastrowid or c.execute(text("select last_insert_rowid()")).scalar()
-            c.execute(text("insert into search_line values (:p, :l)"), {"p": piece_id, "l": new})
+        lines = [{"p": p, "w": w} for p, w in words.items()]
+        c.execute(text("delete from search where piece_id = :p"), lines)
+        c.execute(text("insert into search (piece_id, words) values (:p, :w)"), lines)
 
 
-def _words_of(c: Connection, piece_id: str) -> str:
-    row = c.execute(select(piece_index).where(piece_index.c.piece_id == piece_id)).mappings().one()
-    job = current_job(c, row["job_id"]) or {}
-    parts = [row[k] for k in ("serial", "customer", "invoice", "model", "position")]
-    parts.append(job.get("note", ""))
+def _put_lines(c: Connection, words: dict[str, str]) -> None:
+    """Write lines on SQLite: a piece keeps its line, a new one gets the next."""
+    held = text("select piece_id, line from search_line where piece_id in :ids")
+    ids: Any = bindparam("ids", expanding=True)
+    line_of = {r.piece_id: r.line for r in c.execute(held.bindparams(ids), {"ids": list(words)})}
+    if line_of:
+        old = [{"l": n} for n in line_of.values()]
+        c.execute(text("delete from search where rowid = :l"), old)
+    new = [p for p in words if p not in line_of]
+    last = c.execute(text("select coalesce(max(line), 0) from search_line")).scalar_one()
+    numbered = dict(zip(new, range(last + 1, last + 1 + len(new)), strict=True))
+    if new:
+        fresh = [{"p": p, "l": n} for p, n in numbered.items()]
+        c.execute(text("insert into search_line values (:p, :l)"), fresh)
+    put = text("insert into search (rowid, words, piece_id) values (:l, :w, :p)")
+    line_of |= numbered
+    c.execute(put, [{"l": line_of[p], "w": w, "p": p} for p, w in words.items()])
+
+
+HAPPENED = ("text", "why", "gauge", "file", "parts")
+OLD = ("customer", "invoice", "note", "operator", "supplier", "rig", "position")
+"""What is found of a happening, and of a row of the old book."""
+
+
+def _words_of(c: Connection, piece_ids: list[str]) -> dict[str, str]:
+    """Return what is written of each piece, as it is compared."""
+    parts: dict[str, list[str]] = {}
+    jobs_of: dict[str, list[str]] = {}
+    shown = select(piece_index).where(piece_index.c.piece_id.in_(piece_ids))
+    for row in c.execute(shown).mappings():
+        fields = ("serial", "customer", "invoice", "model", "position")
+        parts[row["piece_id"]] = [row[k] for k in fields]
+        jobs_of.setdefault(row["job_id"], []).append(row["piece_id"])
+    for job_id, note in _notes_of(c, list(jobs_of)).items():
+        for p in jobs_of[job_id]:
+            parts[p].append(note)
     for table in (runs, rotor_runs):
-        mine = select(table.c.by).where(table.c.piece_id == piece_id).distinct()
-        parts += [r.by for r in c.execute(mine)]
-    told = select(happenings.c.content).where(happenings.c.piece_id == piece_id)
-    for happened in c.execute(told):
-        parts += [str(happened.content.get(k, "")) for k in ("text", "why", "gauge")]
-    return plain(" ".join(p for p in parts if p))
+        by = select(table.c.piece_id, table.c.by).where(table.c.piece_id.in_(piece_ids)).distinct()
+        for r in c.execute(by):
+            parts[r.piece_id].append(r.by)
+    for table, keys in ((happenings, HAPPENED), (old_rows, OLD)):
+        told = select(table.c.piece_id, table.c.content).where(table.c.piece_id.in_(piece_ids))
+        for r in c.execute(told.order_by(table.c.id)):
+            parts[r.piece_id] += [_said(r.content.get(k, "")) for k in keys]
+    return {p: plain(" ".join(dict.fromkeys(w for w in said if w))) for p, said in parts.items()}
+
+
+def _said(value: Any) -> str:
+    """Return a text, or the texts in a list of records."""
+    if isinstance(value, list):
+        return " ".join(str(v) for record in value for v in record.values())
+    return str(value)
+
+
+def _notes_of(c: Connection, job_ids: list[str]) -> dict[str, str]:
+    """Return the notes of jobs as they stand."""
+    written = select(jobs.c.id, jobs.c.note).where(jobs.c.id.in_(job_ids))
+    notes = {r.id: r.note for r in c.execute(written)}
+    changed = select(amendments).where(amendments.c.of_id.in_(job_ids)).order_by(amendments.c.id)
+    for a in c.execute(changed):
+        notes[a.of_id] = a.content.get("note", notes[a.of_id])
+    return notes
 
 
 class Search(Entries):
@@ -257,9 +296,9 @@ def _narrowed(query: Any, filters: dict[str, str]) -> Any:
         if key == "verdict":
             query = query.where(piece_index.c.verdict == value)
         elif key == "from":
-            query = query.where(pieces.c.at >= value)
+            query = query.where(piece_index.c.day >= value)
         elif key == "to":
-            query = query.where(pieces.c.at <= value + "~")
+            query = query.where(piece_index.c.day <= value + "~")
         else:
             column = piece_index.c[key]
             query = query.where(func.lower(column).like(f"%{_escaped(value)}%", escape="\\"))

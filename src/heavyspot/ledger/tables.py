@@ -1,7 +1,7 @@
 """The tables. Every row is an entry: added once, never changed; `replaces` names the entry amended.
 
-Two tables are no entries: `piece_index` is a projection of others that may be made anew at any time, a
-piece as it stands today; `chain` holds a link for each entry (see `chain.py`).
+Three tables are no entries: `piece_index` is a projection of others that may be made anew at any time, a
+piece as it stands today; `chain` holds a link for each entry (see `chain.py`); `looks` says who saw what.
 """
 
 from __future__ import annotations
@@ -189,6 +189,15 @@ happenings = _entry(
     Index(None, "piece_id"),
 )
 
+old_rows = _entry(
+    "old_rows",
+    Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
+    Column("digest", String(64), nullable=False),  # of the row as it stood in the file
+    Column("content", JSON, nullable=False),
+    UniqueConstraint("digest"),
+    Index(None, "piece_id"),
+)
+
 sheets = _entry(
     "sheets",
     Column("number", String(40), nullable=False),
@@ -224,6 +233,24 @@ logins = _entry(
     Index(None, "replaces"),
 )
 
+pins = _entry(
+    "pins",
+    Column("name", String(120), nullable=False),
+    Column("pin_hash", String(200), nullable=False),  # empty: the pin has ended
+    Index(None, "name"),
+)
+
+looks = Table(
+    "looks",
+    metadata,
+    Column("id", String(36), primary_key=True),
+    Column("at", String(32), nullable=False),
+    Column("by", String(120), nullable=False),
+    Column("what", String(16), nullable=False),  # story, label, list, recording
+    Column("of", String(200), nullable=False),
+    Index(None, "of"),
+)
+
 chain = Table(
     "chain",
     metadata,
@@ -248,6 +275,8 @@ piece_index = Table(
     Column("number", Integer, nullable=True),  # of the last run
     Column("verdict", String(12), nullable=True),
     Column("worst_ratio", Float, nullable=True),
+    Column("day", String(10), nullable=False, server_default=""),  # it came in, the old book's too
     UniqueConstraint("serial"),
     Index(None, "job_id"),
+    Index(None, "invoice"),
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import UTC, datetime
 from typing import Any
 
@@ -9,7 +10,7 @@ from sqlalchemy import Connection, Engine, Table, insert, select
 from sqlalchemy.exc import OperationalError
 
 from ..quantities.errors import LedgerFault
-from .chain import add_link
+from .chain import add_links
 from .identity import new_id
 from .tables import amendments, jobs, piece_index, pieces
 
@@ -28,10 +29,18 @@ def utc_text(at: datetime) -> str:
 
 def add_entry(c: Connection, table: Table, **values: Any) -> str:
     """Add an entry and its link in the chain; returns its id."""
-    entry = {"id": new_id(), "at": now_utc(), **values}
-    c.execute(insert(table).values(**entry))
-    add_link(c, table, str(entry["id"]))
-    return str(entry["id"])
+    return add_entries(c, table, [values])[0]
+
+
+def add_entries(c: Connection, table: Table, rows: Iterable[Row]) -> list[str]:
+    """Add entries with the same fields, and their links, in order; returns their ids."""
+    at = now_utc()
+    entries = [{"id": new_id(), "at": at, **values} for values in rows]
+    ids = [str(e["id"]) for e in entries]
+    if entries:
+        c.execute(insert(table), entries)
+        add_links(c, table, ids)
+    return ids
 
 
 def newest(c: Connection, table: Table, condition: Any) -> Row | None:

@@ -67,6 +67,15 @@ ACCESS: dict[str, Role | Literal["anyone"]] = {
     "GET /users": "owner",
     "POST /users": "owner",
     "POST /users/end": "owner",
+    # the ledger as a whole
+    "GET /ledger": "technician",
+    "GET /work/{id_}": "technician",
+    "POST /work/{id_}/stop": "technician",
+    "GET /old-book": "inspector",
+    "POST /old-book": "inspector",
+    "GET /old-book/{id_}": "inspector",
+    "POST /old-book/{id_}": "inspector",
+    "GET /old-book/{id_}/rejects.csv": "inspector",
     # the low-speed machines
     "GET /rotors": "technician",
     "POST /rotors": "technician",

@@ -21,6 +21,7 @@ from ..sources.live import LiveSource
 from ..sources.sound_card import RigFile, load_rig_file, open_live
 from ..workshop.bench import Bench
 from ..workshop.demo_rig import demo_listener, demo_source, furnish
+from ..workshop.long_work import LongWork
 from ..workshop.people import People
 from ..workshop.shop import Workshop
 from . import (
@@ -29,6 +30,7 @@ from . import (
     api_runs,
     bench_pages,
     book_pages,
+    ledger_pages,
     live,
     login_pages,
     machine_pages,
@@ -43,11 +45,16 @@ HERE = Path(__file__).parent
 
 PARTS = (
     login_pages, bench_pages, book_pages, shop_pages, rotor_pages, machine_pages, live, api,
-    api_runs, api_rotors, verify_pages,
+    api_runs, api_rotors, verify_pages, ledger_pages,
 )  # fmt: skip
 
 LARGEST_BODY = 4_000_000
 """Bytes of a form or a JSON body: a table of parts with room to spare."""
+
+LARGEST_FILE = 100_000_000
+"""Bytes where a file is handed in."""
+
+FILES = ("/old-book",)
 
 NOTHING = ("no piece", "no such proposal")
 """Words of a refusal that mean: what was asked for is not there."""
@@ -103,6 +110,7 @@ def create_app(
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
         yield
         bench.stop()
+        works.stop()
         shop.close()
 
     def source(serial: str) -> LiveSource:
@@ -111,7 +119,7 @@ def create_app(
     def standing(serial: str) -> LiveSource:
         return open_live(rig) if rig else demo_listener(shop, serial, pace=pace)
 
-    bench = Bench(shop, source, standing)
+    bench, works = Bench(shop, source, standing), LongWork()
     app = FastAPI(
         title="Heavyspot",
         version=__version__,
@@ -121,6 +129,7 @@ def create_app(
         lifespan=lifespan,
     )
     app.state.shop, app.state.bench = shop, bench
+    app.state.works = works
     app.state.people, app.state.accounts_needed = people, accounts
     if not accounts:  # without a login, a page elsewhere must not reach us under a name of its own
         app.add_middleware(
@@ -145,8 +154,9 @@ def create_app(
 async def _guard(request: Request, call: Callable[[Request], Awaitable[Response]]) -> Response:
     """Refuse changes asked by other sites' pages and bodies too large; put secure headers on everything."""
     length = request.headers.get("content-length", "0")
-    if not length.isdigit() or int(length) > LARGEST_BODY:
-        return JSONResponse({"error": "That is too large to be typed."}, 413)
+    most = LARGEST_FILE if request.url.path.startswith(FILES) else LARGEST_BODY
+    if not length.isdigit() or int(length) > most:
+        return JSONResponse({"error": f"That is more than {most // 1_000_000} MB."}, 413)
     origin = request.headers.get("origin")
     if request.method not in ("GET", "HEAD") and origin is not None:
         host = origin.split("://", 1)[-1]

@@ -17,7 +17,7 @@ class Event:
     ----------
     at, by : str
     kind : str
-        written, amended, build, signed, run, cut, sheet, returned, claim, note, reading, corrected.
+        written, amended, build, signed, run, cut, sheet, returned, claim, note, reading, corrected, old.
     text : str
     number : int
         Of the run or reading; 0 for other kinds.
@@ -44,6 +44,7 @@ def whole_story(shop: Workshop, serial: str) -> list[Event]:
             changed = ", ".join(f"{k} → {v or 'nothing'}" for k, v in a["content"].items())
             events.append(Event(a["at"], a["by"], "amended", f"{what}: {changed} ({a['why']})"))
     events += [_happened(r) for r in shop.book.papers.happenings(piece["id"])]
+    events += [_from_old_book(r) for r in shop.book.old.of_piece(piece["id"])]
     for r in shop.book.runs(piece["id"]):
         worst = r["result"].get("worst")
         text = (
@@ -87,6 +88,26 @@ def _happened(r: dict[str, Any]) -> Event:
         text += f"; gauge {content['gauge']}" if content["gauge"] else ""
         return Event(r["at"], r["by"], "build", text)
     return Event(r["at"], r["by"], r["kind"], content.get("text") or content.get("why", ""))
+
+
+def _from_old_book(r: dict[str, Any]) -> Event:
+    told = r["content"]
+    peaks = [
+        told.get(name + "_written")
+        or (f"{told[name + '_g']:.2f} g" if told[name + "_g"] is not None else "")
+        for name in ("first", "last")
+    ]
+    said = [
+        " → ".join(p for p in peaks if p),
+        f"to {told['speed_rpm']:,.0f} rpm" if told["speed_rpm"] else "",
+        told["customer"],
+        f"invoice {told['invoice']}" if told["invoice"] else "",
+        *(told[k] for k in ("rig", "supplier", "note")),
+        f"({told['file']}, line {told['line']})",
+    ]
+    text = ", ".join(w for w in said if w)
+    at = told["date"] or r["at"]
+    return Event(at, told["operator"] or r["by"], "old", text, verdict=told["verdict"])
 
 
 def left_and_now(events: list[Event]) -> tuple[int, int] | None:

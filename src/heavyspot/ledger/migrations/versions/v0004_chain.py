@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlalchemy as sa
 from alembic import op
 
-from heavyspot.ledger.chain import UNCHAINED, add_link
+from heavyspot.ledger.chain import UNCHAINED, add_links
 from heavyspot.ledger.tables import metadata
 
 revision = "0004"
@@ -31,7 +31,7 @@ def upgrade() -> None:
     tables = [t for t in metadata.sorted_tables if t.name in known and t.name not in UNCHAINED]
     entries = sorted((row.id, t.name) for t in tables for row in c.execute(sa.select(t.c.id)))
     for entry_id, name in entries:
-        add_link(c, metadata.tables[name], entry_id)
+        add_links(c, metadata.tables[name], [entry_id])
 
 
 def downgrade() -> None:

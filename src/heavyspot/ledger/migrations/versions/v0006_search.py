@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import sqlalchemy as sa
 from alembic import op
 
-from heavyspot.ledger.search import index_pieces, make_tables
-from heavyspot.ledger.tables import piece_index
+from heavyspot.ledger.search import make_tables
 
 revision = "0006"
 down_revision = "0005"
@@ -15,14 +13,8 @@ depends_on = None
 
 
 def upgrade() -> None:
-    """Make the tables and a line for every piece, in the order they came."""
-    c = op.get_bind()
-    make_tables(c)
-    known = [
-        r.piece_id
-        for r in c.execute(sa.select(piece_index.c.piece_id).order_by(piece_index.c.piece_id))
-    ]
-    index_pieces(c, known)
+    """Make the tables; the version after this one fills them."""
+    make_tables(op.get_bind())
 
 
 def downgrade() -> None:

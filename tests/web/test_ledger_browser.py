@@ -1,0 +1,44 @@
+"""The ledger as a whole, in a browser: the old book looked at and taken, long work watched."""
+
+import pytest
+from web.test_browser import axe, open_page, picture, small_targets
+
+BOOK = "Datum;Serien-Nr.;Kunde;Rechnung;Typ;Drehzahl;Vorher;Nachher;Ergebnis;Prüfer;Bemerkung\n"
+
+
+@pytest.mark.parametrize("size", ["bench", "tablet"])
+def test_the_old_book_is_looked_at_then_taken(server, browser, tmp_path, size):
+    page = open_page(browser, size)
+    names = ("Nordhafen Motor", "NORDHAFEN MOTORS", "Tidal Haulage", "Tidal Haulge")
+    rows = [
+        f"{1 + i % 28:02d}.03.{2010 + i % 9};O{size[0]}-{i:04d};{names[i % 4]};{i // 2};Larch 52;150k;2,{i % 90};0,2;OK;Ida;\n"
+        for i in range(5000)
+    ]
+    rows[7] = rows[7].replace("150k", "quick")
+    book = tmp_path / f"old-{size}.csv"
+    book.write_text(BOOK + "".join(rows), encoding="utf-8")
+    page.goto(f"{server.url}/ledger")
+    assert axe(page) == [] and small_targets(page) == []
+    picture(page, f"ledger-{size}")
+    page.get_by_role("link", name="Bring it in").click()
+    assert axe(page) == [] and small_targets(page) == []
+    page.locator("[name=file]").set_input_files(str(book))
+    page.get_by_role("button", name="Look at it").click()
+    page.wait_for_selector("text=5,000 rows")
+    assert page.locator("[name=column-serial]").input_value() == "Serien-Nr."
+    assert axe(page) == [] and small_targets(page) == []
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    picture(page, f"old-book-{size}")
+    page.get_by_label("Tidal Haul").first.check()
+    page.get_by_role("button", name="Take the rows").click()
+    page.wait_for_selector("text=✓ Done.", timeout=60_000)
+    assert "4,999 of 5,000 rows taken" in page.locator("#state").inner_text()
+    assert axe(page) == [] and small_targets(page) == []
+    picture(page, f"work-{size}")
+    with page.expect_download() as got:
+        page.get_by_role("link", name="not taken").click()
+    assert '""quick"" is no speed' in got.value.path().read_text(encoding="utf-8-sig")
+    page.goto(f"{server.url}/story/O{size[0]}-0000")
+    assert "Old book" in page.locator(".story").inner_text()
+    picture(page, f"story-old-{size}")
+    assert page.faults == []
