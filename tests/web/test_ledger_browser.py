@@ -9,9 +9,10 @@ BOOK = "Datum;Serien-Nr.;Kunde;Rechnung;Typ;Drehzahl;Vorher;Nachher;Ergebnis;Pr√
 @pytest.mark.parametrize("size", ["bench", "tablet"])
 def test_the_old_book_is_looked_at_then_taken(server, browser, tmp_path, size):
     page = open_page(browser, size)
-    names = ("Nordhafen Motor", "NORDHAFEN MOTORS", "Tidal Haulage", "Tidal Haulge")
+    names = ("Nordhafen Motor", "NORDHAFEN MOTORS", f"Tidal {size} Haulage", f"Tidal {size} Haulge")
     rows = [
-        f"{1 + i % 28:02d}.03.{2010 + i % 9};O{size[0]}-{i:04d};{names[i % 4]};{i // 2};Larch 52;150k;2,{i % 90};0,2;OK;Ida;\n"
+        f"{1 + i % 28:02d}.03.{2010 + i % 9};O{size[0]}-{i:04d};{names[i % 4]};{i // 2};Larch 52;"
+        f"150k;2,{i % 90};0,2;OK;Ida;\n"
         for i in range(5000)
     ]
     rows[7] = rows[7].replace("150k", "quick")
@@ -29,7 +30,7 @@ def test_the_old_book_is_looked_at_then_taken(server, browser, tmp_path, size):
     assert axe(page) == [] and small_targets(page) == []
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
     picture(page, f"old-book-{size}")
-    page.get_by_label("Tidal Haul").first.check()
+    page.get_by_label(f"Tidal {size} Haul").first.check()
     page.get_by_role("button", name="Take the rows").click()
     page.wait_for_selector("text=‚úì Done.", timeout=60_000)
     assert "4,999 of 5,000 rows taken" in page.locator("#state").inner_text()

@@ -17,6 +17,7 @@ from .common import By, Json, Settings, emit, open_workshop
 from .keep import backup, move, restore
 from .machines import machine_app
 from .rotor_tools import rotor_app
+from .stations import station_app
 from .users import user_app
 from .verify import verify
 
@@ -45,6 +46,7 @@ app.add_typer(rig_app, name="rig")
 app.add_typer(user_app, name="user")
 app.add_typer(rotor_app, name="rotor")
 app.add_typer(machine_app, name="machine")
+app.add_typer(station_app, name="station")
 app.command()(verify)
 app.command()(backup)
 app.command()(restore)

@@ -15,12 +15,15 @@ from . import chain
 from .accounts import Accounts
 from .archive import Archive
 from .chain import Broken
+from .exchange import Exchange
+from .holding import Holding
 from .learnt import Learnt
 from .old_book import OldBook
 from .papers import Papers
 from .rotor_book import RotorBook
 from .schema import open_engine
 from .search import Search, index_pieces
+from .station_book import Stations
 from .tables import (
     amendments,
     cut_errors,
@@ -77,6 +80,9 @@ class Book(Entries):
         self.papers = Papers(self._engine)
         self.search = Search(self._engine)
         self.old = OldBook(self._engine)
+        self.exchange = Exchange(self._engine)
+        self.holding = Holding(self._engine)
+        self.stations = Stations(self._engine)
 
     def close(self) -> None:
         """Close all connections."""
@@ -249,6 +255,10 @@ class Book(Entries):
         if job_id is not None:
             query = query.where(piece_index.c.job_id == job_id)
         return self._rows(query.limit(most))[::-1]
+
+    def pieces_by_id(self, ids: list[str]) -> list[Row]:
+        """Return pieces as they stand by their identifiers; those that are not there are left out."""
+        return self._rows(pieces_as_they_stand().where(piece_index.c.piece_id.in_(ids)))
 
     def job(self, job_id: str) -> Row | None:
         """Return a job as it stands, or None."""

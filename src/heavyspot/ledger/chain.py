@@ -20,8 +20,9 @@ from .tables import chain, metadata
 FIRST = "0" * 64
 """What stands before the first link."""
 
-UNCHAINED = {"chain", "piece_index", "logins", "looks"}
-"""Not part of it: itself, the projection that can be made anew, who is logged in, who saw what."""
+UNCHAINED = {"chain", "piece_index", "logins", "looks", "own_store", "arrivals", "cursors"}
+"""Not part of it: itself, the projection that can be made anew, who is logged in, who saw what, what came
+from where."""
 
 BATCH = 2000
 
@@ -59,8 +60,7 @@ def add_links(c: Connection, table: Table, entry_ids: Sequence[str]) -> None:
     """Add the links of entries that were just inserted, in order; the writer holds the database's lock."""
     if table.name in UNCHAINED:
         return
-    if c.dialect.name == "postgresql":  # SQLite has one writer at a time anyway
-        c.execute(text("select pg_advisory_xact_lock(:key)"), {"key": _LOCK})
+    lock_chain(c)
     last = c.execute(
         select(chain.c.number, chain.c.digest).order_by(chain.c.number.desc()).limit(1)
     ).first()
@@ -73,6 +73,12 @@ def add_links(c: Connection, table: Table, entry_ids: Sequence[str]) -> None:
             {"number": number, "of_table": table.name, "entry_id": entry_id, "digest": digest}
         )
     c.execute(insert(chain), links)
+
+
+def lock_chain(c: Connection) -> None:
+    """Keep other writers waiting until this transaction ends; SQLite has one writer at a time anyway."""
+    if c.dialect.name == "postgresql":
+        c.execute(text("select pg_advisory_xact_lock(:key)"), {"key": _LOCK})
 
 
 def link_digest(before: str, table: str, row: dict[str, Any]) -> str:

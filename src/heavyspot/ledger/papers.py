@@ -35,11 +35,17 @@ class Papers(Entries):
         """Return a piece's sheets in order."""
         return self._rows(select(sheets).where(sheets.c.piece_id == piece_id).order_by(sheets.c.id))
 
-    def sheet_count(self, year: str) -> int:
-        """Return how many sheets carry a number of that year."""
-        query = select(func.count()).select_from(sheets).where(sheets.c.number.like(f"{year}-%"))
+    def sheet_count(self, series: str) -> int:
+        """Return how many sheets carry a number of a series: its beginning, then digits."""
+        numbers = (
+            select(func.count())
+            .select_from(sheets)
+            .where(
+                sheets.c.number.like(f"{series}%"), func.length(sheets.c.number) == len(series) + 5
+            )
+        )
         with self._engine.connect() as c:
-            return int(c.execute(query).scalar_one())
+            return int(c.execute(numbers).scalar_one())
 
     def add_happening(self, piece_id: str, kind: str, content: Row, *, by: str) -> str:
         """Add what happened to a piece; returns its id."""

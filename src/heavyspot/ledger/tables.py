@@ -1,7 +1,8 @@
 """The tables. Every row is an entry: added once, never changed; `replaces` names the entry amended.
 
-Three tables are no entries: `piece_index` is a projection of others that may be made anew at any time, a
-piece as it stands today; `chain` holds a link for each entry (see `chain.py`); `looks` says who saw what.
+Some tables are no entries: `piece_index` is a projection of others that may be made anew at any time, a
+piece as it stands today; `chain` holds a link for each entry (see `chain.py`); `looks` says who saw what;
+`own_store`, `arrivals` and `cursors` say which entries came from which other store (see `exchange.py`).
 """
 
 from __future__ import annotations
@@ -238,6 +239,67 @@ pins = _entry(
     Column("name", String(120), nullable=False),
     Column("pin_hash", String(200), nullable=False),  # empty: the pin has ended
     Index(None, "name"),
+)
+
+stations = _entry(
+    "stations",
+    Column("name", String(40), nullable=False),
+    Column("key_digest", String(64), nullable=False),  # empty: the station has ended
+    Index(None, "name"),
+)
+
+held = _entry(
+    "held",
+    Column("store", String(36), nullable=False),
+    Column("number", Integer, nullable=False),  # of its link in that store's chain
+    Column("of_table", String(32), nullable=False),
+    Column("entry_id", String(36), nullable=False),
+    Column("piece_id", String(36), nullable=False),
+    Column("content", JSON, nullable=False),
+    UniqueConstraint("store", "number"),
+    Index(None, "piece_id"),
+)
+
+takings = _entry(
+    "takings",
+    Column("store", String(36), nullable=False),
+    Column("piece_id", String(36), nullable=False),  # as it arrives
+    Column("as_piece_id", String(36), nullable=False),
+    Column("from_number", Integer, nullable=False),  # runs from this one on
+    Column("shift", Integer, nullable=False),
+    Column("up_to", Integer, nullable=False),  # of the held entries it let in
+    Index(None, "piece_id"),
+)
+
+clashes = _entry(
+    "clashes",
+    Column("kind", String(16), nullable=False),  # piece, job, model, rig, cut, sheet
+    Column("of", String(200), nullable=False),
+    Column("content", JSON, nullable=False),
+)
+
+own_store = Table(
+    "own_store", metadata, Column("id", String(36), primary_key=True), Column("at", String(32))
+)
+
+arrivals = Table(
+    "arrivals",
+    metadata,
+    Column("store", String(36), primary_key=True),
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("of_table", String(32), nullable=False),
+    Column("entry_id", String(36), nullable=False),
+    Column("at", String(32), nullable=False),
+    Column("clock_s", Float, nullable=False),  # that store's clock minus ours
+    Index(None, "entry_id"),
+)
+
+cursors = Table(
+    "cursors",
+    metadata,
+    Column("store", String(36), primary_key=True),
+    Column("number", Integer, nullable=False),
+    Column("digest", String(64), nullable=False),
 )
 
 looks = Table(

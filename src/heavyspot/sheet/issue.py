@@ -12,6 +12,7 @@ from ..quantities.errors import BadInput, LedgerFault
 from ..workshop.report import SheetReport, make_report
 from ..workshop.rotor_report import RotorReport, make_rotor_report
 from ..workshop.shop import Workshop
+from ..workshop.station import joined_of
 from .pdf import rotor_pdf, sheet_pdf
 from .signature import signed
 
@@ -65,8 +66,10 @@ def _issue(
     if not path.parent.exists():
         raise BadInput(f"The folder {path.parent} is not there.", remedy="Make it first.")
     at = now_utc()
+    station = joined_of(shop.book.folder)
+    series = f"{at[:4]}-{station.name}" if station else f"{at[:4]}-"  # no two buildings share one
     for _ in range(TRIES):
-        number = f"{at[:4]}-{shop.book.papers.sheet_count(at[:4]) + 1:05d}"
+        number = f"{series}{shop.book.papers.sheet_count(series) + 1:05d}"
         report, pdf = make(number, at)
         unfinished = path.with_name(path.name + ".part")
         with unfinished.open("wb") as file:

@@ -1,85 +1,19 @@
-"""A sheet's signature: PAdES with the shop's own certificate, and the check a stranger can make.
-
-Signing and checking by pyHanko; key and certificate are ECDSA P-256, made at the first sheet unless the shop
-puts its own ``shop-key.pem`` and ``shop-certificate.pem`` into the data folder.
-"""
+"""A sheet's signature: PAdES with the shop's own certificate, by pyHanko, and the check a stranger can make."""
 
 from __future__ import annotations
 
 import hashlib
 import io
 import json
-import os
-import threading
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC
 from pathlib import Path
 from typing import Any
 
 from ..quantities.errors import LedgerFault, UnreadableFile
+from ..workshop.shop_key import CERTIFICATE, KEY, make_certificate
 
-KEY, CERTIFICATE = "shop-key.pem", "shop-certificate.pem"
-VALID_DAYS = 20 * 365
 FIELD = "Shop"
-
-_making = threading.Lock()
-
-
-def make_certificate(folder: Path, name: str) -> None:
-    """Make the shop's key and a certificate it signs itself; leaves those that are there."""
-    with _making:
-        _make(folder, name)
-
-
-def _make(folder: Path, name: str) -> None:
-    from cryptography import x509
-    from cryptography.hazmat.primitives import hashes, serialization
-    from cryptography.hazmat.primitives.asymmetric import ec
-    from cryptography.x509.oid import NameOID
-
-    there = [(folder / file).exists() for file in (KEY, CERTIFICATE)]
-    if all(there):
-        return
-    if any(there):
-        raise LedgerFault(
-            f"Of {KEY} and {CERTIFICATE} only one is in the data folder.",
-            remedy="Put both there, or neither: then they are made.",
-        )
-    key = ec.generate_private_key(ec.SECP256R1())
-    subject = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, name[:64])])
-    now = datetime.now(UTC)
-    certificate = (
-        x509.CertificateBuilder()
-        .subject_name(subject)
-        .issuer_name(subject)
-        .public_key(key.public_key())
-        .serial_number(x509.random_serial_number())
-        .not_valid_before(now - timedelta(days=1))
-        .not_valid_after(now + timedelta(days=VALID_DAYS))
-        .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
-        .add_extension(
-            x509.KeyUsage(
-                digital_signature=True, content_commitment=True, key_encipherment=False,
-                data_encipherment=False, key_agreement=False, key_cert_sign=False, crl_sign=False,
-                encipher_only=False, decipher_only=False,
-            ),
-            critical=True,
-        )
-        .sign(key, hashes.SHA256())
-    )  # fmt: skip
-    pem = serialization.Encoding.PEM
-    secret = key.private_bytes(pem, serialization.PrivateFormat.PKCS8, serialization.NoEncryption())
-    _write(folder / KEY, secret, 0o600)
-    _write(folder / CERTIFICATE, certificate.public_bytes(pem), 0o644)
-
-
-def _write(path: Path, content: bytes, mode: int) -> None:
-    part = path.with_name(path.name + ".part")
-    with os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, mode), "wb") as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
-    part.replace(path)
 
 
 def signed(pdf: bytes, folder: Path, *, name: str) -> bytes:
@@ -108,17 +42,6 @@ def signed(pdf: bytes, folder: Path, *, name: str) -> bytes:
     out = io.BytesIO()
     signers.sign_pdf(IncrementalPdfFileWriter(io.BytesIO(pdf)), meta, signer=signer, output=out)
     return out.getvalue()
-
-
-def fingerprint(folder: Path) -> str:
-    """Return the SHA-256 of the shop's certificate, hexadecimal; empty when there is none yet."""
-    from cryptography import x509
-    from cryptography.hazmat.primitives import hashes
-
-    path = folder / CERTIFICATE
-    if not path.exists():
-        return ""
-    return x509.load_pem_x509_certificate(path.read_bytes()).fingerprint(hashes.SHA256()).hex()
 
 
 @dataclass(frozen=True)

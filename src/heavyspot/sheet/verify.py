@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from ..workshop.shop import Workshop
-from .signature import SheetCheck, check_sheet, fingerprint
+from ..workshop.shop_key import fingerprint
+from .signature import SheetCheck, check_sheet
 
 Answer = Literal["genuine", "altered", "superseded", "not ours", "signed"]
 

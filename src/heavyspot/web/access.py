@@ -14,8 +14,10 @@ from ..workshop.people import LOCAL, Person, Role
 
 COOKIE = "heavyspot"
 ANYONE: Literal["anyone"] = "anyone"
+STATION: Literal["station"] = "station"
+"""A route that asks for a station's key instead of a login."""
 
-ACCESS: dict[str, Role | Literal["anyone"]] = {
+ACCESS: dict[str, Role | Literal["anyone", "station"]] = {
     "GET /login": ANYONE,
     "POST /login": ANYONE,
     "POST /logout": "technician",
@@ -76,6 +78,10 @@ ACCESS: dict[str, Role | Literal["anyone"]] = {
     "GET /old-book/{id_}": "inspector",
     "POST /old-book/{id_}": "inspector",
     "GET /old-book/{id_}/rejects.csv": "inspector",
+    "GET /buildings": "technician",
+    "POST /buildings/stations": "owner",
+    "POST /buildings/held": "inspector",
+    "POST /buildings/clashes": "inspector",
     # the low-speed machines
     "GET /rotors": "technician",
     "POST /rotors": "technician",
@@ -97,6 +103,14 @@ ACCESS: dict[str, Role | Literal["anyone"]] = {
     "POST /machines/{name:path}/calibration": "inspector",
     "GET /matching": "technician",
     "POST /matching": "technician",
+    # the main house to its stations, which show a key of their own
+    "GET /api/exchange": STATION,
+    "GET /api/exchange/cursor": STATION,
+    "POST /api/exchange/entries": STATION,
+    "GET /api/exchange/entries": STATION,
+    "GET /api/exchange/files/{name:path}": STATION,
+    "PUT /api/exchange/files/{name:path}": STATION,
+    "POST /api/exchange/proof": STATION,
     # the same as JSON
     "GET /api/models": "technician",
     "GET /api/models/{name}": "technician",
@@ -175,7 +189,7 @@ async def allowed(request: Request) -> Person:
         person = state.people.who(request.cookies.get(COOKIE, ""))
     route = request.scope["route"]
     role = ACCESS[f"{_method(request.method)} {route.path}"]
-    if role != ANYONE:
+    if role not in (ANYONE, STATION):
         if person is None:
             raise NotAllowed(401, "Log in first.")
         if not person.may(role):

@@ -24,8 +24,10 @@ from ..workshop.demo_rig import demo_listener, demo_source, furnish
 from ..workshop.long_work import LongWork
 from ..workshop.people import People
 from ..workshop.shop import Workshop
+from ..workshop.station import Forwarding
 from . import (
     api,
+    api_exchange,
     api_rotors,
     api_runs,
     bench_pages,
@@ -36,6 +38,7 @@ from . import (
     machine_pages,
     rotor_pages,
     shop_pages,
+    station_pages,
     verify_pages,
 )
 from .access import NotAllowed, allowed, refuse_unlisted
@@ -45,7 +48,7 @@ HERE = Path(__file__).parent
 
 PARTS = (
     login_pages, bench_pages, book_pages, shop_pages, rotor_pages, machine_pages, live, api,
-    api_runs, api_rotors, verify_pages, ledger_pages,
+    api_runs, api_rotors, verify_pages, ledger_pages, station_pages, api_exchange,
 )  # fmt: skip
 
 LARGEST_BODY = 4_000_000
@@ -54,7 +57,7 @@ LARGEST_BODY = 4_000_000
 LARGEST_FILE = 100_000_000
 """Bytes where a file is handed in."""
 
-FILES = ("/old-book",)
+FILES = ("/old-book", "/api/exchange")
 
 NOTHING = ("no piece", "no such proposal")
 """Words of a refusal that mean: what was asked for is not there."""
@@ -108,7 +111,9 @@ def create_app(
 
     @asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
+        forwarding.start()
         yield
+        forwarding.stop()
         bench.stop()
         works.stop()
         shop.close()
@@ -119,7 +124,7 @@ def create_app(
     def standing(serial: str) -> LiveSource:
         return open_live(rig) if rig else demo_listener(shop, serial, pace=pace)
 
-    bench, works = Bench(shop, source, standing), LongWork()
+    bench, works, forwarding = Bench(shop, source, standing), LongWork(), Forwarding(shop)
     app = FastAPI(
         title="Heavyspot",
         version=__version__,
@@ -129,7 +134,7 @@ def create_app(
         lifespan=lifespan,
     )
     app.state.shop, app.state.bench = shop, bench
-    app.state.works = works
+    app.state.works, app.state.forwarding = works, forwarding
     app.state.people, app.state.accounts_needed = people, accounts
     if not accounts:  # without a login, a page elsewhere must not reach us under a name of its own
         app.add_middleware(

@@ -35,9 +35,9 @@ Works = Annotated[LongWork, Depends(the_works)]
 def ledger_page(request: Request, shop: Shop, works: Works) -> Response:
     """What concerns the ledger as a whole."""
     number, digest = shop.book.head()
-    return page(
-        request, "ledger.html", {"number": number, "digest": digest, "works": works.all()[:10]}
-    )
+    held = len(shop.book.holding.pieces()) + len(shop.book.exchange.clashes())
+    values = {"number": number, "digest": digest, "works": works.all()[:10], "held": held}
+    return page(request, "ledger.html", values)
 
 
 @router.get("/work/{id_}")

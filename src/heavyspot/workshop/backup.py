@@ -23,7 +23,7 @@ from ..quantities.errors import LedgerFault
 from .shop import Workshop
 
 LEDGER, MANIFEST = "ledger.sqlite", "backup.json"
-SETTINGS = ("shop.toml", "shop-key.pem", "shop-certificate.pem")
+SETTINGS = ("shop.toml", "shop-key.pem", "shop-certificate.pem", "station.json")
 
 Progress = Callable[[str, int, int], None]
 
@@ -119,6 +119,9 @@ def restore(source: str | Path, to: str | Path, *, progress: Progress | None = N
             if (backup / name).exists():
                 shutil.copy2(backup / name, data / name)
         part.replace(data / LEDGER)
+        book = Book(data)
+        book.exchange.take_new_id()  # it may be behind what it handed on, or what others got from it
+        book.close()
     except (OSError, sqlite3.Error) as fault:
         raise LedgerFault(
             f"The restore was not finished ({fault}).", remedy="Start it again: it goes on."

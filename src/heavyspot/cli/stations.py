@@ -1,0 +1,124 @@
+"""``heavyspot station``: a second building with a store of its own."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from .common import By, Json, Settings, emit, open_workshop, progress_bar
+
+station_app = typer.Typer(
+    no_args_is_help=True, rich_markup_mode=None, help="A second building with a store of its own."
+)
+Name = Annotated[str, typer.Argument(help="Name of the station; it stands in its sheets' numbers.")]
+
+
+@station_app.command("add")
+def station_add(name: Name, by: By = "", json: Json = False) -> None:
+    """At the main house: add a station, or give one a new key; the key is said only once."""
+    from ..workshop.arrivals import add_station
+
+    key = add_station(open_workshop(), name, by=by)
+    if json:
+        emit({"name": name, "key": key})
+        return
+    typer.echo(f"{name} may join with the key {key}")
+
+
+@station_app.command("list")
+def station_list(json: Json = False) -> None:
+    """At the main house: list the stations."""
+    rows = [{k: r[k] for k in ("name", "at", "by")} for r in open_workshop().book.stations.all()]
+    if json:
+        emit(rows)
+        return
+    for r in rows:
+        typer.echo(f"{r['name']}, since {r['at'][:10]}")
+
+
+@station_app.command("end")
+def station_end(name: Name, by: By = "") -> None:
+    """At the main house: end a station's key; what it sent stays."""
+    from ..workshop.arrivals import end_station
+
+    end_station(open_workshop(), name, by=by)
+    typer.echo(f"The key of {name} has ended.")
+
+
+@station_app.command("join")
+def station_join(
+    url: Annotated[str, typer.Argument(help="Address of the main house.")],
+    key: Annotated[str, typer.Argument(help="As the main house said it.")],
+    tls: Annotated[
+        Path | None,
+        typer.Option("--tls-certificate", help="PEM, when the main house signs its own."),
+    ] = None,
+) -> None:
+    """At the station: join a main house, with the data folder as the station's store."""
+    from ..workshop.line import HttpLine
+    from ..workshop.station import join
+
+    certificate = tls.read_text() if tls else ""
+    joined = join(Settings.data, HttpLine(url, key, certificate), url, key, certificate)
+    typer.echo(f"This is now the station {joined.name} of {joined.main_name}.")
+
+
+@station_app.command("exchange")
+def station_exchange(json: Json = False) -> None:
+    """At the station: hand on what is new, take what is new; the server does it by itself."""
+    from ..workshop.station import exchange
+
+    shop = open_workshop()
+    with progress_bar(json) as show:
+        told = exchange(shop, _line(), show)
+    if json:
+        emit(asdict(told))
+        return
+    typer.echo(
+        f"{told.sent:,} entries and {told.files:,} recordings handed on, {told.got:,} entries taken."
+    )
+    if told.held:
+        typer.echo(f"{told.held:,} of them wait there for a person to decide.")
+
+
+@station_app.command("status")
+def station_status(json: Json = False) -> None:
+    """At the station: what waits for the line."""
+    from ..workshop.station import standing
+
+    now = standing(open_workshop())
+    if json:
+        emit(asdict(now) if now else None)
+        return
+    if now is None:
+        typer.echo("This is no station.")
+        return
+    last = now.last[:16].replace("T", " ") + " UTC" if now.last else "never"
+    typer.echo(
+        f"Station {now.name} of {now.main_name}: {now.waiting:,} entries wait; last exchange {last}."
+    )
+    for words in now.words():
+        typer.echo(words)
+
+
+@station_app.command("wipe")
+def station_wipe() -> None:
+    """At the station: empty it, after the main house has signed that everything arrived."""
+    from ..workshop.station import wipe
+
+    typer.echo(f"Emptied; the proof of arrival is kept in {wipe(Settings.data, _line())}.")
+
+
+def _line() -> Any:
+    from ..quantities.errors import LedgerFault
+    from ..workshop.station import joined_of, line_of
+
+    joined = joined_of(Settings.data)
+    if joined is None:
+        raise LedgerFault(
+            "This is no station.", remedy="heavyspot station join URL KEY makes it one."
+        )
+    return line_of(joined)
