@@ -3,6 +3,11 @@
 import pytest
 from web.test_browser import axe, open_page, picture, small_targets
 
+from heavyspot.workshop.editing import amend_job
+from heavyspot.workshop.line import HttpLine
+from heavyspot.workshop.shop import Workshop
+from heavyspot.workshop.station import exchange, join
+
 BOOK = "Datum;Serien-Nr.;Kunde;Rechnung;Typ;Drehzahl;Vorher;Nachher;Ergebnis;Prüfer;Bemerkung\n"
 
 
@@ -43,3 +48,50 @@ def test_the_old_book_is_looked_at_then_taken(server, browser, tmp_path, size):
     assert "Old book" in page.locator(".story").inner_text()
     picture(page, f"story-old-{size}")
     assert page.faults == []
+
+
+@pytest.mark.parametrize("size", ["bench", "tablet"])
+def test_what_two_buildings_disagree_on_waits_for_a_person(server, browser, tmp_path, size):
+    page = open_page(browser, size)
+    page.goto(f"{server.url}/buildings")
+    page.locator("[name=name]").fill("East")
+    page.get_by_role("button", name="Make its key").click()
+    key = page.locator(".fault code").first.inner_text()
+    line = HttpLine(server.url, key)
+    join(tmp_path / "east", line, server.url, key)
+    east = Workshop(tmp_path / "east")
+    exchange(east, line)
+    job = page.request.post(
+        f"{server.url}/api/pieces",
+        data={"serial": f"J-{size}", "model": "Larch 52", "invoice": f"J{size}"},
+    )
+    assert job.ok
+    exchange(east, line)
+    job_id = east.piece(f"J-{size}")["job_id"]
+    amend_job(east, job_id, {"customer": "Gullwick Rail"}, by="Jon", why="wrong name")
+    changed = page.request.patch(
+        f"{server.url}/api/jobs/{job_id}",
+        data={"changes": {"customer": "Gullwick Rails"}, "why": "typing"},
+    )
+    assert changed.ok
+    east.add_piece(f"TWIN-{size}", "Larch 52", by="Jon")
+    assert page.request.post(
+        f"{server.url}/api/pieces", data={"serial": f"TWIN-{size}", "model": "Larch 52"}
+    ).ok
+    exchange(east, line)
+    page.goto(f"{server.url}/buildings")
+    told = page.locator("main").inner_text()
+    assert f"TWIN-{size}" in told and "customer is" in told
+    assert axe(page) == [] and small_targets(page) == []
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    picture(page, f"buildings-{size}")
+    page.locator("[name=why]").first.fill("looked at both")
+    page.locator("[name=serial]").first.fill(f"TWIN-{size} east")
+    page.get_by_role("button", name="Let it in").first.click()
+    page.wait_for_url("**/story/**")
+    page.goto(f"{server.url}/buildings")
+    page.locator("form[action='/buildings/clashes'] [name=why]").first.fill("asked them")
+    page.get_by_role("button", name="Settled").first.click()
+    assert "Nothing is held" in page.locator("main").inner_text()
+    assert page.faults == []
+    east.close()

@@ -16,6 +16,10 @@ from ..quantities.errors import BadInput
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
 By = Annotated[str, typer.Option("--by", help="Who does it.")]
 
+Language = Annotated[
+    str, typer.Option("--language", help="en, de, fr, es or zh; the shop's own when not given.")
+]
+
 
 class Settings:
     """What stands before the command: the data folder."""

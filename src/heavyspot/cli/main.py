@@ -13,9 +13,10 @@ from .._version import __version__
 from ..quantities.checks import iso_date
 from ..quantities.errors import HeavyspotError
 from .bring import bring
-from .common import By, Json, Settings, emit, open_workshop
+from .common import By, Json, Language, Settings, emit, open_workshop
 from .keep import backup, move, restore
 from .machines import machine_app
+from .reissue import reissue
 from .rotor_tools import rotor_app
 from .stations import station_app
 from .users import user_app
@@ -52,6 +53,7 @@ app.command()(backup)
 app.command()(restore)
 app.command()(move)
 app.command()(bring)
+app.command()(reissue)
 
 Serial = Annotated[str, typer.Argument(help="Serial of the piece.")]
 
@@ -223,13 +225,14 @@ def ground(
 def sheet(
     serial: Serial,
     output: Annotated[Path, typer.Option("-o", "--output", help="PDF file to write.")],
+    language: Language = "",
     by: By = "",
     json: Json = False,
 ) -> None:
     """Write the customer's sheet of a piece."""
     from ..sheet.issue import issue_sheet
 
-    made = issue_sheet(open_workshop(), serial, output, by=by)
+    made = issue_sheet(open_workshop(), serial, output, by=by, language=language)
     if json:
         emit(made)
         return

@@ -9,7 +9,7 @@ import typer
 
 from ..quantities.errors import BadInput
 from ..quantities.words import short
-from .common import By, Json, emit, open_workshop
+from .common import By, Json, Language, emit, open_workshop
 
 rotor_app = typer.Typer(
     no_args_is_help=True, rich_markup_mode=None, help="Loose rotors on the low-speed machines."
@@ -199,13 +199,14 @@ def rotor_show(serial: Serial, json: Json = False) -> None:
 def rotor_sheet(
     serial: Serial,
     out: Annotated[Path, typer.Option("--out", help="Where to write the PDF.")],
+    language: Language = "",
     by: By = "",
     json: Json = False,
 ) -> None:
     """Write the customer's sheet of a rotor."""
     from ..sheet.issue import issue_rotor_sheet
 
-    issued = issue_rotor_sheet(open_workshop(), serial, out, by=by)
+    issued = issue_rotor_sheet(open_workshop(), serial, out, by=by, language=language)
     if json:
         emit(issued)
         return

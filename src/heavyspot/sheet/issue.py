@@ -13,6 +13,7 @@ from ..workshop.report import SheetReport, make_report
 from ..workshop.rotor_report import RotorReport, make_rotor_report
 from ..workshop.shop import Workshop
 from ..workshop.station import joined_of
+from .look import shop_look
 from .pdf import rotor_pdf, sheet_pdf
 from .signature import signed
 
@@ -22,13 +23,17 @@ TRIES = 50
 """Others may take a number while a sheet is being made; it is then made anew with the next one."""
 
 
-def issue_sheet(shop: Workshop, serial: str, output: str | Path, *, by: str = "") -> dict[str, Any]:
+def issue_sheet(
+    shop: Workshop, serial: str, output: str | Path, *, by: str = "", language: str = ""
+) -> dict[str, Any]:
     """Write a piece's sheet and record it.
 
     Parameters
     ----------
     output : str or Path
         PDF file; an older one of the same name is replaced only when the new one is complete.
+    language : str
+        en, de, fr, es or zh; the shop's own when empty.
 
     Returns
     -------
@@ -36,23 +41,36 @@ def issue_sheet(shop: Workshop, serial: str, output: str | Path, *, by: str = ""
         ``number``, ``digest``, ``path``, ``verdict``.
     """
 
+    look = shop_look(shop.book.folder, language)
+
     def make(number: str, at: str) -> tuple[SheetReport, bytes]:
-        report = make_report(shop, serial, number=number, at=at)
-        return report, sheet_pdf(report)
+        report = make_report(shop, serial, number=number, at=at, by=by)
+        return report, sheet_pdf(report, look)
 
     return _issue(shop, serial, output, make, by)
 
 
 def issue_rotor_sheet(
-    shop: Workshop, serial: str, output: str | Path, *, by: str = ""
+    shop: Workshop, serial: str, output: str | Path, *, by: str = "", language: str = ""
 ) -> dict[str, Any]:
     """Write a rotor's sheet and record it; as `issue_sheet`."""
 
+    look = shop_look(shop.book.folder, language)
+
     def make(number: str, at: str) -> tuple[RotorReport, bytes]:
-        report = make_rotor_report(shop, serial, number=number, at=at)
-        return report, rotor_pdf(report)
+        report = make_rotor_report(shop, serial, number=number, at=at, by=by)
+        return report, rotor_pdf(report, look)
 
     return _issue(shop, serial, output, make, by)
+
+
+def issue_sheet_of(
+    shop: Workshop, serial: str, output: str | Path, *, by: str = "", language: str = ""
+) -> dict[str, Any]:
+    """Write the sheet that fits a piece's kind and record it; as `issue_sheet`."""
+    rotor = shop.kind_of(shop.piece(serial)["model"]) == "rotor"
+    issue = issue_rotor_sheet if rotor else issue_sheet
+    return issue(shop, serial, output, by=by, language=language)
 
 
 def _issue(

@@ -3,63 +3,125 @@
 from __future__ import annotations
 
 import io
+import json
+from functools import partial
 from importlib.resources import as_file, files
+from typing import Any
 
+from ..quantities.errors import BadInput
 from ..workshop.report import SheetReport
 from ..workshop.rotor_report import RotorReport
+from .look import SheetLook
 from .plots import curve_svg, dial_svg
 from .polar import polar_svg
+from .words import catalogue, said, said_each
 
 
-def sheet_pdf(report: SheetReport) -> bytes:
-    """Return the sheet as PDF bytes; the same report gives the same bytes."""
-    drawings = {"curve": curve_svg(report), "dial": dial_svg(report.cuts, report.rotation)}
-    return _compiled("sheet.typ", report, drawings)
+def sheet_pdf(report: SheetReport, look: SheetLook | None = None) -> bytes:
+    """Return the sheet as PDF bytes; the same report and look give the same bytes."""
+    look = look or SheetLook()
+    drawings = {
+        "curve": curve_svg(report, say=partial(said, language=look.language)),
+        "dial": dial_svg(report.cuts, report.rotation),
+    }
+    words = {
+        "calibration": said_each(report.calibration, look.language),
+        "reason": said(report.reason, look.language),
+        "tiers": [[name, said(text, look.language)] for name, text in report.tiers],
+        "findings": [
+            _finding(code, text, look.language)
+            for code, text in zip(report.finding_codes, report.findings, strict=True)
+        ],
+        "uncertainty": said(report.uncertainty, look.language),
+    }
+    return _compiled("sheet.typ", report, drawings, words, look)
 
 
-def rotor_pdf(report: RotorReport) -> bytes:
-    """Return a rotor's sheet as PDF bytes; the same report gives the same bytes."""
+def rotor_pdf(report: RotorReport, look: SheetLook | None = None) -> bytes:
+    """Return a rotor's sheet as PDF bytes; the same report and look give the same bytes."""
+    look = look or SheetLook()
     drawings = {
         f"polar{i}": polar_svg(
             plane.name,
             plane.limit_gmm,
             [(v.amount_gmm, v.angle_deg, v.circle_gmm) for v in (plane.first, plane.last) if v],
             report.rotation,
+            say=partial(said, language=look.language),
         )
         for i, plane in enumerate(report.planes)
     }
-    return _compiled("rotor.typ", report, drawings)
+    words = {
+        "calibration": said_each(report.calibration, look.language),
+        "uncertainty": said(ROTOR_UNCERTAINTY, look.language),
+    }
+    return _compiled("rotor.typ", report, drawings, words, look)
+
+
+ROTOR_UNCERTAINTY = (
+    "Expanded uncertainty k = 2 of an amount. Verdict with the allowance for errors of ISO 21940-14 "
+    "(from memory: check the standard)."
+)
+
+
+def _finding(code: str, text: str, language: str) -> str:
+    """Return a finding in a language: its own words in English, else the sentence for its kind."""
+    return catalogue(language).get(f"finding {code}", text)
 
 
 def _compiled(
-    template_name: str, report: SheetReport | RotorReport, drawings: dict[str, str]
+    template_name: str,
+    report: SheetReport | RotorReport,
+    drawings: dict[str, str],
+    words: dict[str, Any],
+    look: SheetLook,
 ) -> bytes:
     """Return PDF/A-3b with the report's JSON attached.
 
-    Letters the sheet's font does not have (PDF/A forbids them) are set as plain PDF, so that a name never
+    Letters the sheet's fonts do not have (PDF/A forbids them) are set as plain PDF, so that a name never
     keeps a sheet from being made.
+
+    Raises
+    ------
+    BadInput
+        The logo cannot be drawn.
     """
     import typst
 
+    shown = {"language": look.language, "paper": look.paper, "accent": look.accent}
     inputs = {
         "data": report.data(),
         "digest": report.digest(),
         "qr": qr_svg(report),
+        "words": _json(catalogue(look.language)),
+        "look": _json(shown | {"logo": bool(look.logo)}),
+        "logo": look.logo,
+        "said": _json(words),
+        "cautions": _json([said(c, look.language) for c in report.cautions]),
         **drawings,
     }
-    with as_file(files(__package__) / template_name) as template:
+    with as_file(files(__package__)) as folder:
+
+        def compiled(**more: Any) -> bytes:
+            made: bytes = typst.compile(
+                str(folder / template_name), format="pdf", sys_inputs=inputs,
+                font_paths=[str(folder / "fonts")], ignore_system_fonts=True, **more,
+            )  # fmt: skip
+            return made
+
         try:
-            return typst.compile(
-                str(template),
-                format="pdf",
-                sys_inputs=inputs,
-                pdf_standards="a-3b",
-                ignore_system_fonts=True,
-            )
+            return compiled(pdf_standards="a-3b")
         except typst.TypstError as fault:
+            if look.logo and ("SVG" in str(fault) or "image" in str(fault)):
+                raise BadInput(
+                    f"The logo cannot be drawn ({str(fault)[:120]}).", remedy="Take another file."
+                ) from None
             if "could not be displayed" not in str(fault):
                 raise
-        return typst.compile(str(template), format="pdf", sys_inputs=inputs)
+        return compiled()
+
+
+def _json(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False)
 
 
 def qr_text(report: SheetReport | RotorReport) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from html import escape
 from typing import Any
@@ -12,6 +12,9 @@ import numpy as np
 
 from ..quantities.angles import Rotation
 from ..workshop.report import SheetCut, SheetReport
+
+Say = Callable[[str], str]
+"""Returns a word of a drawing in the sheet's language."""
 
 INK = "#22262b"
 FADED = "#9a927f"
@@ -54,7 +57,7 @@ class _Frame:
         span = self.height - self.top - self.bottom
         return self.height - self.bottom - span * min(g, self.top_g) / self.top_g
 
-    def axes(self, look: Look) -> list[str]:
+    def axes(self, look: Look, say: Say = str) -> list[str]:
         foot, end = self.height - self.bottom, self.width - self.right
         parts = [
             f'<rect x="{self.left}" y="{self.top}" width="{end - self.left}" '
@@ -77,7 +80,7 @@ class _Frame:
                 _text(x, foot + 18, label, anchor="middle", fill=look.ink),
             ]
         parts.append(_text(end, self.height - 6, "rpm", anchor="end", fill=look.ink))
-        words = "g, once per turn, zero to peak"
+        words = say("g, once per turn, zero to peak")
         parts.append(_text(self.left + 6, self.top + 15, words, fill=look.faded))
         return parts
 
@@ -91,10 +94,12 @@ class _Frame:
             f'stroke-linejoin="round"{dashes}/>'
         )
 
-    def limit(self, speeds: Sequence[float], limits: Sequence[float], look: Look) -> list[str]:
+    def limit(
+        self, speeds: Sequence[float], limits: Sequence[float], look: Look, say: Say = str
+    ) -> list[str]:
         at = [0.0, *[s for s in speeds if 0 < s < self.top_rpm], self.top_rpm]
         values = [float(np.interp(s, speeds, limits)) for s in at]
-        words = f"limit {values[0]:g} g"
+        words = f"{say('limit')} {values[0]:g} g"
         return [
             self.line(at, values, look.accent, 1.6),
             _text(self.left + 6, self.y(values[0]) - 5, words, fill=look.accent),
@@ -111,7 +116,7 @@ def _svg(width: int, height: int, parts: list[str], name: str = "") -> str:
     )
 
 
-def curve_svg(report: SheetReport, *, width: int = 720, height: int = 350) -> str:
+def curve_svg(report: SheetReport, *, width: int = 720, height: int = 335, say: Say = str) -> str:
     """Return the last curve in front of the first one, with the limit over speed."""
     last, first = report.last, report.first
     peak = max(max(last.amplitude_g), max(first.amplitude_g) if first else 0.0)
@@ -121,10 +126,10 @@ def curve_svg(report: SheetReport, *, width: int = 720, height: int = 350) -> st
         max(last.speed_rpm[-1], report.test_speed_rpm) * 1.01,
         _nice(max(1.12 * peak, 1.3 * max(report.limit_g))),
     )
-    parts = frame.axes(PRINT)
+    parts = frame.axes(PRINT, say)
     if first is not None:
         parts.append(frame.line(first.speed_rpm, first.amplitude_g, FADED, 1.3, "5 3"))
-    parts += frame.limit(report.limit_speed_rpm, report.limit_g, PRINT)
+    parts += frame.limit(report.limit_speed_rpm, report.limit_g, PRINT, say)
     parts.append(frame.line(last.speed_rpm, last.amplitude_g, INK, 2.4))
     parts.append(
         f'<circle cx="{frame.x(report.worst_speed_rpm):.1f}" cy="{frame.y(report.worst_g):.1f}" '

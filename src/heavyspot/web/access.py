@@ -73,6 +73,8 @@ ACCESS: dict[str, Role | Literal["anyone", "station"]] = {
     "GET /ledger": "technician",
     "GET /work/{id_}": "technician",
     "POST /work/{id_}/stop": "technician",
+    "POST /ledger/sheets": "inspector",
+    "GET /ledger/sheets/{id_}.zip": "technician",
     "GET /old-book": "inspector",
     "POST /old-book": "inspector",
     "GET /old-book/{id_}": "inspector",

@@ -17,7 +17,7 @@ from ..workshop.people import People
 from ..workshop.shop import Workshop
 from ..workshop.whole_story import whole_story
 from .access import Who, allowed
-from .files import label_answer, sheet_answer
+from .files import Language, label_answer, sheet_answer
 
 
 def shop_of(request: Request) -> Workshop:
@@ -260,9 +260,9 @@ def curves(serial: str, shop: Shop) -> dict[str, Any]:
 
 
 @router.get("/pieces/{serial:path}/sheet.pdf", response_class=Response)
-def sheet(serial: str, shop: Shop, who: Who) -> Response:
+def sheet(serial: str, shop: Shop, who: Who, language: Language = "") -> Response:
     """Issue the customer's sheet."""
-    return sheet_answer(shop, serial, by=who.name)
+    return sheet_answer(shop, serial, by=who.name, language=language)
 
 
 @router.get("/pieces/{serial:path}/label.pdf", response_class=Response)

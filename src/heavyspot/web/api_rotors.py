@@ -22,7 +22,7 @@ from ..workshop.rotors import (
 )
 from .access import Who, allowed
 from .api import REFUSALS, BodyIn, Number, Shop, Word
-from .files import rotor_sheet_answer
+from .files import Language, sheet_answer
 
 router = APIRouter(prefix="/api", responses=REFUSALS, dependencies=[Depends(allowed)])
 
@@ -126,9 +126,9 @@ def correction(serial: str, made: CorrectionIn, shop: Shop, who: Who) -> list[di
 
 
 @router.get("/rotors/{serial:path}/sheet.pdf", response_class=Response)
-def sheet(serial: str, shop: Shop, who: Who) -> Response:
+def sheet(serial: str, shop: Shop, who: Who, language: Language = "") -> Response:
     """Issue the rotor's sheet."""
-    return rotor_sheet_answer(shop, serial, by=who.name)
+    return sheet_answer(shop, serial, by=who.name, language=language)
 
 
 @router.get("/rotors/{serial:path}")

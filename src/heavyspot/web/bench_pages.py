@@ -19,7 +19,7 @@ from ..workshop.report import SheetCut
 from ..workshop.shop import Workshop
 from .access import Who, allowed
 from .api import Shop, TheBench
-from .files import label_answer, sheet_answer
+from .files import Language, label_answer, sheet_answer
 from .page import Text, by_script, goto, number, page
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
@@ -204,9 +204,9 @@ def look_closer(
 
 
 @router.get("/bench/{serial:path}/sheet.pdf")
-def sheet(serial: str, shop: Shop, who: Who) -> Response:
+def sheet(serial: str, shop: Shop, who: Who, language: Language = "") -> Response:
     """Issue the customer's sheet."""
-    return sheet_answer(shop, serial, by=who.name)
+    return sheet_answer(shop, serial, by=who.name, language=language)
 
 
 @router.get("/bench/{serial:path}/label.pdf")

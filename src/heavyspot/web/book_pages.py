@@ -15,7 +15,7 @@ from ..workshop.shop import Workshop
 from ..workshop.whole_story import left_and_now, whole_story
 from .access import Who, allowed
 from .api import Shop, TheBench
-from .files import job_sheets_answer, label_answer
+from .files import Language, job_sheets_answer, label_answer
 from .page import Text, goto, page
 from .tables_out import pieces_csv
 
@@ -185,10 +185,10 @@ async def make_job(request: Request, shop: Shop, who: Who) -> Response:
 
 
 @router.get("/jobs/{job_id}/sheets.zip")
-def job_sheets(job_id: str, shop: Shop, who: Who) -> Response:
+def job_sheets(job_id: str, shop: Shop, who: Who, language: Language = "") -> Response:
     """Issue the sheets of all of a job's pieces."""
     find_job(shop, job_id)
-    return job_sheets_answer(shop, job_id, by=who.name)
+    return job_sheets_answer(shop, job_id, by=who.name, language=language)
 
 
 @router.get("/jobs/{job_id}")
@@ -243,6 +243,7 @@ def _piece(shop: Shop, serial: str) -> dict[str, Any]:
         "story": shop.story(serial),
         "amendments": shop.book.amendments(piece["id"]),
         "models": shop.book.model_names(shop.kind_of(piece["model"])),
+        "rotor": shop.kind_of(piece["model"]) == "rotor",
         "positions": POSITIONS,
         "typed": {},
     }

@@ -4,39 +4,32 @@ from __future__ import annotations
 
 import io
 import zipfile
-from collections.abc import Callable
-from typing import Any
+from typing import Annotated
 
-from fastapi import Response
+from fastapi import Query, Response
 
 from ..ledger.identity import new_id
 from ..quantities.errors import LedgerFault
-from ..sheet.issue import issue_rotor_sheet, issue_sheet
+from ..sheet.issue import issue_sheet_of
 from ..sheet.label import label_of, label_pdf
 from ..workshop.shop import Workshop
 
-
-def sheet_answer(shop: Workshop, serial: str, *, by: str) -> Response:
-    """Return a newly issued sheet as a download."""
-    return _sheet(shop, serial, issue_sheet, by)
+Language = Annotated[str, Query(max_length=2)]
+"""Of a sheet; the shop's own when empty."""
 
 
-def _sheet(shop: Workshop, serial: str, issue: Callable[..., dict[str, Any]], by: str) -> Response:
+def sheet_answer(shop: Workshop, serial: str, *, by: str, language: str = "") -> Response:
+    """Return a newly issued sheet of a cartridge or rotor as a download."""
     folder = shop.book.folder / "sheets"
     folder.mkdir(exist_ok=True)
     path = folder / f"{new_id()}.pdf"  # of this request alone: others may issue at the same moment
-    made = issue(shop, serial, path, by=by)
+    made = issue_sheet_of(shop, serial, path, by=by, language=language)
     pdf = path.read_bytes()
     path.unlink()
     return pdf_answer(pdf, f"sheet-{made['number']}.pdf")
 
 
-def rotor_sheet_answer(shop: Workshop, serial: str, *, by: str) -> Response:
-    """Return a newly issued sheet of a rotor as a download."""
-    return _sheet(shop, serial, issue_rotor_sheet, by)
-
-
-def job_sheets_answer(shop: Workshop, job_id: str, *, by: str) -> Response:
+def job_sheets_answer(shop: Workshop, job_id: str, *, by: str, language: str = "") -> Response:
     """Return newly issued sheets of every measured piece of a job, as one archive.
 
     Raises
@@ -52,8 +45,7 @@ def job_sheets_answer(shop: Workshop, job_id: str, *, by: str) -> Response:
         )
     with zipfile.ZipFile(out, "w") as archive:
         for m in members:
-            rotor = shop.kind_of(m["model"]) == "rotor"
-            sheet = _sheet(shop, m["serial"], issue_rotor_sheet if rotor else issue_sheet, by)
+            sheet = sheet_answer(shop, m["serial"], by=by, language=language)
             name = sheet.headers["content-disposition"].split('"')[1]
             archive.writestr(name, sheet.body)
     headers = {"Content-Disposition": 'attachment; filename="sheets.zip"'}

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import re
+import zipfile
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, File, Request, Response, UploadFile
 from fastapi.responses import FileResponse
 
+from ..ledger.identity import new_id
 from ..quantities.errors import HeavyspotError, LedgerFault
+from ..sheet.look import shop_look
+from ..sheet.reissue import reissue
 from ..workshop.long_work import LongWork, Work
 from ..workshop.old_book.bring import bring_in, open_reading, preview
 from ..workshop.old_book.incoming import Incoming, receive
@@ -58,6 +63,44 @@ def _work(works: LongWork, id_: str) -> Work:
     if found is None:
         raise LedgerFault("There is no piece of work of that name.", remedy="Look at the ledger.")
     return found
+
+
+@router.post("/ledger/sheets")
+def sheets_anew(
+    request: Request, shop: Shop, works: Works, who: Who, find: Text = "", language: Text = ""
+) -> Response:
+    """Issue the sheets of all pieces that are found."""
+    found = shop.book.search.find(find, most=5000)
+    serials = [p["serial"] for p in found.rows if p["number"] and found.exact]
+    folder = shop.book.folder / "reissued" / new_id()
+    try:
+        if not serials:
+            raise LedgerFault("No piece that was measured is found.", remedy="Search for others.")
+        shop_look(shop.book.folder, language)
+        work = works.begin(
+            f"Sheets of {len(serials):,} pieces",
+            lambda progress, stop: reissue(
+                shop, serials, folder, by=who.name, language=language, progress=progress, stop=stop
+            ),
+            by=who.name,
+        )
+    except HeavyspotError as fault:
+        return page(request, "fault.html", {"fault": fault}, status=422)
+    work.download = f"/ledger/sheets/{folder.name}.zip"
+    return goto("/work", work.id)
+
+
+@router.get("/ledger/sheets/{id_}.zip")
+def sheets_made(id_: str, shop: Shop) -> Response:
+    """The sheets that were issued in one go, as one archive."""
+    folder = shop.book.folder / "reissued" / id_
+    if not re.fullmatch("[0-9a-f-]{36}", id_) or not folder.is_dir():
+        raise LedgerFault("There is no piece of work of that name.", remedy="Issue them again.")
+    path = folder.with_suffix(".zip")
+    with zipfile.ZipFile(path, "w") as archive:
+        for pdf in sorted(folder.glob("*.pdf")):
+            archive.write(pdf, pdf.name)
+    return FileResponse(path, media_type="application/zip", filename="sheets.zip")
 
 
 @router.get("/old-book")

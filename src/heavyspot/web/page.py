@@ -14,6 +14,7 @@ from markupsafe import Markup
 from .._version import __version__
 from ..quantities.errors import HeavyspotError
 from ..quantities.words import short
+from ..sheet.words import LANGUAGES
 from ..workshop.results import percent
 from .access import person_of
 
@@ -35,7 +36,11 @@ def _context(request: Request) -> dict[str, Any]:
 templates = Jinja2Templates(Path(__file__).parent / "templates", context_processors=[_context])
 templates.env.filters["percent"] = percent
 templates.env.filters["short"] = short
-templates.env.globals |= {"version": __version__, "verdicts": VERDICT_WORDS}
+templates.env.globals |= {
+    "version": __version__,
+    "verdicts": VERDICT_WORDS,
+    "languages": LANGUAGES,
+}
 
 
 def page(

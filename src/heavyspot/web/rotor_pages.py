@@ -27,7 +27,7 @@ from ..workshop.rotors import (
 from ..workshop.shop import Workshop
 from .access import Who, allowed
 from .api import Shop, TheBench
-from .files import rotor_sheet_answer
+from .files import Language, sheet_answer
 from .page import Text, goto, number, page
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
@@ -123,9 +123,9 @@ def put_kind(request: Request, shop: Shop, who: Who, text: Text = "", name: Text
 
 
 @router.get("/rotor/{serial:path}/sheet.pdf")
-def sheet(serial: str, shop: Shop, who: Who) -> Response:
+def sheet(serial: str, shop: Shop, who: Who, language: Language = "") -> Response:
     """Issue the rotor's sheet."""
-    return rotor_sheet_answer(shop, serial, by=who.name)
+    return sheet_answer(shop, serial, by=who.name, language=language)
 
 
 @router.get("/rotor/{serial:path}")

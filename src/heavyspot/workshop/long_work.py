@@ -33,11 +33,14 @@ class Work:
     fault : HeavyspotError or None
     back : str
         Where its page leads when it has ended.
+    download : str
+        Where what it made can be had; empty for nothing.
     """
 
     name: str
     by: str
     back: str = "/ledger"
+    download: str = ""
     id: str = field(default_factory=new_id)
     at: str = field(default_factory=now_utc)
     state: Literal["running", "done", "stopped", "failed"] = "running"

@@ -77,6 +77,7 @@ class SheetReport(Provable):
     serial: str
     model: str
     position: str
+    received: str
     rotation: Rotation
     test_speed_rpm: float
     rig: str
@@ -103,13 +104,25 @@ class SheetReport(Provable):
     findings: tuple[str, ...]
     uncertainty: str
     cautions: tuple[str, ...]
+    finding_codes: tuple[str, ...]
+    issued_by: str
+    replaces: str
     program: str
     ledger: str
     verify_url: str
 
 
-def make_report(shop: Workshop, serial: str, *, number: str, at: str | None = None) -> SheetReport:
+def make_report(
+    shop: Workshop, serial: str, *, number: str, at: str | None = None, by: str = ""
+) -> SheetReport:
     """Return the report of a piece's last run that could be judged.
+
+    Parameters
+    ----------
+    at : str, optional
+        When it is issued; now when not given.
+    by : str
+        Who issues it, and so stands for it.
 
     Raises
     ------
@@ -143,6 +156,7 @@ def make_report(shop: Workshop, serial: str, *, number: str, at: str | None = No
         serial=serial,
         model=model.name,
         position=piece["position"],
+        received=piece["day"],
         rotation=model.rotation,
         test_speed_rpm=model.test_speed_rpm,
         rig=row["rig"],
@@ -167,6 +181,9 @@ def make_report(shop: Workshop, serial: str, *, number: str, at: str | None = No
         last=_curve(last.number, last.curves[0]),
         cuts=tuple(_cut(c, model.rotation) for c in made if c["after_run"] < last.number),
         findings=tuple(f["text"] for f in result["findings"]),
+        finding_codes=tuple(f["code"] for f in result["findings"]),
+        issued_by=by,
+        replaces=replaced_by(shop, piece["id"], number),
         uncertainty=(
             f"Expanded uncertainty k = 2 from tracker noise, repeatability "
             f"({100 * model.scatter.run_share:.1f} %) and calibration "
@@ -178,6 +195,12 @@ def make_report(shop: Workshop, serial: str, *, number: str, at: str | None = No
         ledger=shop.book.head()[1],
         verify_url=settings.verify_url,
     )
+
+
+def replaced_by(shop: Workshop, piece_id: str, number: str) -> str:
+    """Return the number of the sheet a new one replaces; empty for a piece's first."""
+    earlier = [s["number"] for s in shop.book.papers.sheets_of(piece_id) if s["number"] != number]
+    return earlier[-1] if earlier else ""
 
 
 def _curve(number: int, curve: Curve) -> SheetCurve:

@@ -9,7 +9,7 @@ from .._version import __version__
 from ..ledger.writing import now_utc
 from ..quantities.angles import Rotation, clock_text
 from ..quantities.errors import LedgerFault
-from .report import Provable, calibration_text
+from .report import Provable, calibration_text, replaced_by
 from .rotors import rotor_story
 from .shop import Workshop
 from .shop_file import load_shop_file
@@ -66,6 +66,7 @@ class RotorReport(Provable):
     invoice: str
     serial: str
     model: str
+    received: str
     rotation: Rotation
     mass_kg: float
     service_speed_rpm: float
@@ -83,6 +84,8 @@ class RotorReport(Provable):
     corrections: tuple[SheetCorrection, ...]
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
+    issued_by: str
+    replaces: str
     program: str
     ledger: str
     verify_url: str
@@ -96,7 +99,7 @@ WAYS = {
 
 
 def make_rotor_report(
-    shop: Workshop, serial: str, *, number: str, at: str | None = None
+    shop: Workshop, serial: str, *, number: str, at: str | None = None, by: str = ""
 ) -> RotorReport:
     """Return the report of a rotor's last reading.
 
@@ -109,7 +112,8 @@ def make_rotor_report(
     if not story["runs"]:
         raise LedgerFault(f"{serial} has not been measured.", remedy="Measure it first.")
     first, last = story["runs"][0], story["runs"][-1]
-    rows = {r["number"]: r for r in shop.book.rotors.runs(shop.piece(serial)["id"])}
+    piece = shop.piece(serial)
+    rows = {r["number"]: r for r in shop.book.rotors.runs(piece["id"])}
     settings = load_shop_file(shop.book.folder)
     rotor = last["rotor"]
     then = {p["name"]: p for p in first["tolerance"]} if first is not last else {}
@@ -122,6 +126,7 @@ def make_rotor_report(
         invoice=story["invoice"],
         serial=serial,
         model=story["model"],
+        received=piece["day"],
         rotation=rotor["rotation"],
         mass_kg=rotor["mass_kg"],
         service_speed_rpm=rotor["service_speed_rpm"],
@@ -159,6 +164,8 @@ def make_rotor_report(
         ),
         notes=(*last["notes"], *last["proofs"]),
         cautions=(*CAUTIONS, *settings.cautions),
+        issued_by=by,
+        replaces=replaced_by(shop, piece["id"], number),
         program=f"Heavyspot {__version__}, measured with {last['program']}",
         ledger=shop.book.head()[1],
         verify_url=settings.verify_url,

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from ..quantities.errors import UnreadableFile
 from ..sources.sidecar import first_fault
@@ -20,6 +21,10 @@ class ShopFile(BaseModel):
     cautions: list[str] = []
     verify_url: str = ""
     ledger_url: str = ""
+    language: Literal["en", "de", "fr", "es", "zh"] = "en"
+    paper: Literal["a4", "letter"] = "a4"
+    accent: Annotated[str, Field(pattern="^#[0-9a-fA-F]{6}$")] = "#b5371f"
+    logo: str = ""
 
 
 def load_shop_file(folder: Path) -> ShopFile:

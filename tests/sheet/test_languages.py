@@ -1,0 +1,178 @@
+"""Sheets in five languages, on two papers, with the shop's colour and logo; many in one go."""
+
+import base64
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pikepdf
+import pytest
+from sheet.test_rotor_sheet import rotors  # noqa: F401  # a fixture
+from sheet.test_sheet import finished, text_of  # noqa: F401  # a fixture
+
+import heavyspot.sheet
+from heavyspot.quantities.errors import BadInput, UnreadableFile
+from heavyspot.sheet.issue import issue_sheet
+from heavyspot.sheet.look import SheetLook, shop_look
+from heavyspot.sheet.pdf import ROTOR_UNCERTAINTY, rotor_pdf, sheet_pdf
+from heavyspot.sheet.reissue import DONE, reissue
+from heavyspot.sheet.words import LANGUAGES, catalogue, said, said_each
+from heavyspot.workshop.report import CAUTIONS, make_report
+from heavyspot.workshop.rotor_report import CAUTIONS as ROTOR_CAUTIONS
+from heavyspot.workshop.rotor_report import WAYS, make_rotor_report
+
+OTHERS = [code for code in LANGUAGES if code != "en"]
+FOLDER = Path(heavyspot.sheet.__file__).parent
+PASSED = {"en": "Passed", "de": "Bestanden", "fr": "Conforme", "es": "Conforme", "zh": "合格"}
+TITLE = {"en": "Balancing sheet", "de": "Wuchtprotokoll", "fr": "Fiche d'équilibrage",
+         "es": "Hoja de equilibrado", "zh": "平衡报告"}  # fmt: skip
+RED_DOT = base64.b64decode(
+    "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mP8z8BQDwAEhQGAhKmMIQAAAABJRU5ErkJggg=="
+)
+
+
+def sentences():
+    """Every sentence the templates and reports may say, but those of findings."""
+    found = set()
+    for name in ("common.typ", "sheet.typ", "rotor.typ"):
+        text = (FOLDER / name).read_text()
+        found |= set(re.findall(r'\bt\("((?:[^"\\]|\\.)+)"', text)) | set(
+            re.findall(r'fact\("([^"]+)"', text)
+        )
+        for group in re.findall(r"t\(\(([^()]*)\)\.at", text) + re.findall(
+            r"header\(\.\.\(([^()]*)\)", text
+        ):
+            found |= {w for w in re.findall(r'"([^"]*)"', group) if w.strip(", ")}
+        found |= set(re.findall(r'sheet\.with\("([^"]+)"', text))
+    return found | {*CAUTIONS, *ROTOR_CAUTIONS, *WAYS.values(), ROTOR_UNCERTAINTY}
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_a_catalogue_holds_every_sentence_and_its_values(language):
+    words = catalogue(language)
+    assert sentences() - set(words) == set()
+    assert set(words) == set(catalogue("de"))  # no language has more or fewer
+    for key, translated in words.items():
+        assert translated.strip()
+        if not key.startswith("finding "):
+            assert set(re.findall(r"{\w+}", key)) == set(re.findall(r"{\w+}", translated)), key
+
+
+def test_sentences_with_values_are_found_by_their_pattern():
+    assert said("over (1.30 of it)", "de") == "überschritten (1.30 davon)"
+    text = "calibrated 2026-01-02, certificate K-7, PAST DUE since 2026-03-01"
+    assert (
+        said_each(text, "es")
+        == "calibrado el 2026-01-02, certificado K-7, VENCIDA desde 2026-03-01"
+    )
+    assert said("only 80 % of the speed range was measured", "zh") == "仅测得转速范围的 80 %"
+    assert said("no such sentence", "fr") == "no such sentence"
+    with pytest.raises(BadInput, match="no language"):
+        catalogue("xx")
+
+
+@pytest.mark.parametrize("paper", ["a4", "us-letter"])
+@pytest.mark.parametrize("language", list(LANGUAGES))
+def test_one_page_in_each_language_on_each_paper(finished, rotors, tmp_path, language, paper):  # noqa: F811  # fixtures
+    look = SheetLook(language, paper)
+    report = make_report(finished, "S-1", number="2026-00009", by="Ines")
+    report = replace(
+        report,
+        findings=("x",) * 3,
+        finding_codes=("oil.sub_synchronous", "sensor.hum", "speed.unsteady"),
+    )
+    pdf = sheet_pdf(report, look)
+    told = text_of(pdf, tmp_path)
+    assert TITLE[language] in told and PASSED[language] in told and "Ines" in told
+    pdfs = [pdf, rotor_pdf(make_rotor_report(rotors, "W-1", number="2026-00001"), look)]
+    for made in pdfs:
+        (tmp_path / "x.pdf").write_bytes(made)
+        with pikepdf.open(tmp_path / "x.pdf") as opened:
+            assert len(opened.pages) == 1
+            assert float(opened.pages[0].mediabox[3]) == pytest.approx(
+                792 if paper == "us-letter" else 841.9, abs=0.1
+            )
+            assert b"pdfaid:part" in opened.Root.Metadata.read_bytes()  # still PDF/A
+            assert str(opened.Root.Lang).startswith(language)
+    if language != "en":
+        english = text_of(sheet_pdf(report), tmp_path)
+        for words in ("Customer", "Received", "Dashed", "as found", "Expanded", "by the maker"):
+            assert words in english and words not in told
+
+
+def test_chinese_names_stay_pdf_a(finished, tmp_path):  # noqa: F811  # a fixture
+    report = make_report(finished, "S-1", number="2026-00009")
+    pdf = sheet_pdf(replace(report, customer="海湾运输公司"))
+    (tmp_path / "x.pdf").write_bytes(pdf)
+    with pikepdf.open(tmp_path / "x.pdf") as opened:
+        assert b"pdfaid:part" in opened.Root.Metadata.read_bytes()
+    assert "海湾运输公司" in text_of(pdf, tmp_path)
+
+
+def test_the_shop_s_colour_logo_and_paper(finished, tmp_path):  # noqa: F811  # a fixture
+    folder = finished.book.folder
+    report = make_report(finished, "S-1", number="2026-00009")
+    plain = sheet_pdf(report)
+    try:
+        (folder / "shop.toml").write_text(
+            'paper = "letter"\nlanguage = "de"\naccent = "#2F5F7A"\nlogo = "dot.png"\n'
+        )
+        with pytest.raises(UnreadableFile, match=r"dot\.png cannot be read"):
+            shop_look(folder)
+        (folder / "dot.png").write_bytes(RED_DOT)
+        look = shop_look(folder)
+        assert (look.paper, look.language, look.accent) == ("us-letter", "de", "#2f5f7a")
+        assert shop_look(folder, "fr").language == "fr"
+        drawn = sheet_pdf(report, look)
+        assert drawn == sheet_pdf(report, look) != plain
+        (tmp_path / "x.pdf").write_bytes(drawn)
+        with pikepdf.open(tmp_path / "x.pdf") as opened:
+            assert any(
+                o.get("/Subtype") == "/Image"
+                for o in opened.objects
+                if isinstance(o, pikepdf.Stream)
+            )
+        (folder / "dot.svg").write_text("<svg><broken")
+        (folder / "shop.toml").write_text('logo = "dot.svg"\n')
+        with pytest.raises(BadInput, match="logo cannot be drawn"):
+            sheet_pdf(report, shop_look(folder))
+        (folder / "shop.toml").write_text('logo = "notes.txt"\n')
+        (folder / "notes.txt").write_text("x")
+        with pytest.raises(UnreadableFile, match="no logo"):
+            shop_look(folder)
+        for wrong in ('accent = "red"', 'paper = "a5"', 'language = "xx"'):
+            (folder / "shop.toml").write_text(wrong)
+            with pytest.raises(UnreadableFile, match=r"shop\.toml"):
+                shop_look(folder)
+    finally:
+        (folder / "shop.toml").unlink()
+
+
+def test_many_sheets_in_one_go_can_be_gone_on_with(finished, tmp_path):  # noqa: F811  # a fixture
+    finished.add_piece("S-9", "Larch 52")
+    serials = ["S-1", "S-9", "nobody"] + ["S-1b"] * 0
+    seen = []
+    told = reissue(
+        finished,
+        serials,
+        tmp_path / "out",
+        language="es",
+        by="Ida",
+        progress=lambda *p: seen.append(p),
+    )
+    assert told.issued == 1 and [s for s, _ in told.refused] == ["S-9", "nobody"]
+    assert seen == [(1, 3), (2, 3), (3, 3)]
+    (made,) = (tmp_path / "out").glob("sheet-*.pdf")
+    assert "Conforme" in text_of(made.read_bytes(), tmp_path)
+    with (tmp_path / "out" / DONE).open("a") as journal:
+        journal.write('{"serial": "S-')  # torn by a power cut
+    again = reissue(finished, serials, tmp_path / "out")
+    assert (again.issued, again.before) == (0, 1)
+    first = reissue(finished, ["S-1", "S-9"], tmp_path / "other", stop=lambda: True)
+    assert first.stopped and first.issued == 1
+
+
+def test_a_new_sheet_names_the_one_it_replaces(finished, tmp_path):  # noqa: F811  # a fixture
+    one = issue_sheet(finished, "S-1", tmp_path / "a.pdf")
+    issue_sheet(finished, "S-1", tmp_path / "b.pdf")
+    assert f"replaces {one['number']}" in text_of((tmp_path / "b.pdf").read_bytes(), tmp_path)
