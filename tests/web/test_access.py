@@ -146,3 +146,58 @@ def test_websocket_needs_a_login(app):
 )  # fmt: skip
 def test_only_loopback_goes_without(host, own):
     assert is_loopback(host) is own
+
+
+def test_a_pin_takes_over_the_bench_as_a_technician(app):
+    people = app.state.people
+    for name, role in (("Ida P", "technician"), ("Jon P", "inspector")):
+        people.set_user(name, role, PASSWORD)
+    ida, jon = logged_in(app, "Ida P"), logged_in(app, "Jon P")
+    for pin, why in (
+        ("12", "four to eight"),
+        ("1234", "first somebody"),
+        ("1111", "first somebody"),
+    ):
+        answer = jon.post("/pin", data={"csrf": csrf(jon), "pin": pin})
+        assert answer.status_code == 422 and why in answer.text
+    assert jon.post("/pin", data={"csrf": csrf(jon), "pin": "4719"}).status_code == 303
+    assert "Jon P" in ida.get("/switch").text
+    old = ida.cookies["heavyspot"]
+    wrong = ida.post("/switch", data={"csrf": csrf(ida), "name": "Jon P", "pin": "4710"})
+    assert wrong.status_code == 422 and people.who(old).name == "Ida P"
+    right = ida.post("/switch", data={"csrf": csrf(ida), "name": "Jon P", "pin": "4719"})
+    assert right.status_code == 303 and people.who(old) is None
+    now = people.who(ida.cookies["heavyspot"])
+    assert (now.name, now.role, now.by_pin) == ("Jon P", "technician", True)
+    assert ida.get("/models/edit").status_code == 403  # an inspector's work asks for the password
+    refused = ida.post("/pin", data={"csrf": csrf(ida), "pin": "8264"})
+    assert refused.status_code == 422 and "by password" in refused.text
+    texts = [
+        ida.post("/switch", data={"csrf": csrf(ida), "name": "Jon P", "pin": f"{k}"}).text
+        for k in range(5000, 5008)
+    ]
+    assert "Too many" in texts[-1]
+    assert (
+        ida.post("/switch", data={"csrf": csrf(ida), "name": "Nobody", "pin": "1"}).status_code
+        == 422
+    )
+    people.end_user("Jon P")
+    assert ida.get("/").status_code == 303 and "Jon P" not in people.with_pins()
+    assert (
+        TestClient(app, base_url="http://10.1.2.3", follow_redirects=False)
+        .post("/switch", data={"name": "Ida P", "pin": "4719"})
+        .status_code
+        == 303
+    )  # nobody is logged in at that bench: to the login
+
+
+def test_who_saw_a_piece_is_remembered_once_an_hour(app):
+    client, shop = logged_in(app, "Technician"), app.state.shop
+    serial = shop.book.pieces()[0]["serial"]
+    for _ in range(3):
+        assert client.get(f"/story/{serial}").status_code == 200
+    assert client.get("/search.xlsx?q=a").status_code == 200
+    seen = shop.book.looks.of(shop.piece(serial)["id"])
+    assert [(r["by"], r["what"]) for r in seen] == [("Technician", "story")]
+    assert "Who looked at it" not in client.get(f"/story/{serial}").text
+    assert "Who looked at it" in logged_in(app, "Owner").get(f"/story/{serial}").text

@@ -4,8 +4,10 @@ import io
 import time
 import zipfile
 
+import duckdb
 import pytest
 from fastapi.testclient import TestClient
+from python_calamine import load_workbook
 
 from heavyspot.web.app import create_app
 
@@ -328,7 +330,7 @@ def test_build_record_and_story_over_json(client):
     )
 
 
-def test_search_over_json_and_csv(client):
+def test_search_over_json_and_tables(client, tmp_path):
     client.post(
         "/api/pieces",
         json={"serial": "=S-77", "model": "Larch 52", "customer": "Gull Marine", "invoice": "9"},
@@ -339,6 +341,17 @@ def test_search_over_json_and_csv(client):
     table = client.get("/search.csv", params={"q": "gull"})
     assert table.headers["content-type"].startswith("text/csv")
     assert "'=S-77" in table.text and "\n=S-77" not in table.text  # no formula for a spreadsheet
+    workbook = client.get("/search.xlsx", params={"q": "gull"}).content
+    rows = load_workbook(io.BytesIO(workbook)).get_sheet_by_index(0).to_python()
+    assert rows[0][0] == "serial" and rows[1][0] == "=S-77" and rows[1][3] == "Gull Marine"
+    with zipfile.ZipFile(io.BytesIO(workbook)) as archive:
+        assert b"<f>" not in archive.read("xl/worksheets/sheet1.xml")
+    (tmp_path / "t.parquet").write_bytes(
+        client.get("/search.parquet", params={"q": "gull"}).content
+    )
+    typed = duckdb.read_parquet(str(tmp_path / "t.parquet"))
+    assert dict(zip(typed.columns, map(str, typed.types), strict=True))["day"] == "DATE"
+    assert typed.fetchall()[0][0] == "=S-77" and typed.fetchall()[0][6] is None
     assert "Gull Marine" in client.get("/find", params={"q": "gull"}).text
     assert "did you mean" in client.get("/find", params={"q": "gull marnie"}).text
     assert client.get("/find", params={"q": "=S-77"}, follow_redirects=False).status_code == 303
@@ -386,3 +399,27 @@ def test_a_job_may_hold_a_rotor(client):
         assert name.startswith("sheet-") and sheets.read(name).startswith(b"%PDF")
     other = client.patch("/api/pieces/J-P9", json={"changes": {"model": "Blower 900"}, "why": "x"})
     assert other.status_code == 422 and "kind of piece" in other.json()["error"]
+
+
+def test_papers_and_parts_over_http(client):
+    client.post("/api/pieces", json={"serial": "PP-1", "model": "Larch 52"})
+    png = b"\x89PNG\r\n\x1a\n" + b"x" * 50
+    kept = client.post(
+        "/api/pieces/PP-1/papers", files={"file": ("a.png", png)}, data={"text": "the nick"}
+    )
+    assert kept.status_code == 201 and kept.json()["bytes"] == len(png)
+    client.post("/papers/PP-1", files={"file": ("b.html", b"<script>alert(1)</script>")})
+    one, two = client.get("/api/pieces/PP-1/papers").json()
+    shown = client.get(f"/papers/{one['id']}/PP-1")
+    assert shown.headers["content-type"] == "image/png" and shown.content == png
+    saved = client.get(f"/papers/{two['id']}/PP-1")
+    assert saved.headers["content-disposition"].startswith("attachment")  # never run in our pages
+    assert saved.headers["content-type"] == "application/octet-stream"
+    assert client.get(f"/papers/{one['id']}/PP-2").status_code == 404
+    assert "No file was chosen" in client.post("/papers/PP-1", data={"text": "x"}).text
+    body = {"parts": [{"part": "wheel", "supplier": "Gull", "lot": "7"}]}
+    assert client.post("/api/pieces/PP-1/parts", json=body).status_code == 201
+    form = {"part-0": "", "supplier-0": "Gull", "lot-0": "8"}
+    wrong = client.post("/parts/PP-1", data=form)
+    assert wrong.status_code == 422 and "has no name" in wrong.text and 'value="Gull"' in wrong.text
+    assert "wheel Gull lot 7" in client.get("/story/PP-1").text

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from sqlalchemy import func, select
 
-from .tables import logins, users
+from .tables import logins, pins, users
 from .writing import Entries, Row, Transaction, add_entry, newest, now_utc
+
+BY_PIN = "pin"
+"""Stands in a login's `why` when it was begun by a pin."""
 
 
 class Accounts(Entries):
@@ -36,12 +39,25 @@ class Accounts(Entries):
         query = select(users).where(users.c.id.in_(last)).order_by(users.c.name)
         return self._rows(query)
 
-    def begin(self, name: str, token_digest: str, csrf: str, until: str) -> str:
-        """Add a login; returns its id."""
+    def set_pin(self, name: str, pin_hash: str) -> None:
+        """Add a user's pin, hashed; an empty one ends it."""
         with Transaction(self._engine) as c:
-            return add_entry(
-                c, logins, name=name, by=name, token_digest=token_digest, csrf=csrf, until=until
-            )
+            old = newest(c, pins, pins.c.name == name)
+            values = {"name": name, "pin_hash": pin_hash, "by": name}
+            add_entry(c, pins, replaces=old["id"] if old else None, **values)
+
+    def pins(self) -> dict[str, str]:
+        """Return name and hashed pin of the users that have one and may log in."""
+        found = {r["name"]: r["pin_hash"] for r in self._rows(select(pins).order_by(pins.c.id))}
+        may = {u["name"] for u in self.users() if u["role"]}
+        return {name: pin for name, pin in found.items() if pin and name in may}
+
+    def begin(self, name: str, token_digest: str, csrf: str, until: str, *, by_pin: bool) -> str:
+        """Add a login; returns its id."""
+        values = {"token_digest": token_digest, "csrf": csrf, "until": until}
+        with Transaction(self._engine) as c:
+            why = BY_PIN if by_pin else ""
+            return add_entry(c, logins, name=name, by=name, why=why, **values)
 
     def end(self, login: Row) -> None:
         """End a login."""
@@ -58,7 +74,7 @@ class Accounts(Entries):
             )
 
     def login(self, token_digest: str) -> Row | None:
-        """Return a login that still holds, with its user's ``role``, or None.
+        """Return a login that still holds, with its user's ``role`` and ``by_pin``, or None.
 
         It ends by itself at its time, when it was ended, and when its user's entry changed since.
         """
@@ -74,4 +90,5 @@ class Accounts(Entries):
         user = self.user(found[0]["name"])
         if user is None or not user["role"] or user["id"] > found[0]["id"]:
             return None
-        return found[0] | {"role": user["role"]}
+        by_pin = found[0]["why"] == BY_PIN
+        return found[0] | {"role": user["role"], "by_pin": by_pin}

@@ -18,6 +18,7 @@ from .chain import Broken
 from .exchange import Exchange
 from .holding import Holding
 from .learnt import Learnt
+from .looks import Looks
 from .old_book import OldBook
 from .papers import Papers
 from .rotor_book import RotorBook
@@ -28,6 +29,7 @@ from .tables import (
     amendments,
     cut_errors,
     cuts,
+    happenings,
     jobs,
     models,
     piece_index,
@@ -83,6 +85,7 @@ class Book(Entries):
         self.exchange = Exchange(self._engine)
         self.holding = Holding(self._engine)
         self.stations = Stations(self._engine)
+        self.looks = Looks(self._engine)
 
     def close(self) -> None:
         """Close all connections."""
@@ -355,16 +358,17 @@ class Book(Entries):
         kept = select(promises.c.computed, promises.c.said, promises.c.passed)
         return self._rows(kept.order_by(promises.c.id.desc()).limit(most))
 
-    def recordings(self) -> list[tuple[str, str, str]]:
-        """Return run, name and digest of every recording, of cartridges and of rotors."""
+    def files(self) -> list[tuple[str, str, str]]:
+        """Return entry, name and digest of every file the ledger names: recordings, photos, documents."""
+        found = []
         with self._engine.connect() as c:
-            return [
-                (r.id, r.recording, r.recording_sha256)
-                for t in (runs, rotor_runs)
-                for r in c.execute(
-                    select(t.c.id, t.c.recording, t.c.recording_sha256).where(t.c.recording != "")
-                )
-            ]
+            for t in (runs, rotor_runs):
+                named = select(t.c.id, t.c.recording, t.c.recording_sha256)
+                found += [tuple(r) for r in c.execute(named.where(t.c.recording != ""))]
+            told = select(happenings.c.id, happenings.c.content)
+            for r in c.execute(told.where(happenings.c.kind == "attached")):
+                found.append((r.id, r.content["kept_as"], r.content["sha256"]))
+        return found
 
     # -- inside ---------------------------------------------------------------------------------
 

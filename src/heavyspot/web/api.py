@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
 from ..workshop.bench import Bench
-from ..workshop.build_record import sign_build, tell, write_build
 from ..workshop.curves_view import curves_view
 from ..workshop.editing import Member, add_job, amend_job, amend_piece, find_job
 from ..workshop.gains import shop_gains
 from ..workshop.people import People
 from ..workshop.shop import Workshop
-from ..workshop.whole_story import whole_story
 from .access import Who, allowed
 from .files import Language, label_answer, sheet_answer
 
@@ -318,60 +316,10 @@ def stop_spin(bench: TheBench) -> dict[str, str]:
     return {"state": "stopped"}
 
 
-class BuildIn(BodyIn):
-    """A build record: mm by the names of the model's clearances."""
-
-    measured_mm: dict[str, Number]
-    gauge: Word = ""
-    nut_torque_nm: Number | None = None
-
-
-class SignIn(BodyIn):
-    """An inspector's signature under a build record that is out of limit."""
-
-    why: Line
-
-
-class HappeningIn(BodyIn):
-    """That a piece came back, a claim, or a note."""
-
-    kind: Literal["returned", "claim", "note"]
-    text: Annotated[str, Field(min_length=1, max_length=2000)]
-
-
 @router.get("/search")
 def search(shop: Shop, q: Annotated[str, Query(max_length=300)] = "") -> dict[str, Any]:
     """Find pieces by any part of anything written of them; `exact` is false for words typed wrong."""
     return asdict(shop.book.search.find(q))
-
-
-@router.get("/pieces/{serial:path}/happenings")
-def happenings(serial: str, shop: Shop) -> list[dict[str, Any]]:
-    """Return everything that happened to a piece, oldest first."""
-    return [asdict(e) for e in whole_story(shop, serial)]
-
-
-@router.post("/pieces/{serial:path}/happenings", status_code=201)
-def add_happening(serial: str, happening: HappeningIn, shop: Shop, who: Who) -> dict[str, str]:
-    """Write down that a piece came back, a claim, or a note."""
-    tell(shop, serial, happening.kind, happening.text, by=who.name)
-    return {"kind": happening.kind}
-
-
-@router.post("/pieces/{serial:path}/build", status_code=201)
-def add_build(serial: str, build: BuildIn, shop: Shop, who: Who) -> dict[str, Any]:
-    """Write the build record down."""
-    told = write_build(
-        shop, serial, build.measured_mm,
-        gauge=build.gauge, nut_torque_nm=build.nut_torque_nm, by=who.name,
-    )  # fmt: skip
-    return {"state": told.state, "why": told.why()}
-
-
-@router.post("/pieces/{serial:path}/sign", status_code=201)
-def add_signature(serial: str, sign: SignIn, shop: Shop, who: Who) -> dict[str, Any]:
-    """Sign that a piece may be spun although its build record is out of limit."""
-    return {"state": sign_build(shop, serial, why=sign.why, by=who.name).state}
 
 
 @router.get("/pieces/{serial:path}")

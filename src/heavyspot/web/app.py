@@ -30,6 +30,7 @@ from . import (
     api_exchange,
     api_rotors,
     api_runs,
+    api_story,
     bench_pages,
     book_pages,
     ledger_pages,
@@ -39,6 +40,7 @@ from . import (
     rotor_pages,
     shop_pages,
     station_pages,
+    story_pages,
     verify_pages,
 )
 from .access import NotAllowed, allowed, refuse_unlisted
@@ -47,8 +49,8 @@ from .page import fault_page
 HERE = Path(__file__).parent
 
 PARTS = (
-    login_pages, bench_pages, book_pages, shop_pages, rotor_pages, machine_pages, live, api,
-    api_runs, api_rotors, verify_pages, ledger_pages, station_pages, api_exchange,
+    login_pages, bench_pages, book_pages, shop_pages, rotor_pages, machine_pages, live, api_story, api,
+    api_runs, api_rotors, verify_pages, ledger_pages, station_pages, story_pages, api_exchange,
 )  # fmt: skip
 
 LARGEST_BODY = 4_000_000
@@ -57,7 +59,7 @@ LARGEST_BODY = 4_000_000
 LARGEST_FILE = 100_000_000
 """Bytes where a file is handed in."""
 
-FILES = ("/old-book", "/api/exchange")
+FILES = ("/old-book", "/papers", "/api/exchange")
 
 NOTHING = ("no piece", "no such proposal")
 """Words of a refusal that mean: what was asked for is not there."""
@@ -159,9 +161,11 @@ def create_app(
 async def _guard(request: Request, call: Callable[[Request], Awaitable[Response]]) -> Response:
     """Refuse changes asked by other sites' pages and bodies too large; put secure headers on everything."""
     length = request.headers.get("content-length", "0")
-    most = LARGEST_FILE if request.url.path.startswith(FILES) else LARGEST_BODY
+    path = request.url.path
+    takes_files = path.startswith(FILES) or path.endswith("/papers")
+    most = LARGEST_FILE if takes_files else LARGEST_BODY
     if not length.isdigit() or int(length) > most:
-        return JSONResponse({"error": f"That is more than {most // 1_000_000} MB."}, 413)
+        return JSONResponse({"error": f"That is too large: more than {most // 1_000_000} MB."}, 413)
     origin = request.headers.get("origin")
     if request.method not in ("GET", "HEAD") and origin is not None:
         host = origin.split("://", 1)[-1]

@@ -8,16 +8,14 @@ from fastapi import APIRouter, Depends, Request, Response
 
 from ..quantities.errors import HeavyspotError
 from ..sheet.plots import ON_PAGE, runs_svg
-from ..workshop.build_record import TOLD, tell
 from ..workshop.curves_view import curves_view
 from ..workshop.editing import POSITIONS, Member, add_job, amend_job, amend_piece, find_job
 from ..workshop.shop import Workshop
-from ..workshop.whole_story import left_and_now, whole_story
 from .access import Who, allowed
 from .api import Shop, TheBench
 from .files import Language, job_sheets_answer, label_answer
 from .page import Text, goto, page
-from .tables_out import pieces_csv
+from .tables_out import MOST_ROWS, pieces_as
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
 ROWS = 4
@@ -58,11 +56,29 @@ def search_rows(request: Request, shop: Shop, q: str = "") -> Response:
 
 
 @router.get("/search.csv")
-def search_csv(shop: Shop, q: str = "") -> Response:
-    """What was found as a table for other programs."""
-    rows = shop.book.search.find(q, most=5000).rows
-    headers = {"Content-Disposition": 'attachment; filename="pieces.csv"'}
-    return Response(pieces_csv(rows), media_type="text/csv; charset=utf-8", headers=headers)
+def search_csv(shop: Shop, who: Who, q: str = "") -> Response:
+    """What was found as text for other programs."""
+    return _table(shop, who.name, q, "csv")
+
+
+@router.get("/search.xlsx")
+def search_xlsx(shop: Shop, who: Who, q: str = "") -> Response:
+    """What was found as a workbook."""
+    return _table(shop, who.name, q, "xlsx")
+
+
+@router.get("/search.parquet")
+def search_parquet(shop: Shop, who: Who, q: str = "") -> Response:
+    """What was found as typed columns."""
+    return _table(shop, who.name, q, "parquet")
+
+
+def _table(shop: Workshop, by: str, q: str, kind: str) -> Response:
+    rows = shop.book.search.find(q, most=MOST_ROWS).rows
+    shop.book.looks.saw(by, "list", q)
+    content, media = pieces_as(kind, rows)
+    headers = {"Content-Disposition": f'attachment; filename="pieces.{kind}"'}
+    return Response(content, media_type=media, headers=headers)
 
 
 def _found(shop: Workshop, q: str) -> dict[str, Any]:
@@ -116,41 +132,6 @@ def change_piece(
         values = _piece(shop, serial) | {"fault": fault, "typed": typed | {"why": why}}
         return page(request, "piece.html", values, status=422)
     return goto("/pieces", now)
-
-
-@router.get("/story/{serial:path}")
-def story_page(request: Request, serial: str, shop: Shop) -> Response:
-    """Everything that happened to a piece, in the order of time."""
-    return page(request, "story.html", _story(shop, serial))
-
-
-@router.post("/story/{serial:path}")
-def tell_story(
-    request: Request, serial: str, shop: Shop, who: Who, kind: Text = "", text: Text = ""
-) -> Response:
-    """Write down that a piece came back, a claim, or a note."""
-    try:
-        tell(shop, serial, kind, text, by=who.name)
-    except HeavyspotError as fault:
-        if shop.book.piece(serial) is None:
-            raise
-        values = _story(shop, serial) | {"fault": fault, "typed": {"kind": kind, "text": text}}
-        return page(request, "story.html", values, status=422)
-    return goto("/story", serial)
-
-
-def _story(shop: Workshop, serial: str) -> dict[str, Any]:
-    events = whole_story(shop, serial)
-    piece = shop.piece(serial)
-    rotor = shop.kind_of(piece["model"]) == "rotor"
-    return {
-        "piece": piece,
-        "events": events,
-        "rotor": rotor,
-        "both": left_and_now(events),
-        "kinds": TOLD,
-        "typed": {},
-    }
 
 
 @router.get("/jobs")

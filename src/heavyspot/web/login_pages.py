@@ -46,9 +46,45 @@ def log_in(
         token = people.log_in(name, password)
     except BadInput as fault:
         return page(request, "login.html", {"fault": fault, "name": name}, status=422)
+    return _entered(request, token)
+
+
+def _entered(request: Request, token: str) -> Response:
     answer = RedirectResponse("/", 303)
     answer.set_cookie(COOKIE, token, max_age=round(3600 * LOGIN_HOURS), **cookie_safety(request))
     return answer
+
+
+@router.get("/switch")
+def switch_page(request: Request) -> Response:
+    """Who takes over the bench."""
+    return _switch(request)
+
+
+@router.post("/switch")
+def switch(request: Request, name: Text = "", pin: Text = "") -> Response:
+    """Take over the bench by a pin."""
+    people = people_of(request)
+    try:
+        token = people.take_over(name, pin, token=request.cookies.get(COOKIE, ""))
+    except BadInput as fault:
+        return _switch(request, fault=fault, name=name)
+    return _entered(request, token)
+
+
+@router.post("/pin")
+def set_pin(request: Request, who: Who, pin: Text = "") -> Response:
+    """Give oneself a pin, or end it."""
+    try:
+        people_of(request).set_pin(who, pin)
+    except BadInput as fault:
+        return _switch(request, fault=fault)
+    return goto("/switch")
+
+
+def _switch(request: Request, **values: Any) -> Response:
+    values |= {"names": people_of(request).with_pins()}
+    return page(request, "switch.html", values, status=422 if "fault" in values else 200)
 
 
 def cookie_safety(request: Request) -> dict[str, Any]:

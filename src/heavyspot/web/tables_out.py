@@ -1,36 +1,94 @@
-"""Tables for other programs."""
+"""Tables for other programs: text, workbooks, typed columns."""
 
 from __future__ import annotations
 
 import csv
 import io
+import tempfile
 from collections.abc import Sequence
+from pathlib import Path
 
 from ..ledger.writing import Row
 
-COLUMNS = (
-    "serial",
-    "model",
-    "position",
-    "customer",
-    "invoice",
-    "number",
-    "verdict",
-    "worst_ratio",
-    "at",
-)
+COLUMNS = {
+    "serial": "VARCHAR",
+    "model": "VARCHAR",
+    "position": "VARCHAR",
+    "customer": "VARCHAR",
+    "invoice": "VARCHAR",
+    "day": "DATE",
+    "number": "INTEGER",
+    "verdict": "VARCHAR",
+    "worst_ratio": "DOUBLE",
+    "at": "VARCHAR",
+}
+
+MOST_ROWS = 100_000
+
+MEDIA = {
+    "csv": "text/csv; charset=utf-8",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "parquet": "application/vnd.apache.parquet",
+}
 
 
-def pieces_csv(rows: Sequence[Row]) -> str:
-    """Return pieces as CSV; text that a spreadsheet would take for a formula is disarmed."""
+def pieces_as(kind: str, rows: Sequence[Row]) -> tuple[bytes, str]:
+    """Return pieces as a table of a kind, and its media type.
+
+    Parameters
+    ----------
+    kind : str
+        csv, xlsx or parquet.
+    """
+    made = {"csv": _csv, "xlsx": _xlsx, "parquet": _parquet}[kind]
+    return made(rows), MEDIA[kind]
+
+
+def _csv(rows: Sequence[Row]) -> bytes:
+    """Return CSV; text that a spreadsheet would take for a formula is disarmed."""
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(COLUMNS)
     writer.writerows([[_safe(r[c]) for c in COLUMNS] for r in rows])
-    return out.getvalue()
+    return out.getvalue().encode()
 
 
 def _safe(value: object) -> object:
     if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
         return "'" + value
     return "" if value is None else value
+
+
+def _xlsx(rows: Sequence[Row]) -> bytes:
+    """Return a workbook; text stays text, whatever it begins with."""
+    import xlsxwriter
+
+    out = io.BytesIO()
+    options = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
+    with xlsxwriter.Workbook(out, options) as book:
+        sheet, bold = book.add_worksheet("Pieces"), book.add_format({"bold": True})
+        sheet.freeze_panes(1, 0)
+        sheet.write_row(0, 0, list(COLUMNS), bold)
+        for i, r in enumerate(rows, start=1):
+            for k, name in enumerate(COLUMNS):
+                value = r[name]
+                if isinstance(value, str):
+                    sheet.write_string(i, k, value)
+                elif value is not None:
+                    sheet.write_number(i, k, value)
+        sheet.autofilter(0, 0, len(rows), len(COLUMNS) - 1)
+        sheet.set_column(0, len(COLUMNS) - 1, 18)
+    return out.getvalue()
+
+
+def _parquet(rows: Sequence[Row]) -> bytes:
+    import duckdb
+
+    with tempfile.TemporaryDirectory() as folder, duckdb.connect() as c:
+        text, made = Path(folder) / "t.csv", Path(folder) / "t.parquet"
+        with text.open("w", encoding="utf-8", newline="") as file:
+            csv.writer(file).writerows([[r[name] for name in COLUMNS] for r in rows])
+        c.read_csv(str(text), header=False, dtype=list(COLUMNS.values())).project(
+            ", ".join(f"column{i} as {name}" for i, name in enumerate(COLUMNS))
+        ).write_parquet(str(made))
+        return made.read_bytes()

@@ -150,6 +150,10 @@ def _recordings(ledger: Path) -> list[tuple[str, str]]:
                 f"select recording, recording_sha256 from {table} where recording != ''"
             )
         ]
+        rows += c.execute(
+            "select json_extract(content, '$.kept_as'), json_extract(content, '$.sha256')"
+            " from happenings where kind = 'attached'"
+        )
     c.close()
     return rows
 
@@ -195,7 +199,7 @@ def _proved(
         broken = next(book.check_chain(show), None)
         if broken is not None:
             raise LedgerFault(broken.words(), remedy="heavyspot verify names all of them.")
-        for _, name, digest in book.recordings():
+        for _, name, digest in book.files():
             path = folder / name
             if not path.exists():
                 raise LedgerFault(

@@ -16,14 +16,14 @@ LEAST_FREE_MB = 2_000
 def check_recordings(
     shop: Workshop, progress: Callable[[int, int], None] | None = None
 ) -> Iterator[tuple[str, str]]:
-    """Yield (run, what is wrong) for every recording that is missing or not as it was written."""
-    rows = shop.book.recordings()
+    """Yield (entry, what is wrong) for every recording or document that is missing or changed."""
+    rows = shop.book.files()
     for done, (run_id, name, digest) in enumerate(rows, start=1):
         path = shop.book.folder / name
         if not path.exists():
-            yield run_id, f"Recording {name} is missing."
+            yield run_id, f"{name} is missing."
         elif digest_of(path) != digest:
-            yield run_id, f"Recording {name} was changed after it was written."
+            yield run_id, f"{name} was changed after it was written."
         if progress:
             progress(done, len(rows))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 import secrets
 import threading
 import time
@@ -43,11 +44,14 @@ class Person:
     role : str
     csrf : str
         What a form of this login must carry; empty when no account is needed.
+    by_pin : bool
+        Whether it came by a pin: it then does no more than a technician.
     """
 
     name: str
     role: Role
     csrf: str = ""
+    by_pin: bool = False
 
     def may(self, role: Role) -> bool:
         """Return whether this person may do what asks for a role."""
@@ -122,28 +126,76 @@ class People:
             Wrong name or password, or too many tries.
         """
         name = name.strip()
-        self._wait_over(name)
         user = self._accounts.user(name)
+        known = user is not None and bool(user["role"])
+        self._prove(name, user["password_hash"] if user and known else "", password, "password")
+        return self._begin(name, by_pin=False)
+
+    def set_pin(self, person: Person, pin: str) -> None:
+        """Give oneself a pin for the bench; an empty one ends it.
+
+        Raises
+        ------
+        BadInput
+            It is not four to eight digits, or the first somebody would try; or nobody is logged in by
+            password.
+        """
+        if not person.name or person.by_pin:
+            raise BadInput("A pin is set after a login by password.", remedy="Log in first.")
+        if pin and not re.fullmatch(r"\d{4,8}", pin):
+            raise BadInput("A pin is four to eight digits.", remedy="Take others.")
+        if pin and (len(set(pin)) < 3 or pin in "01234567890" or pin in "09876543210"):
+            raise BadInput("That pin is the first somebody would try.", remedy="Take others.")
+        self._accounts.set_pin(person.name, _hasher.hash(pin) if pin else "")
+
+    def with_pins(self) -> list[str]:
+        """Return the names of those who may take over a bench by a pin."""
+        return sorted(self._accounts.pins())
+
+    def take_over(self, name: str, pin: str, *, token: str) -> str:
+        """Return a new login's token for somebody else at a bench where somebody is logged in.
+
+        Parameters
+        ----------
+        token : str
+            Of the login that is taken over, which ends.
+
+        Raises
+        ------
+        BadInput
+            Wrong pin, or too many tries.
+        """
+        self._prove(name, self._accounts.pins().get(name, ""), pin, "pin")
+        self.log_out(token)
+        return self._begin(name, by_pin=True)
+
+    def _prove(self, name: str, known: str, typed: str, what: str) -> None:
+        """Raise `BadInput` unless what was typed fits a hash; wrong ones have to wait, password or pin."""
+        self._wait_over(name)
         try:  # a name that is not known takes as long as a wrong password
-            known = user is not None and bool(user["role"])
-            _hasher.verify(user["password_hash"] if user and known else _NOBODY, password)
-            good = known
+            _hasher.verify(known or _NOBODY, typed)
+            good = bool(known)
         except (VerificationError, InvalidHashError):
             good = False
         if not good:
             self._count(name)
-            raise BadInput("Name or password is wrong.", remedy="Try again, or ask an owner.")
+            raise BadInput(f"Name or {what} is wrong.", remedy="Try again, or ask an owner.")
         with self._lock:
             self._tries.pop(name, None)
+
+    def _begin(self, name: str, *, by_pin: bool) -> str:
         token, csrf = secrets.token_urlsafe(32), secrets.token_urlsafe(24)
         until = utc_text(datetime.now(UTC) + timedelta(hours=LOGIN_HOURS))
-        self._accounts.begin(name, _digest(token), csrf, until)
+        self._accounts.begin(name, _digest(token), csrf, until, by_pin=by_pin)
         return token
 
     def who(self, token: str) -> Person | None:
         """Return whose login a token is, or None."""
         found = self._accounts.login(_digest(token)) if token else None
-        return Person(found["name"], found["role"], found["csrf"]) if found else None
+        if found is None:
+            return None
+        role = ROLES[0] if found["by_pin"] else found["role"]
+        return Person(found["name"], role, found["csrf"], found["by_pin"])
 
     def log_out(self, token: str) -> None:
         """End a login."""

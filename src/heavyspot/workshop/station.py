@@ -349,7 +349,7 @@ def wipe(data: Path, line: Line) -> Path:
         proof = proof_of_arrival(shop, line)
         if shop.book.head() != (proof["number"], proof["digest"]):
             raise LedgerFault("Something was written just now.", remedy="Wipe it again.")
-        names = [name for _, name, _ in shop.book.recordings()]
+        names = [name for _, name, _ in shop.book.files()]
     finally:
         shop.close()
     kept = data / f"arrived-{proof['at'][:19].replace(':', '')}.json"

@@ -17,7 +17,8 @@ class Event:
     ----------
     at, by : str
     kind : str
-        written, amended, build, signed, run, cut, sheet, returned, claim, note, reading, corrected, old.
+        written, amended, build, signed, run, cut, sheet, returned, claim, note, reading, corrected, old, parts,
+        attached.
     text : str
     number : int
         Of the run or reading; 0 for other kinds.
@@ -87,6 +88,15 @@ def _happened(r: dict[str, Any]) -> Event:
         text += f"; nut {content['nut_torque_nm']:g} Nm" if "nut_torque_nm" in content else ""
         text += f"; gauge {content['gauge']}" if content["gauge"] else ""
         return Event(r["at"], r["by"], "build", text)
+    if r["kind"] == "parts":
+        text = "; ".join(
+            " ".join(w for w in (p["part"], p["supplier"], p["lot"] and f"lot {p['lot']}") if w)
+            for p in content["parts"]
+        )
+        return Event(r["at"], r["by"], "parts", text)
+    if r["kind"] == "attached":
+        text = content["file"] + (f": {content['text']}" if content["text"] else "")
+        return Event(r["at"], r["by"], "attached", text)
     return Event(r["at"], r["by"], r["kind"], content.get("text") or content.get("why", ""))
 
 
