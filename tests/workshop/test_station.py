@@ -17,9 +17,10 @@ from heavyspot.workshop.backup import back_up, restore
 from heavyspot.workshop.build_record import tell
 from heavyspot.workshop.demo_rig import furnish
 from heavyspot.workshop.editing import amend_job, amend_piece
+from heavyspot.workshop.errands import Errands
 from heavyspot.workshop.keeping import check_recordings
 from heavyspot.workshop.shop import Workshop
-from heavyspot.workshop.station import Forwarding, exchange, standing, wipe
+from heavyspot.workshop.station import exchange, standing, wipe
 from heavyspot.workshop.whole_story import whole_story
 
 
@@ -78,9 +79,9 @@ def test_the_station_learns_from_the_main_house(houses):
     got = exchange(houses.east, houses.line)
     assert got.got > 8 and told(houses.east, "M-0") == told(houses.main, "M-0")
     plane = houses.east.model("Larch 52").plane[0].name
-    assert houses.east.book.responses(
+    assert houses.east.book.lessons.responses(
         "Larch 52", plane, not_piece=""
-    ) == houses.main.book.responses("Larch 52", plane, not_piece="")
+    ) == houses.main.book.lessons.responses("Larch 52", plane, not_piece="")
     assert exchange(houses.east, houses.line).sent == 0  # nothing goes back to where it came from
 
 
@@ -365,19 +366,20 @@ def test_a_main_house_on_postgresql(tmp_path):
 def test_the_server_hands_on_by_itself_and_says_when_the_line_is_down(houses, monkeypatch):
     a_day(houses.east, "E", 1)
     monkeypatch.setattr(
-        station, "line_of", lambda joined: CutLine(houses.app, houses.key, lambda n: "before")
+        "heavyspot.workshop.errands.line_of",
+        lambda joined: CutLine(houses.app, houses.key, lambda n: "before"),
     )
-    forwarding = Forwarding(houses.east, every_s=0.05)
-    forwarding.start()
+    errands = Errands(houses.east, every_s=0.05)
+    errands.start()
     for _ in range(100):
-        if forwarding.fault:
+        if errands.fault:
             break
         time.sleep(0.05)
-    assert "line is down" in forwarding.fault
-    monkeypatch.setattr(station, "line_of", lambda joined: houses.line)
+    assert "line is down" in errands.fault
+    monkeypatch.setattr("heavyspot.workshop.errands.line_of", lambda joined: houses.line)
     for _ in range(200):
-        if not forwarding.fault:
+        if not errands.fault:
             break
         time.sleep(0.05)
-    forwarding.stop()
+    errands.stop()
     assert told(houses.main, "E-0") == told(houses.east, "E-0")

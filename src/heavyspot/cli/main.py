@@ -16,6 +16,7 @@ from .bring import bring
 from .common import By, Json, Language, Settings, emit, open_workshop
 from .keep import backup, move, restore
 from .machines import machine_app
+from .recordings import recordings_app
 from .reissue import reissue
 from .rotor_tools import rotor_app
 from .stations import station_app
@@ -48,6 +49,7 @@ app.add_typer(user_app, name="user")
 app.add_typer(rotor_app, name="rotor")
 app.add_typer(machine_app, name="machine")
 app.add_typer(station_app, name="station")
+app.add_typer(recordings_app, name="recordings")
 app.command()(verify)
 app.command()(backup)
 app.command()(restore)

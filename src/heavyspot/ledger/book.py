@@ -18,24 +18,23 @@ from .chain import Broken
 from .exchange import Exchange
 from .holding import Holding
 from .learnt import Learnt
+from .lessons import Lessons
 from .looks import Looks
 from .old_book import OldBook
 from .papers import Papers
+from .retiring import Retiring
 from .rotor_book import RotorBook
 from .schema import open_engine
 from .search import Search, index_pieces
 from .station_book import Stations
 from .tables import (
     amendments,
-    cut_errors,
     cuts,
     happenings,
     jobs,
     models,
     piece_index,
     pieces,
-    promises,
-    responses,
     rigs,
     rotor_runs,
     runs,
@@ -64,9 +63,11 @@ class Book(Entries):
         Data folder; made when it is not there.
     url : str, optional
         Database; SQLite in the folder when not given.
+    recordings_url : str
+        Where recordings are handed over to; the folder when empty.
     """
 
-    def __init__(self, folder: Path, url: str | None = None) -> None:
+    def __init__(self, folder: Path, url: str | None = None, *, recordings_url: str = "") -> None:
         self.folder = Path(folder)
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
@@ -76,7 +77,7 @@ class Book(Entries):
                 remedy="Name another with --data.",
             ) from None
         super().__init__(open_engine(url or f"sqlite:///{self.folder / 'ledger.sqlite'}"))
-        self.archive = Archive(self.folder)
+        self.archive = Archive(self.folder, recordings_url)
         self.accounts = Accounts(self._engine)
         self.rotors = RotorBook(self._engine)
         self.papers = Papers(self._engine)
@@ -86,6 +87,8 @@ class Book(Entries):
         self.holding = Holding(self._engine)
         self.stations = Stations(self._engine)
         self.looks = Looks(self._engine)
+        self.lessons = Lessons(self._engine)
+        self.retiring = Retiring(self._engine)
 
     def close(self) -> None:
         """Close all connections."""
@@ -328,35 +331,6 @@ class Book(Entries):
         with self._engine.connect() as c:
             query = select(func.count()).select_from(runs).where(runs.c.piece_id == piece_id)
             return int(c.execute(query).scalar_one())
-
-    def responses(self, model: str, plane: str, *, not_piece: str, most: int = 200) -> list[Row]:
-        """Return the newest response learnt from each other piece of a model, newest first."""
-        newest = (
-            select(responses.c.piece_id, func.max(responses.c.id).label("id"))
-            .where(
-                responses.c.model == model,
-                responses.c.plane == plane,
-                responses.c.piece_id != not_piece,
-            )
-            .group_by(responses.c.piece_id)
-            .subquery()
-        )
-        return self._rows(
-            select(responses)
-            .join(newest, responses.c.id == newest.c.id)
-            .order_by(responses.c.id.desc())
-            .limit(most)
-        )
-
-    def cut_errors(self, cutter: str, *, most: int = 400) -> list[Row]:
-        """Return the errors of the newest cuts made with a kind of cutter."""
-        query = select(cut_errors).where(cut_errors.c.cutter == cutter)
-        return self._rows(query.order_by(cut_errors.c.id.desc()).limit(most))
-
-    def promises(self, *, most: int = 4000) -> list[Row]:
-        """Return the newest chances that were said and followed, and whether the next run passed."""
-        kept = select(promises.c.computed, promises.c.said, promises.c.passed)
-        return self._rows(kept.order_by(promises.c.id.desc()).limit(most))
 
     def files(self) -> list[tuple[str, str, str]]:
         """Return entry, name and digest of every file the ledger names: recordings, photos, documents."""

@@ -13,8 +13,9 @@ from .schema import HEAD
 from .tables import amendments, metadata, pieces
 from .writing import Row
 
-OF_ONE_STORE = {"users", "pins", "stations", "held", "takings", "clashes"}
-"""Entries that never leave their store: who may log in there, and what was decided about arrivals."""
+OF_ONE_STORE = {"users", "pins", "stations", "held", "takings", "clashes", "retired"}
+"""Entries that never leave their store: who may log in there, what was decided about arrivals,
+which recordings it removed."""
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from sqlalchemy.exc import DBAPIError, OperationalError
 
 from ..quantities.errors import LedgerFault
 
-HEAD = "0008"
+HEAD = "0009"
 """The schema this program works with."""
 
 

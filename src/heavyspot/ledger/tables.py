@@ -241,6 +241,13 @@ pins = _entry(
     Index(None, "name"),
 )
 
+retired = _entry(
+    "retired",
+    Column("recording", String(200), nullable=False),
+    Column("run_id", String(36), nullable=False),
+    UniqueConstraint("recording"),
+)
+
 stations = _entry(
     "stations",
     Column("name", String(40), nullable=False),

@@ -21,10 +21,10 @@ from ..sources.live import LiveSource
 from ..sources.sound_card import RigFile, load_rig_file, open_live
 from ..workshop.bench import Bench
 from ..workshop.demo_rig import demo_listener, demo_source, furnish
+from ..workshop.errands import Errands
 from ..workshop.long_work import LongWork
 from ..workshop.people import People
 from ..workshop.shop import Workshop
-from ..workshop.station import Forwarding
 from . import (
     api,
     api_exchange,
@@ -113,9 +113,9 @@ def create_app(
 
     @asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
-        forwarding.start()
+        errands.start()
         yield
-        forwarding.stop()
+        errands.stop()
         bench.stop()
         works.stop()
         shop.close()
@@ -126,7 +126,7 @@ def create_app(
     def standing(serial: str) -> LiveSource:
         return open_live(rig) if rig else demo_listener(shop, serial, pace=pace)
 
-    bench, works, forwarding = Bench(shop, source, standing), LongWork(), Forwarding(shop)
+    bench, works, errands = Bench(shop, source, standing), LongWork(), Errands(shop)
     app = FastAPI(
         title="Heavyspot",
         version=__version__,
@@ -136,7 +136,7 @@ def create_app(
         lifespan=lifespan,
     )
     app.state.shop, app.state.bench = shop, bench
-    app.state.works, app.state.forwarding = works, forwarding
+    app.state.works, app.state.errands = works, errands
     app.state.people, app.state.accounts_needed = people, accounts
     if not accounts:  # without a login, a page elsewhere must not reach us under a name of its own
         app.add_middleware(

@@ -81,7 +81,7 @@ def _buildings(request: Request, shop: Workshop) -> dict[str, Any]:
         "held": shop.book.holding.pieces(),
         "clashes": [c | {"serial": _named(shop, c)} for c in shop.book.exchange.clashes()],
         "standing": standing(shop),
-        "line": request.app.state.forwarding.fault,
+        "line": request.app.state.errands.fault,
     }
 
 

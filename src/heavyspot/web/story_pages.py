@@ -79,12 +79,9 @@ async def add_paper(
 def paper(id_: str, serial: str, shop: Shop, who: Who) -> Response:
     """A photo, shown, or a document, saved."""
     found = next((p for p in attached(shop, serial) if p["id"] == id_), None)
-    path = shop.book.folder / found["kept_as"] if found else None
-    if found is None or path is None or not path.exists():
-        raise LedgerFault(
-            "There is no piece of paper of that name.",
-            remedy="heavyspot verify --recordings tells why.",
-        )
+    if found is None:
+        raise LedgerFault("There is no piece of paper of that name.", remedy="Look at the story.")
+    path = shop.book.archive.open(found["kept_as"])
     shop.book.looks.saw(who.name, "paper", id_)
     ending = found["kept_as"].rsplit(".", 1)[-1]
     if ending in PICTURES:

@@ -82,9 +82,9 @@ def refuse_foreign(name: str) -> None:
 def received(shop: Workshop, name: str) -> int:
     """Return how many bytes of a file have arrived; -1 when it is complete."""
     refuse_foreign(name)
-    path = shop.book.folder / name
-    if path.exists():
+    if shop.book.archive.exists(name):
         return -1
+    path = shop.book.folder / name
     part = path.with_name(path.name + ".part")
     return part.stat().st_size if part.exists() else 0
 
@@ -156,8 +156,7 @@ def prove_arrival(
         raise BadInput(f"Entries are here up to {here[0]}, not {number}.", remedy="Exchange first.")
     rows = shop.book.stations.files_from(store)
     for done, (name, wanted) in enumerate(rows, start=1):
-        path = shop.book.folder / name
-        if not path.exists() or digest_of(path) != wanted:
+        if shop.book.archive.fault(name, wanted):
             raise BadInput(f"{name} is not here as it was written.", remedy="Exchange again.")
         if progress:
             progress(done, len(rows))

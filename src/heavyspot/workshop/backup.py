@@ -21,6 +21,7 @@ from ..ledger.book import Book
 from ..ledger.writing import now_utc
 from ..quantities.errors import LedgerFault
 from .shop import Workshop
+from .shop_file import load_shop_file
 
 LEDGER, MANIFEST = "ledger.sqlite", "backup.json"
 SETTINGS = ("shop.toml", "shop-key.pem", "shop-certificate.pem", "station.json")
@@ -76,13 +77,14 @@ def back_up(shop: Workshop, to: str | Path, *, progress: Progress | None = None)
         target.mkdir(parents=True, exist_ok=True)
         part = target / (LEDGER + ".part")
         _copy_ledger(source / LEDGER, part)
-        copied, there = _copy_recordings(part, source, target, progress)
-        entries, head = _proved(part, target, progress)
+        files = _files(part, source, target)
+        copied = _copy_files(files, source, target, progress)
+        entries, head = _proved(part, target, files, progress)
         for name in SETTINGS:
             if (source / name).exists():
                 shutil.copy2(source / name, target / name)
         part.replace(target / LEDGER)
-        told = BackupTold(str(target), entries, head, there, copied)
+        told = BackupTold(str(target), entries, head, len(files), copied)
         manifest = {"at": now_utc(), **{k: v for k, v in told.__dict__.items() if k != "folder"}}
         _write(target / MANIFEST, json.dumps(manifest, indent=1) + "\n")
     except (OSError, sqlite3.Error) as fault:
@@ -113,8 +115,9 @@ def restore(source: str | Path, to: str | Path, *, progress: Progress | None = N
         data.mkdir(parents=True, exist_ok=True)
         part = data / (LEDGER + ".part")
         _copy_ledger(backup / LEDGER, part)
-        copied, there = _copy_recordings(part, backup, data, progress)
-        entries, head = _proved(part, data, progress, every=True)
+        files = _files(part, backup, data)
+        copied = _copy_files(files, backup, data, progress)
+        entries, head = _proved(part, data, files, progress, every=True)
         for name in SETTINGS:
             if (backup / name).exists():
                 shutil.copy2(backup / name, data / name)
@@ -126,7 +129,7 @@ def restore(source: str | Path, to: str | Path, *, progress: Progress | None = N
         raise LedgerFault(
             f"The restore was not finished ({fault}).", remedy="Start it again: it goes on."
         ) from None
-    return BackupTold(str(data), entries, head, there, copied)
+    return BackupTold(str(data), entries, head, len(files), copied)
 
 
 def _copy_ledger(source: Path, to: Path) -> None:
@@ -141,30 +144,31 @@ def _copy_ledger(source: Path, to: Path) -> None:
         os.fsync(file.fileno())
 
 
-def _recordings(ledger: Path) -> list[tuple[str, str]]:
-    with sqlite3.connect(f"file:{ledger}?mode=ro", uri=True) as c:
-        rows = [
-            row
-            for table in ("runs", "rotor_runs")
-            for row in c.execute(
-                f"select recording, recording_sha256 from {table} where recording != ''"
-            )
-        ]
-        rows += c.execute(
-            "select json_extract(content, '$.kept_as'), json_extract(content, '$.sha256')"
-            " from happenings where kind = 'attached'"
-        )
-    c.close()
+def _files(ledger: Path, source: Path, to: Path) -> list[tuple[str, str]]:
+    """Return name and digest of the files a backup holds.
+
+    Not those that the shop's rule removed; and where recordings lie at a location of their own, only those that
+    still wait here: the location has its own backup.
+    """
+    book = _opened(ledger)
+    gone = book.retiring.all_gone()
+    rows = [(name, digest) for _, name, digest in book.files() if name not in gone]
+    book.close()
+    if load_shop_file(source).recordings_url:
+        rows = [r for r in rows if (source / r[0]).exists() or (to / r[0]).exists()]
     return rows
 
 
-def _copy_recordings(
-    ledger: Path, source: Path, to: Path, progress: Progress | None
-) -> tuple[int, int]:
-    """Copy what the ledger names and the target lacks; returns how many were copied, and how many there are."""
-    rows = _recordings(ledger)
+def _opened(ledger: Path) -> Book:
+    return Book(ledger.parent, f"sqlite:///{ledger}")
+
+
+def _copy_files(
+    files: list[tuple[str, str]], source: Path, to: Path, progress: Progress | None
+) -> int:
+    """Copy what the ledger names and the target lacks; returns how many were copied."""
     copied = 0
-    for done, (name, digest) in enumerate(rows, start=1):
+    for done, (name, digest) in enumerate(files, start=1):
         for file in (Path(name), Path(name).with_suffix(".json")):
             old, new = source / file, to / file
             if new.exists() or not old.exists():
@@ -172,24 +176,29 @@ def _copy_recordings(
             new.parent.mkdir(parents=True, exist_ok=True)
             part = new.with_name(new.name + ".part")
             shutil.copyfile(old, part)
-            if file.suffix != ".json" and digest_of(part) != digest:
+            if str(file) == name and digest_of(part) != digest:
                 part.unlink()
                 raise LedgerFault(
-                    f"Recording {name} is not as the ledger has it.",
+                    f"{name} is not as the ledger has it.",
                     remedy="heavyspot verify --recordings names every such file.",
                 )
             part.replace(new)
-            copied += file.suffix != ".json"
+            copied += str(file) == name
         if progress:
-            progress("recordings", done, len(rows))
-    return copied, len(rows)
+            progress("recordings", done, len(files))
+    return copied
 
 
 def _proved(
-    ledger: Path, folder: Path, progress: Progress | None, *, every: bool = False
+    ledger: Path,
+    folder: Path,
+    files: list[tuple[str, str]],
+    progress: Progress | None,
+    *,
+    every: bool = False,
 ) -> tuple[int, str]:
-    """Read a copied ledger back: its chain, and that each recording is there (with `every`, its digest)."""
-    book = Book(folder, f"sqlite:///{ledger}")
+    """Read a copied ledger back: its chain, and that each file is there (with `every`, its digest)."""
+    book = _opened(ledger)
     try:
 
         def show(done: int, total: int) -> None:
@@ -199,17 +208,14 @@ def _proved(
         broken = next(book.check_chain(show), None)
         if broken is not None:
             raise LedgerFault(broken.words(), remedy="heavyspot verify names all of them.")
-        for _, name, digest in book.files():
+        for name, digest in files:
             path = folder / name
             if not path.exists():
                 raise LedgerFault(
-                    f"Recording {name} is missing.",
-                    remedy="heavyspot verify --recordings names all.",
+                    f"{name} is missing.", remedy="heavyspot verify --recordings names all."
                 )
             if every and digest_of(path) != digest:
-                raise LedgerFault(
-                    f"Recording {name} is damaged.", remedy="Take it from an older backup."
-                )
+                raise LedgerFault(f"{name} is damaged.", remedy="Take it from an older backup.")
         return book.head()
     finally:
         book.close()

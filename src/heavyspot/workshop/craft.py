@@ -42,7 +42,7 @@ def craft_of(book: Book, model: ModelFile, operator: str) -> Craft:
         recorded={p.name: by_cutter[p.cutter][0] for p in model.plane},
         asked={p.name: by_cutter[p.cutter][1] for p in model.plane},
     )
-    promises = [(p["computed"], bool(p["passed"])) for p in book.promises()]
+    promises = [(p["computed"], bool(p["passed"])) for p in book.lessons.promises()]
     return Craft(scatter, learn_keeping(promises))
 
 
@@ -55,7 +55,7 @@ def _spreads(book: Book, cutter: str, operator: str, usual: Scatter) -> tuple[Pa
     The cutter's from everybody's cuts, shrunk to the model file; the operator's shrunk to the cutter's.
     """
     recorded, asked = (usual.cut_share, usual.cut_angle_deg), (0.0, 0.0)
-    rows = book.cut_errors(cutter)
+    rows = book.lessons.cut_errors(cutter)
     if not rows:
         return recorded, asked
     asked = ASKED_SHARE, ASKED_DEG

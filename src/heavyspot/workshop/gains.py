@@ -121,7 +121,7 @@ def shop_gains(shop: Workshop, *, most_pieces: int = 5000) -> Gains:
             continue  # it needed nothing
         unit = _unit(rows, cuts[piece_id])
         models.setdefault(rows[0]["model"], ModelGains(rows[0]["model"])).units.append(unit)
-    said = [(p["said"], bool(p["passed"])) for p in shop.book.promises()]
+    said = [(p["said"], bool(p["passed"])) for p in shop.book.lessons.promises()]
     return Gains(sorted(models.values(), key=lambda m: m.model), reliability(said), hands_of(shop))
 
 
@@ -141,7 +141,7 @@ def hands_of(shop: Workshop) -> list[Hand]:
     usual = Scatter()
     groups: dict[tuple[str, str], list[Row]] = defaultdict(list)
     for cutter in get_args(Kind):
-        for row in shop.book.cut_errors(cutter):
+        for row in shop.book.lessons.cut_errors(cutter):
             groups[row["operator"], cutter].append(row)
     return [
         Hand(

@@ -69,7 +69,7 @@ def lessons_of(book: Book, model: ModelFile, *, not_piece: str, most: int = 200)
     """Return what the ledger knows of a model from all other pieces, the newest so many a plane."""
     out = []
     for plane in model.plane:
-        for row in book.responses(model.name, plane.name, not_piece=not_piece, most=most):
+        for row in book.lessons.responses(model.name, plane.name, not_piece=not_piece, most=most):
             stored = _stored(row["vector"])
             out.append(
                 Lesson(

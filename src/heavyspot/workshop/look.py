@@ -86,7 +86,19 @@ def curve_csv(curves: tuple[Curve, ...]) -> Iterator[str]:
 
 
 def archived(shop: Workshop, row: Row) -> Recording:
-    """Return a run's recording from the archive."""
+    """Return a run's recording from the archive.
+
+    Raises
+    ------
+    LedgerFault
+        It is missing, or was removed by the shop's rule.
+    """
+    gone = shop.book.retiring.gone(row["recording"])
+    if gone is not None:
+        raise LedgerFault(
+            f"The raw recording was removed on {gone['at'][:10]} ({gone['why']}).",
+            remedy="Its curves and verdict are kept.",
+        )
     return open_recording(shop.book.archive.open(row["recording"]))
 
 

@@ -48,7 +48,10 @@ class Workshop:
 
     def __init__(self, data: str | Path) -> None:
         folder = Path(data)
-        self.book = Book(folder, load_shop_file(folder).ledger_url or None)
+        settings = load_shop_file(folder)
+        self.book = Book(
+            folder, settings.ledger_url or None, recordings_url=settings.recordings_url
+        )
 
     def close(self) -> None:
         """Close the ledger."""

@@ -21,6 +21,9 @@ class ShopFile(BaseModel):
     cautions: list[str] = []
     verify_url: str = ""
     ledger_url: str = ""
+    recordings_url: str = ""
+    keep_recordings_days: Annotated[int, Field(ge=0)] = 0
+    keep_last_recording: bool = True
     language: Literal["en", "de", "fr", "es", "zh"] = "en"
     paper: Literal["a4", "letter"] = "a4"
     accent: Annotated[str, Field(pattern="^#[0-9a-fA-F]{6}$")] = "#b5371f"

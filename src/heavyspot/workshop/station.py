@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import threading
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
@@ -16,7 +15,7 @@ from ..ledger.exchange import Taken
 from ..ledger.parcels import Offer, Parcel
 from ..ledger.station_book import file_of
 from ..ledger.writing import now_utc
-from ..quantities.errors import BadInput, HeavyspotError, LedgerFault
+from ..quantities.errors import BadInput, LedgerFault
 from .arrivals import spelled
 from .line import HttpLine, Line
 from .shop import Workshop
@@ -189,11 +188,13 @@ def _send_file(shop: Workshop, line: Line, parcel: Parcel, told: Exchanged) -> N
     if named is None:
         return
     name, digest = named
-    path = shop.book.folder / name
-    if not path.exists() or digest_of(path) != digest:
+    if shop.book.retiring.gone(name):
+        return
+    if shop.book.archive.fault(name, digest):
         assert told.missing is not None
         told.missing.append(name)
         return
+    path = shop.book.archive.open(name)
     _send_bytes(line, name, path, digest)
     beside = path.with_suffix(".json")
     if beside.exists():
@@ -357,51 +358,11 @@ def wipe(data: Path, line: Line) -> Path:
     for suffix in ("", "-wal", "-shm"):
         (data / f"ledger.sqlite{suffix}").unlink(missing_ok=True)
     (data / LAST).unlink(missing_ok=True)
-    for name in names:
-        (data / name).unlink(missing_ok=True)
-        (data / name).with_suffix(".json").unlink(missing_ok=True)
     fresh = Workshop(data)
     try:
+        for name in names:
+            fresh.book.archive.remove(name)
         exchange(fresh, line)
     finally:
         fresh.close()
     return kept
-
-
-class Forwarding:
-    """Exchanges in a thread of its own for as long as the program runs.
-
-    Parameters
-    ----------
-    every_s : float
-        Pause between exchanges; it doubles while the line is down, up to ten minutes.
-    """
-
-    def __init__(self, shop: Workshop, every_s: float = 20.0) -> None:
-        self.shop, self.every_s = shop, every_s
-        self.fault = ""
-        self._end = threading.Event()
-        self._thread = threading.Thread(target=self._run, name="forwarding", daemon=True)
-
-    def start(self) -> None:
-        """Begin, when this store is a station."""
-        if joined_of(self.shop.book.folder):
-            self._thread.start()
-
-    def stop(self) -> None:
-        """End; an exchange that runs is finished."""
-        self._end.set()
-        if self._thread.is_alive():
-            self._thread.join(10)
-
-    def _run(self) -> None:
-        pause = 0.0
-        while not self._end.wait(pause):
-            joined = joined_of(self.shop.book.folder)
-            if joined is None:
-                return
-            try:
-                exchange(self.shop, line_of(joined))
-                self.fault, pause = "", self.every_s
-            except HeavyspotError as fault:
-                self.fault, pause = str(fault), min(600.0, max(self.every_s, 2 * pause))

@@ -1,0 +1,41 @@
+"""What earlier units taught, read back: responses, errors of cuts, chances that were said."""
+
+from __future__ import annotations
+
+from sqlalchemy import func, select
+
+from .tables import cut_errors, promises, responses
+from .writing import Entries, Row
+
+
+class Lessons(Entries):
+    """What the ledger has learnt."""
+
+    def responses(self, model: str, plane: str, *, not_piece: str, most: int = 200) -> list[Row]:
+        """Return the newest response learnt from each other piece of a model, newest first."""
+        newest = (
+            select(responses.c.piece_id, func.max(responses.c.id).label("id"))
+            .where(
+                responses.c.model == model,
+                responses.c.plane == plane,
+                responses.c.piece_id != not_piece,
+            )
+            .group_by(responses.c.piece_id)
+            .subquery()
+        )
+        return self._rows(
+            select(responses)
+            .join(newest, responses.c.id == newest.c.id)
+            .order_by(responses.c.id.desc())
+            .limit(most)
+        )
+
+    def cut_errors(self, cutter: str, *, most: int = 400) -> list[Row]:
+        """Return the errors of the newest cuts made with a kind of cutter."""
+        query = select(cut_errors).where(cut_errors.c.cutter == cutter)
+        return self._rows(query.order_by(cut_errors.c.id.desc()).limit(most))
+
+    def promises(self, *, most: int = 4000) -> list[Row]:
+        """Return the newest chances that were said and followed, and whether the next run passed."""
+        kept = select(promises.c.computed, promises.c.said, promises.c.passed)
+        return self._rows(kept.order_by(promises.c.id.desc()).limit(most))
