@@ -23,7 +23,9 @@ def characters() -> set[int]:
     return found
 
 
-options = subset.Options(hinting=False, layout_features=["*"], name_IDs=[0, 1, 2, 3, 4, 5, 6, 13, 14])
+options = subset.Options(
+    hinting=False, layout_features=["*"], name_IDs=[0, 1, 2, 3, 4, 5, 6, 13, 14]
+)
 font = subset.load_font(sys.argv[1], options)
 made = subset.Subsetter(options)
 made.populate(unicodes=characters())

@@ -43,9 +43,10 @@ def furnish(shop: Workshop) -> None:
     """Give an empty ledger the demo shop's models and rig; leaves a furnished one alone."""
     if shop.book.model_names():
         return
-    (shop.book.folder / "shop.toml").write_text(
-        'name = "Saltmarsh Turbo Works"\naddress = "Quay Lane 4, Saltmarsh"\n', encoding="utf-8"
-    )
+    settings = shop.book.folder / "shop.toml"
+    if not settings.exists():
+        words = 'name = "Saltmarsh Turbo Works"\naddress = "Quay Lane 4, Saltmarsh"\n'
+        settings.write_text(words, encoding="utf-8")
     shop.add_rig(
         RIG, {"calibrated_at": "2026-05-04", "certificate": "SIM-0001", "due": "2027-05-04"}
     )
