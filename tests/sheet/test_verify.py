@@ -1,5 +1,6 @@
 """Genuine, altered, superseded, not ours: told on the shop's computer and on another one."""
 
+import asyncio
 import threading
 
 import pikepdf
@@ -144,4 +145,16 @@ def test_sheets_issued_at_the_same_moment_have_numbers_of_their_own(tmp_path):
     told = [check_sheet((tmp_path / f"{k}.pdf").read_bytes()) for k in range(8)]
     assert all(c.intact for c in told) and {c.data["number"] for c in told} == set(made)
     assert list(shop.book.check_chain()) == []
+    shop.close()
+
+
+def test_a_sheet_is_issued_and_checked_inside_an_event_loop(tmp_path):
+    """As in a notebook."""
+    shop = a_shop(tmp_path / "data")
+
+    async def notebook():
+        issue_rotor_sheet(shop, "W-1", tmp_path / "n.pdf")
+        return check_sheet((tmp_path / "n.pdf").read_bytes())
+
+    assert asyncio.run(notebook()).intact
     shop.close()

@@ -68,12 +68,17 @@ def server(tmp_path_factory):
 
 
 @pytest.fixture(scope="session")
-def browser():
+def play():
     from playwright.sync_api import sync_playwright
 
     if not Path(CHROMIUM).exists():
         pytest.skip("chromium is not installed")
-    with sync_playwright() as play:
-        made = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+    with sync_playwright() as made:  # one a process: a second would meet the first's event loop
         yield made
-        made.close()
+
+
+@pytest.fixture(scope="session")
+def browser(play):
+    made = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+    yield made
+    made.close()

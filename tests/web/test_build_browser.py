@@ -34,8 +34,8 @@ def test_build_record_and_story(server, browser, size):
     page.wait_for_selector("#panel.prepare")
     page.goto(f"{server.url}/story/{serial}")
     page.locator("[name=kind]").select_option("returned")
-    page.locator("main [name=text]").fill("howls at half load")
-    page.get_by_role("button", name="Write it down").click()
+    page.locator("form[action^='/story'] [name=text]").fill("howls at half load")
+    page.locator("form[action^='/story'] button").click()
     told = page.locator(".story").inner_text()
     for words in ("Taken in", "✗ End play 0.12 mm", "Signed by an inspector", "howls at half load"):
         assert words in told

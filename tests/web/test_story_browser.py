@@ -5,7 +5,6 @@ import io
 import numpy as np
 import pytest
 import segno
-from playwright.sync_api import sync_playwright
 from web.conftest import CHROMIUM, FLAGS
 from web.test_browser import axe, open_page, picture, small_targets
 
@@ -55,26 +54,25 @@ def film_of(words, path):
             film.write(b"FRAME\n" + frame.tobytes() + grey.tobytes())
 
 
-def test_a_label_before_the_camera_opens_its_piece(server, tmp_path):
+def test_a_label_before_the_camera_opens_its_piece(server, play, tmp_path):
     film_of("L52-SCAN", tmp_path / "film.y4m")
     more = [
         "--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream",
         f"--use-file-for-fake-video-capture={tmp_path / 'film.y4m'}",
     ]  # fmt: skip
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS + more)
-        page = open_page(browser, "tablet")
-        made = page.request.post(
-            f"{server.url}/api/pieces", data={"serial": "L52-SCAN", "model": "Larch 52"}
-        )
-        assert made.ok
-        page.goto(server.url)
-        page.get_by_role("button", name="Scan").click()
-        page.wait_for_selector("dialog[open] video")
-        picture(page, "scan-tablet")
-        page.wait_for_url("**/bench/L52-SCAN", timeout=20_000)
-        assert page.faults == []
-        browser.close()
+    browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS + more)
+    page = open_page(browser, "tablet")
+    made = page.request.post(
+        f"{server.url}/api/pieces", data={"serial": "L52-SCAN", "model": "Larch 52"}
+    )
+    assert made.ok
+    page.goto(server.url)
+    page.get_by_role("button", name="Scan").click()
+    page.wait_for_selector("dialog[open] video")
+    picture(page, "scan-tablet")
+    page.wait_for_url("**/bench/L52-SCAN", timeout=20_000)
+    assert page.faults == []
+    browser.close()
 
 
 def test_a_camera_that_may_not_be_used_says_so(server, browser):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from sqlalchemy import func, select
 
 from .tables import logins, pins, users
-from .writing import Entries, Row, Transaction, add_entry, newest, now_utc
+from .writing import Entries, Row, add_entry, newest, now_utc, transaction
 
 BY_PIN = "pin"
 """Stands in a login's `why` when it was begun by a pin."""
@@ -16,7 +16,7 @@ class Accounts(Entries):
 
     def add_user(self, name: str, role: str, password_hash: str, *, by: str = "") -> str:
         """Add a user, or a new password or role; an empty role ends the account. Returns its id."""
-        with Transaction(self._engine) as c:
+        with transaction(self._engine) as c:
             old = newest(c, users, users.c.name == name)
             return add_entry(
                 c,
@@ -41,7 +41,7 @@ class Accounts(Entries):
 
     def set_pin(self, name: str, pin_hash: str) -> None:
         """Add a user's pin, hashed; an empty one ends it."""
-        with Transaction(self._engine) as c:
+        with transaction(self._engine) as c:
             old = newest(c, pins, pins.c.name == name)
             values = {"name": name, "pin_hash": pin_hash, "by": name}
             add_entry(c, pins, replaces=old["id"] if old else None, **values)
@@ -55,13 +55,13 @@ class Accounts(Entries):
     def begin(self, name: str, token_digest: str, csrf: str, until: str, *, by_pin: bool) -> str:
         """Add a login; returns its id."""
         values = {"token_digest": token_digest, "csrf": csrf, "until": until}
-        with Transaction(self._engine) as c:
+        with transaction(self._engine) as c:
             why = BY_PIN if by_pin else ""
             return add_entry(c, logins, name=name, by=name, why=why, **values)
 
     def end(self, login: Row) -> None:
         """End a login."""
-        with Transaction(self._engine) as c:
+        with transaction(self._engine) as c:
             add_entry(
                 c,
                 logins,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -42,12 +42,13 @@ from .tables import (
 from .writing import (
     Entries,
     Row,
-    Transaction,
     add_entry,
     current_job,
     newest,
     now_utc,
     pieces_as_they_stand,
+    refuse_stale,
+    transaction,
 )
 
 PIECE_FIELDS = ("serial", "model", "position")
@@ -108,16 +109,30 @@ class Book(Entries):
 
     # -- adding ---------------------------------------------------------------------------------
 
-    def add_model(self, name: str, content: Row, *, kind: str = "cartridge", by: str = "") -> str:
+    def add_model(
+        self,
+        name: str,
+        content: Row,
+        *,
+        kind: str = "cartridge",
+        by: str = "",
+        seen: str | None = None,
+    ) -> str:
         """Add a model, or a new version of it; returns its id.
+
+        Parameters
+        ----------
+        seen : str, optional
+            Identifier of the version it was made from; empty: there was none.
 
         Raises
         ------
         LedgerFault
-            The name is taken by a model of another kind.
+            The name is taken by a model of another kind, or somebody else made a version meanwhile.
         """
         with self._write() as c:
             old = newest(c, models, models.c.name == name)
+            refuse_stale(old, seen)
             if old and old["kind"] != kind:
                 raise LedgerFault(
                     f'"{name}" is already a model of the kind {old["kind"]}.',
@@ -126,10 +141,11 @@ class Book(Entries):
             values = {"name": name, "kind": kind, "content": content, "by": by}
             return add_entry(c, models, replaces=_id(old), **values)
 
-    def add_rig(self, name: str, content: Row, *, by: str = "") -> str:
-        """Add a rig, or a new version of it; returns its id."""
+    def add_rig(self, name: str, content: Row, *, by: str = "", seen: str | None = None) -> str:
+        """Add a rig, or a new version of it; returns its id; `seen` as in `add_model`."""
         with self._write() as c:
             old = newest(c, rigs, rigs.c.name == name)
+            refuse_stale(old, seen)
             return add_entry(c, rigs, name=name, content=content, by=by, replaces=_id(old))
 
     def add_piece(
@@ -174,9 +190,18 @@ class Book(Entries):
                 self._add_piece(c, m["serial"], m["model"], job_id, m["position"], by, shown)
             return job_id
 
-    def amend_piece(self, piece_id: str, changes: Row, *, by: str, why: str) -> None:
-        """Amend a piece's serial, model or position; what it was stays in the ledger."""
+    def amend_piece(
+        self, piece_id: str, changes: Row, *, by: str, why: str, seen: str | None = None
+    ) -> None:
+        """Amend a piece's serial, model or position; what it was stays in the ledger.
+
+        Parameters
+        ----------
+        seen : str, optional
+            Identifier of the last amendment that was looked at; empty: there was none.
+        """
         with self._refusing(changes.get("serial", "")), self._write() as c:
+            refuse_stale(newest(c, amendments, amendments.c.of_id == piece_id), seen)
             entry = {"kind": "piece", "of_id": piece_id, "content": changes, "by": by, "why": why}
             add_entry(c, amendments, **entry)
             c.execute(
@@ -184,9 +209,12 @@ class Book(Entries):
             )
             index_pieces(c, [piece_id])
 
-    def amend_job(self, job_id: str, changes: Row, *, by: str, why: str) -> None:
-        """Amend a job's customer, invoice, due date or note."""
+    def amend_job(
+        self, job_id: str, changes: Row, *, by: str, why: str, seen: str | None = None
+    ) -> None:
+        """Amend a job's customer, invoice, due date or note; `seen` as in `amend_piece`."""
         with self._write() as c:
+            refuse_stale(newest(c, amendments, amendments.c.of_id == job_id), seen)
             entry = {"kind": "job", "of_id": job_id, "content": changes, "by": by, "why": why}
             add_entry(c, amendments, **entry)
             shown = {k: v for k, v in changes.items() if k in ("customer", "invoice")}
@@ -216,9 +244,21 @@ class Book(Entries):
                 remedy="Look at the piece again, then repeat the entry.",
             ) from None
 
-    def add_cut(self, entry: Row) -> str:
-        """Add a cut made; returns its id."""
+    def add_cut(self, entry: Row, *, once: bool = False) -> str:
+        """Add a cut made; returns its id.
+
+        Parameters
+        ----------
+        once : bool
+            Only when none stands in that plane since that run; else nothing, and no id.
+        """
         with self._write() as c:
+            if once:
+                mine = (cuts.c.piece_id == entry["piece_id"]) & (cuts.c.kind == "made")
+                rows = [dict(r) for r in c.execute(select(cuts).where(mine)).mappings()]
+                place = (entry["plane"], entry["after_run"])
+                if any((r["plane"], r["after_run"]) == place for r in _standing(rows)):
+                    return ""
             return add_entry(c, cuts, kind="made", **entry)
 
     # -- finding --------------------------------------------------------------------------------
@@ -346,8 +386,8 @@ class Book(Entries):
 
     # -- inside ---------------------------------------------------------------------------------
 
-    def _write(self) -> Transaction:
-        return Transaction(self._engine)
+    def _write(self) -> AbstractContextManager[Connection]:
+        return transaction(self._engine)
 
     @staticmethod
     def _add_piece(

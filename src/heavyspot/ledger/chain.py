@@ -57,10 +57,9 @@ class Broken:
 
 
 def add_links(c: Connection, table: Table, entry_ids: Sequence[str]) -> None:
-    """Add the links of entries that were just inserted, in order; the writer holds the database's lock."""
+    """Add the links of entries that were just inserted, in order; the caller holds the lock (`lock_chain`)."""
     if table.name in UNCHAINED:
         return
-    lock_chain(c)
     last = c.execute(
         select(chain.c.number, chain.c.digest).order_by(chain.c.number.desc()).limit(1)
     ).first()
@@ -76,9 +75,11 @@ def add_links(c: Connection, table: Table, entry_ids: Sequence[str]) -> None:
 
 
 def lock_chain(c: Connection) -> None:
-    """Keep other writers waiting until this transaction ends; SQLite has one writer at a time anyway."""
+    """Keep other writers waiting until this transaction ends: what it reads from now on, none changes."""
     if c.dialect.name == "postgresql":
         c.execute(text("select pg_advisory_xact_lock(:key)"), {"key": _LOCK})
+    else:  # SQLite's own lock comes with the first write
+        c.execute(text("delete from chain where number < 0"))
 
 
 def link_digest(before: str, table: str, row: dict[str, Any]) -> str:

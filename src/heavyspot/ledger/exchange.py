@@ -17,7 +17,7 @@ from sqlalchemy import Connection, Table, func, insert, select
 from sqlalchemy.exc import IntegrityError
 
 from ..quantities.errors import BadInput, LedgerFault
-from .chain import FIRST, lock_chain, rows_by_id
+from .chain import FIRST, rows_by_id
 from .holding import find_taking, has_open, hold, taken_as
 from .identity import new_id
 from .parcels import OF_ONE_STORE, Offer, Parcel, opened, piece_of, wrapped
@@ -41,7 +41,7 @@ from .tables import (
     runs,
     sheets,
 )
-from .writing import Entries, Row, Transaction, add_entries, add_entry, newest, now_utc
+from .writing import Entries, Row, add_entries, add_entry, newest, now_utc, transaction
 
 BATCH = 400
 LARGEST = 2_000_000
@@ -70,7 +70,7 @@ class Exchange(Entries):
     def take_new_id(self) -> str:
         """Give this store a new name, after it was restored from a backup that is behind what it sent."""
         made = new_id()
-        with Transaction(self._engine) as c:
+        with transaction(self._engine) as c:
             c.execute(insert(own_store).values(id=made, at=now_utc()))
         return made
 
@@ -177,8 +177,7 @@ class Exchange(Entries):
         return taken
 
     def _take(self, offer: Offer, clock_s: float, deciding: bool, taken: Taken) -> None:
-        with Transaction(self._engine) as c:
-            lock_chain(c)
+        with transaction(self._engine) as c:
             at, touched = now_utc(), set[str]()
             for parcel in offer.parcels:
                 if parcel.number <= _cursor(c, offer.store)[0]:
@@ -243,7 +242,7 @@ class Exchange(Entries):
 
     def settle(self, clash_id: str, *, by: str, why: str) -> None:
         """Say that a clash was looked at and is settled."""
-        with Transaction(self._engine) as c:
+        with transaction(self._engine) as c:
             old = newest(c, clashes, clashes.c.id == clash_id)
             if old is None:
                 raise BadInput("There is no such clash.", remedy="Look at the list again.")

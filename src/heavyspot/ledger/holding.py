@@ -20,7 +20,7 @@ from .tables import (
     runs,
     takings,
 )
-from .writing import Entries, Row, Transaction, add_entries, add_entry, newest
+from .writing import Entries, Row, add_entries, add_entry, newest, transaction
 
 NUMBER_OF = {
     "runs": "number", "rotor_runs": "number", "cuts": "after_run", "rotor_corrections": "after_run",
@@ -132,7 +132,7 @@ class Holding(Entries):
         LedgerFault
             The serial is taken.
         """
-        with Transaction(self._engine) as c:
+        with transaction(self._engine) as c:
             before = find_taking(c, store, piece_id)
             rows = [dict(h) for h in c.execute(_open(store, piece_id, before)).mappings()]
             if not rows:

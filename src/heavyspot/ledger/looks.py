@@ -8,7 +8,7 @@ from sqlalchemy import insert, select
 
 from .identity import new_id
 from .tables import looks
-from .writing import Entries, Row, Transaction, now_utc, utc_text
+from .writing import Entries, Row, now_utc, transaction, utc_text
 
 ONCE_IN = timedelta(hours=1)
 """The same person looking at the same thing again within this time is one look."""
@@ -27,7 +27,7 @@ class Looks(Entries):
         with self._engine.connect() as c:
             if c.execute(select(looks.c.id).where(same).limit(1)).first():
                 return
-        with Transaction(self._engine) as c:
+        with transaction(self._engine) as c:
             c.execute(
                 insert(looks).values(id=new_id(), at=now_utc(), by=by, what=what, of=of[:200])
             )

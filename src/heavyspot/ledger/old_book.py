@@ -13,7 +13,7 @@ from sqlalchemy import Connection, bindparam, insert, select, update
 from .identity import new_id
 from .search import index_pieces
 from .tables import jobs, old_rows, piece_index, pieces
-from .writing import Entries, Row, Transaction, add_entries, now_utc
+from .writing import Entries, Row, add_entries, now_utc, transaction
 
 
 @dataclass(frozen=True)
@@ -71,7 +71,7 @@ class OldBook(Entries):
         tuple of int
             Pieces and jobs that were new.
         """
-        with Transaction(self._engine) as c:
+        with transaction(self._engine) as c:
             piece_of = _pieces_of(c, [r.serial for r in rows])
             new: dict[str, OldRow] = {}
             for r in rows:

@@ -7,7 +7,7 @@ from sqlalchemy.exc import IntegrityError
 
 from .search import index_pieces
 from .tables import happenings, sheets
-from .writing import Entries, Row, Transaction, add_entry, newest
+from .writing import Entries, Row, add_entry, newest, transaction
 
 
 class Papers(Entries):
@@ -16,7 +16,7 @@ class Papers(Entries):
     def add_sheet(self, entry: Row) -> str:
         """Add a sheet; returns its id, or nothing when its number was taken a moment ago."""
         try:
-            with Transaction(self._engine) as c:
+            with transaction(self._engine) as c:
                 return add_entry(c, sheets, **entry)
         except IntegrityError:
             return ""
@@ -49,7 +49,7 @@ class Papers(Entries):
 
     def add_happening(self, piece_id: str, kind: str, content: Row, *, by: str) -> str:
         """Add what happened to a piece; returns its id."""
-        with Transaction(self._engine) as c:
+        with transaction(self._engine) as c:
             made = add_entry(c, happenings, piece_id=piece_id, kind=kind, content=content, by=by)
             index_pieces(c, [piece_id])
             return made

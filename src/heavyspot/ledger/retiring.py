@@ -5,7 +5,7 @@ from __future__ import annotations
 from sqlalchemy import func, select
 
 from .tables import happenings, piece_index, retired, rotor_runs, runs
-from .writing import Entries, Row, Transaction, add_entry
+from .writing import Entries, Row, add_entry, transaction
 
 KEEPS = ("returned", "claim")
 """What keeps all recordings of a piece for good."""
@@ -42,7 +42,7 @@ class Retiring(Entries):
 
     def retire(self, run_id: str, recording: str, *, by: str, why: str) -> None:
         """Write down that a recording goes, before it does."""
-        with Transaction(self._engine) as c:
+        with transaction(self._engine) as c:
             add_entry(c, retired, recording=recording, run_id=run_id, by=by, why=why)
 
     def gone(self, recording: str) -> Row | None:

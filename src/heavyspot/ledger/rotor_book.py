@@ -15,7 +15,7 @@ from .tables import (
     rotor_corrections,
     rotor_runs,
 )
-from .writing import Entries, Row, Transaction, add_entry, newest
+from .writing import Entries, Row, add_entry, newest, transaction
 
 
 class RotorBook(Entries):
@@ -30,7 +30,7 @@ class RotorBook(Entries):
             Another reading of the piece was recorded at the same moment.
         """
         try:
-            with Transaction(self._engine) as c:
+            with transaction(self._engine) as c:
                 run_id = add_entry(c, rotor_runs, **entry)
                 last = {k: entry[k] for k in ("number", "verdict", "worst_ratio")}
                 mine = piece_index.c.piece_id == entry["piece_id"]
@@ -45,7 +45,7 @@ class RotorBook(Entries):
 
     def add_correction(self, entry: Row) -> str:
         """Add a correction made on a rotor; returns its id."""
-        with Transaction(self._engine) as c:
+        with transaction(self._engine) as c:
             return add_entry(c, rotor_corrections, **entry)
 
     def add_calibration(self, rig: str, of: str, content: Row, *, by: str) -> str:
@@ -57,7 +57,7 @@ class RotorBook(Entries):
         return self._add_of(proofs, rig, kind, content, by)
 
     def _add_of(self, table: Table, rig: str, of: str, content: Row, by: str) -> str:
-        with Transaction(self._engine) as c:
+        with transaction(self._engine) as c:
             old = newest(c, table, (table.c.rig == rig) & (table.c.of == of))
             replaces = old["id"] if old else None
             values = {"rig": rig, "of": of, "content": content, "by": by, "replaces": replaces}
@@ -65,7 +65,7 @@ class RotorBook(Entries):
 
     def add_matching(self, content: Row, *, by: str) -> str:
         """Add a proposal of which parts to put together; returns its id."""
-        with Transaction(self._engine) as c:
+        with transaction(self._engine) as c:
             return add_entry(c, matchings, content=content, by=by)
 
     def runs(self, piece_id: str) -> list[Row]:

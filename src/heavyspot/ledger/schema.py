@@ -6,9 +6,15 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Engine, create_engine, event, inspect, text
-from sqlalchemy.exc import DBAPIError, OperationalError
+from sqlalchemy.engine import ExceptionContext
+from sqlalchemy.exc import (
+    DataError,
+    DBAPIError,
+    IntegrityError,
+    ProgrammingError,
+)
 
-from ..quantities.errors import LedgerFault
+from ..quantities.errors import LedgerAway, LedgerFault
 
 HEAD = "0009"
 """The schema this program works with."""
@@ -27,15 +33,17 @@ def open_engine(url: str) -> Engine:
     LedgerFault
         The database cannot be opened, or was made by a newer program.
     """
-    engine = create_engine(url)
+    engine = create_engine(url, pool_pre_ping=not url.startswith("sqlite"))
+    event.listen(engine, "handle_error", _in_words)
     if engine.dialect.name == "sqlite":
         event.listen(engine, "connect", _sqlite_settings)
     try:
         version = _version(engine)
-    except (OperationalError, DBAPIError) as fault:
-        raise LedgerFault(
-            f"The ledger cannot be opened ({fault.orig}).",
-            remedy="Check the data folder, its permissions and the disk.",
+    except LedgerAway as fault:
+        engine.dispose()
+        raise LedgerAway(
+            f"The ledger cannot be opened: {fault.message}",
+            remedy="Check the data folder, its permissions and the disk, or the database's address.",
         ) from None
     if version == HEAD:
         return engine
@@ -46,6 +54,19 @@ def open_engine(url: str) -> Engine:
         )
     _upgrade(engine)
     return engine
+
+
+def _in_words(context: ExceptionContext) -> None:
+    """Turn what the disk or the database refuses into words; a broken rule of the tables stays what it is."""
+    fault = context.sqlalchemy_exception
+    broken_rule = isinstance(fault, IntegrityError | ProgrammingError | DataError)
+    if isinstance(fault, DBAPIError) and not broken_rule:
+        if context.is_pre_ping:  # the pool tries a new connection by itself
+            return
+        raise LedgerAway(
+            f"The ledger cannot be read or written ({str(fault.orig).strip()}); nothing was changed.",
+            remedy="Check the disk's free space, the data folder and the database, and try again.",
+        ) from None
 
 
 def _sqlite_settings(connection: Any, _: Any) -> None:

@@ -18,6 +18,7 @@ from typing import Any
 from sqlalchemy import Connection, bindparam, func, select, text
 from sqlalchemy.exc import DBAPIError
 
+from ..quantities.errors import LedgerAway
 from .tables import amendments, happenings, jobs, old_rows, piece_index, rotor_runs, runs
 from .writing import Entries, Row, pieces_as_they_stand
 
@@ -82,7 +83,7 @@ def make_tables(c: Connection) -> None:
                 c.execute(
                     text("create index ix_search_words on search using gin (words gin_trgm_ops)")
                 )
-        except DBAPIError:
+        except (DBAPIError, LedgerAway):
             return  # then a search reads the whole table
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from sqlalchemy import select
 
 from .tables import arrivals, happenings, held, rotor_runs, runs, stations
-from .writing import Entries, Row, Transaction, add_entry, newest
+from .writing import Entries, Row, add_entry, newest, transaction
 
 
 class Stations(Entries):
@@ -13,7 +13,7 @@ class Stations(Entries):
 
     def add(self, name: str, key_digest: str, *, by: str) -> None:
         """Add a station or a new key of one; an empty digest ends it."""
-        with Transaction(self._engine) as c:
+        with transaction(self._engine) as c:
             old = newest(c, stations, stations.c.name == name)
             values = {"name": name, "key_digest": key_digest, "by": by}
             add_entry(c, stations, replaces=old["id"] if old else None, **values)

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from typing import Any
 
 from sqlalchemy import Connection, Engine, Table, insert, select
-from sqlalchemy.exc import OperationalError
 
 from ..quantities.errors import LedgerFault
-from .chain import add_links
+from .chain import add_links, lock_chain
 from .identity import new_id
 from .tables import amendments, jobs, piece_index, pieces
 
@@ -41,6 +41,24 @@ def add_entries(c: Connection, table: Table, rows: Iterable[Row]) -> list[str]:
         c.execute(insert(table), entries)
         add_links(c, table, ids)
     return ids
+
+
+def refuse_stale(now: Row | None, seen: str | None) -> None:
+    """Raise `LedgerFault` when somebody changed a thing after it was looked at.
+
+    Parameters
+    ----------
+    now : dict or None
+        Its newest entry.
+    seen : str or None
+        Identifier of the entry that was looked at, empty for none; None: it does not matter.
+    """
+    if seen is not None and seen != (now["id"] if now else ""):
+        who = (now and now["by"]) or "Somebody else"
+        raise LedgerFault(
+            f"{who} has changed this meanwhile; nothing was written.",
+            remedy="Look at it again, then say what you want to change.",
+        )
 
 
 def newest(c: Connection, table: Table, condition: Any) -> Row | None:
@@ -80,36 +98,15 @@ def pieces_as_they_stand() -> Any:
     )
 
 
-class Transaction:
-    """A write that is all or nothing, and on disk when it returns.
+@contextmanager
+def transaction(engine: Engine) -> Iterator[Connection]:
+    """Give a write that is all or nothing, and on disk when it returns; other writers wait until it ends.
 
     Raises
     ------
-    LedgerFault
+    LedgerAway
         The disk or the database refuses; nothing was changed.
     """
-
-    def __init__(self, engine: Any) -> None:
-        self._context = engine.begin()
-
-    def __enter__(self) -> Connection:
-        try:
-            connection: Connection = self._context.__enter__()
-        except OperationalError as fault:
-            raise _unwritable(fault) from None
-        return connection
-
-    def __exit__(self, *exc: Any) -> None:
-        try:
-            self._context.__exit__(*exc)
-        except OperationalError as fault:
-            raise _unwritable(fault) from None
-        if isinstance(exc[1], OperationalError):
-            raise _unwritable(exc[1]) from None
-
-
-def _unwritable(fault: OperationalError) -> LedgerFault:
-    return LedgerFault(
-        f"The ledger cannot be written ({fault.orig}); nothing was changed.",
-        remedy="Check the disk's free space and try again.",
-    )
+    with engine.begin() as c:
+        lock_chain(c)
+        yield c

@@ -7,7 +7,8 @@
     ├── UnreadableFile               a recording or model file that cannot be read
     ├── SignalTooPoor                a recording that reads, but from which nothing can be measured
     ├── SourceLost                   a device that is not there, or went away
-    └── LedgerFault                  the ledger refuses: unknown piece, duplicate serial, full disk
+    └── LedgerFault                  the ledger refuses: unknown piece, duplicate serial
+        └── LedgerAway               it cannot be reached or written at all: full disk, database gone
 """
 
 from __future__ import annotations
@@ -51,3 +52,7 @@ class SourceLost(HeavyspotError):
 
 class LedgerFault(HeavyspotError):
     """The ledger cannot do what was asked; nothing was changed."""
+
+
+class LedgerAway(LedgerFault):
+    """The ledger cannot be reached, or not be written: a full disk, a database that is gone."""

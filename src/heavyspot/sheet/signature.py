@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import asyncio
 import hashlib
 import io
 import json
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC
 from pathlib import Path
@@ -40,8 +43,19 @@ def signed(pdf: bytes, folder: Path, *, name: str) -> bytes:
         field_name=FIELD, md_algorithm="sha256", subfilter=SigSeedSubFilter.PADES, name=name
     )
     out = io.BytesIO()
-    signers.sign_pdf(IncrementalPdfFileWriter(io.BytesIO(pdf)), meta, signer=signer, output=out)
+    writer = IncrementalPdfFileWriter(io.BytesIO(pdf))
+    _outside_loops(lambda: signers.sign_pdf(writer, meta, signer=signer, output=out))
     return out.getvalue()
+
+
+def _outside_loops(do: Callable[[], Any]) -> Any:
+    """Call what begins an event loop of its own; in a thread where one runs already, as in a notebook."""
+    try:
+        asyncio.get_running_loop()
+    except RuntimeError:
+        return do()
+    with ThreadPoolExecutor(1) as apart:
+        return apart.submit(do).result()
 
 
 @dataclass(frozen=True)
@@ -93,7 +107,7 @@ def check_sheet(pdf: bytes) -> SheetCheck:
         found = reader.embedded_regular_signatures
         if not found:
             return SheetCheck("", "", "", False, data, _digest(data), "It carries no signature.")
-        status = validate_pdf_signature(found[0], _trusting(found[0]))
+        status = _outside_loops(lambda: validate_pdf_signature(found[0], _trusting(found[0])))
     except Exception as fault:  # a damaged file may fail anywhere inside the reader
         why = f"It is damaged ({type(fault).__name__}: {str(fault)[:120]})."
         return SheetCheck("", "", "", False, {}, "", why)

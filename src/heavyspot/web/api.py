@@ -48,6 +48,7 @@ REFUSALS: dict[int | str, dict[str, Any]] = {
     403: {"description": "Asked by another site's page, or the role is not enough"},
     404: {"description": "No such piece"},
     422: {"description": "Bad input: error and remedy"},
+    503: {"description": "The ledger cannot be reached or written"},
 }
 router = APIRouter(prefix="/api", responses=REFUSALS, dependencies=[Depends(allowed)])
 

@@ -16,7 +16,7 @@ from fastapi.staticfiles import StaticFiles
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from .._version import __version__
-from ..quantities.errors import BadInput, HeavyspotError, LedgerFault
+from ..quantities.errors import BadInput, HeavyspotError, LedgerAway, LedgerFault
 from ..sources.live import LiveSource
 from ..sources.sound_card import RigFile, load_rig_file, open_live
 from ..workshop.bench import Bench
@@ -190,7 +190,13 @@ async def _invalid(_: Request, fault: Exception) -> Response:
 async def _refuse(request: Request, fault: Exception) -> Response:
     assert isinstance(fault, HeavyspotError)
     status = (
-        404 if isinstance(fault, LedgerFault) and any(w in fault.message for w in NOTHING) else 422
+        503
+        if isinstance(fault, LedgerAway)
+        else (
+            404
+            if isinstance(fault, LedgerFault) and any(w in fault.message for w in NOTHING)
+            else 422
+        )
     )
     if request.url.path.startswith("/api"):
         return JSONResponse({"error": fault.message, "remedy": fault.remedy}, status)

@@ -123,11 +123,12 @@ def change_piece(
     model: Text = "",
     position: Text = "",
     why: Text = "",
+    seen: Text | None = None,
 ) -> Response:
     """Amend a piece."""
     typed = {"serial": new_serial, "model": model, "position": position}
     try:
-        now = amend_piece(shop, serial, typed, by=who.name, why=why)
+        now = amend_piece(shop, serial, typed, by=who.name, why=why, seen=seen)
     except HeavyspotError as fault:
         values = _piece(shop, serial) | {"fault": fault, "typed": typed | {"why": why}}
         return page(request, "piece.html", values, status=422)
@@ -189,11 +190,12 @@ def change_job(
     due: Text = "",
     note: Text = "",
     why: Text = "",
+    seen: Text | None = None,
 ) -> Response:
     """Amend a job."""
     typed = {"customer": customer, "invoice": invoice, "due": due, "note": note}
     try:
-        amend_job(shop, job_id, typed, by=who.name, why=why)
+        amend_job(shop, job_id, typed, by=who.name, why=why, seen=seen)
     except HeavyspotError as fault:
         values = _job(shop, job_id) | {"fault": fault, "typed": typed | {"why": why}}
         return page(request, "job.html", values, status=422)

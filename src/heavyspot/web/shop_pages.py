@@ -8,7 +8,7 @@ from typing import Any
 from fastapi import APIRouter, Depends, Request, Response
 
 from ..balance.geometry import DENSITY_G_CM3
-from ..quantities.errors import HeavyspotError
+from ..quantities.errors import HeavyspotError, LedgerFault
 from ..sources.toml_text import write_toml
 from ..workshop.gains import shop_gains
 from ..workshop.model_file import ModelFile
@@ -45,7 +45,9 @@ def models(request: Request, shop: Shop) -> Response:
 def model_page(request: Request, shop: Shop, name: str = "") -> Response:
     """The form for a model, new or known."""
     content = shop.model(name).model_dump(mode="json", exclude_unset=True) if name else FIRST_MODEL
-    return _model(request, model_typed(content), {}, known=name, content=content)
+    row = shop.book.model(name) if name else None
+    typed = model_typed(content) | {"seen": row["id"] if row else ""}
+    return _model(request, typed, {}, known=name, content=content)
 
 
 @router.post("/models")
@@ -58,7 +60,14 @@ async def put_model(request: Request, shop: Shop, who: Who) -> Response:
     faults = faults_by_field(ModelFile, content)
     if faults:
         return _model(request, typed, faults, known=known, content=content)
-    return goto("/models#" + shop.add_model(content, by=who.name).name)
+    seen = typed.get("seen") if known and content["name"] == known else None
+    try:
+        made = shop.add_model(content, by=who.name, seen=seen)
+    except LedgerFault as fault:
+        return _model(
+            request, typed, {"": f"{fault.message} {fault.remedy}"}, known=known, content=content
+        )
+    return goto("/models#" + made.name)
 
 
 @router.post("/models/text")
@@ -89,7 +98,9 @@ def rigs(request: Request, shop: Shop) -> Response:
 def rig_page(request: Request, shop: Shop, name: str = "") -> Response:
     """The form for a rig, new or known."""
     content = shop.rig(name).model_dump(mode="json", exclude_defaults=True) if name else {}
-    return _rig(request, rig_typed(content) | {"name": name}, {}, known=name)
+    row = shop.book.rig(name) if name else None
+    seen = {"name": name, "seen": row["id"] if row else ""}
+    return _rig(request, rig_typed(content) | seen, {}, known=name)
 
 
 @router.post("/rigs")
@@ -102,7 +113,12 @@ async def put_rig(request: Request, shop: Shop, who: Who) -> Response:
         faults["name"] = "needed"
     if faults:
         return _rig(request, typed, faults, known=typed.get("known", ""))
-    shop.add_rig(name, content, by=who.name)
+    known = typed.get("known", "")
+    seen = typed.get("seen") if known == name else None
+    try:
+        shop.add_rig(name, content, by=who.name, seen=seen)
+    except LedgerFault as fault:
+        return _rig(request, typed, {"": f"{fault.message} {fault.remedy}"}, known=known)
     return goto("/rigs")
 
 

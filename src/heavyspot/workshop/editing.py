@@ -68,8 +68,21 @@ def add_job(
     return shop.book.add_job(job, rows, by=by)
 
 
-def amend_piece(shop: Workshop, serial: str, changes: dict[str, str], *, by: str, why: str) -> str:
+def amend_piece(
+    shop: Workshop,
+    serial: str,
+    changes: dict[str, str],
+    *,
+    by: str,
+    why: str,
+    seen: str | None = None,
+) -> str:
     """Amend a piece's serial, model or position; returns the serial it now has.
+
+    Parameters
+    ----------
+    seen : str, optional
+        Identifier of the last amendment that was looked at; empty: there was none.
 
     Raises
     ------
@@ -77,7 +90,7 @@ def amend_piece(shop: Workshop, serial: str, changes: dict[str, str], *, by: str
         No reason, nothing changed, an unknown field, an empty serial, or the model of a piece that
         has been spun: its runs were judged by that model.
     LedgerFault
-        No such piece or model, or the serial is taken.
+        No such piece or model, the serial is taken, or somebody else amended it meanwhile.
     """
     piece = shop.piece(serial)
     changed = _changed(piece, changes, PIECE_FIELDS, why)
@@ -94,16 +107,25 @@ def amend_piece(shop: Workshop, serial: str, changes: dict[str, str], *, by: str
                 f"{serial} has runs that were judged as {piece['model']}.",
                 remedy="Add it as a new piece of the right model, and spin it there.",
             )
-    shop.book.amend_piece(piece["id"], changed, by=by, why=why.strip())
+    shop.book.amend_piece(piece["id"], changed, by=by, why=why.strip(), seen=seen)
     return changed.get("serial", serial)
 
 
-def amend_job(shop: Workshop, job_id: str, changes: dict[str, str], *, by: str, why: str) -> None:
+def amend_job(
+    shop: Workshop,
+    job_id: str,
+    changes: dict[str, str],
+    *,
+    by: str,
+    why: str,
+    seen: str | None = None,
+) -> None:
     """Amend a job's customer, invoice, due date or note; raises as `amend_piece` does."""
     job = find_job(shop, job_id)
     if "due" in changes:
         changes = changes | {"due": iso_date("due", changes["due"])}
-    shop.book.amend_job(job_id, _changed(job, changes, JOB_FIELDS, why), by=by, why=why.strip())
+    changed = _changed(job, changes, JOB_FIELDS, why)
+    shop.book.amend_job(job_id, changed, by=by, why=why.strip(), seen=seen)
 
 
 def _changed(now: Row, changes: dict[str, str], known: tuple[str, ...], why: str) -> dict[str, Any]:

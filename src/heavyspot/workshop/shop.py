@@ -59,8 +59,15 @@ class Workshop:
 
     # -- models, pieces, rigs ---------------------------------------------------------------------
 
-    def add_model(self, source: str | Path | dict[str, Any], *, by: str = "") -> ModelFile:
+    def add_model(
+        self, source: str | Path | dict[str, Any], *, by: str = "", seen: str | None = None
+    ) -> ModelFile:
         """Add a model from a TOML file or its keys; the same name again is a new version.
+
+        Parameters
+        ----------
+        seen : str, optional
+            Identifier of the version it was made from; empty: there was none.
 
         Raises
         ------
@@ -72,7 +79,9 @@ class Workshop:
             if isinstance(source, dict)
             else load_model_file(source)
         )
-        self.book.add_model(model.name, model.model_dump(mode="json", exclude_unset=True), by=by)
+        self.book.add_model(
+            model.name, model.model_dump(mode="json", exclude_unset=True), by=by, seen=seen
+        )
         return model
 
     def add_model_text(self, text: str, *, by: str = "") -> ModelFile:
@@ -97,7 +106,14 @@ class Workshop:
         row = self.book.model(model)
         return str(row["kind"]) if row else ""
 
-    def add_rig(self, name: str, content: dict[str, Any] | None = None, *, by: str = "") -> None:
+    def add_rig(
+        self,
+        name: str,
+        content: dict[str, Any] | None = None,
+        *,
+        by: str = "",
+        seen: str | None = None,
+    ) -> None:
         """Add a rig or a new version of it: its sensors and their calibration.
 
         Raises
@@ -107,7 +123,7 @@ class Workshop:
         """
         record = parse_rig(name, content or {})
         self.book.add_rig(
-            name.strip(), record.model_dump(mode="json", exclude_defaults=True), by=by
+            name.strip(), record.model_dump(mode="json", exclude_defaults=True), by=by, seen=seen
         )
 
     def rig(self, name: str) -> RigRecord:
@@ -252,6 +268,7 @@ class Workshop:
         by: str = "",
         replaces: str | None = None,
         why: str = "",
+        once: bool = False,
     ) -> Row:
         """Record a cut really made, by one of mass, depth or unbalance; the others follow.
 
@@ -261,6 +278,8 @@ class Workshop:
             On the rotor from the mark, against rotation, seen from the nut.
         replaces : str, optional
             Identifier of an earlier entry that this one amends; `why` is then needed.
+        once : bool
+            Record it only when no cut stands in that plane since the last run; else ``cut`` is empty.
 
         Raises
         ------
@@ -303,7 +322,7 @@ class Workshop:
             "replaces": replaces,
             "why": why,
         }
-        cut_id = self.book.add_cut(entry)
+        cut_id = self.book.add_cut(entry, once=once)
         used = sum(c["mass_mg"] for c in made if c["plane"] == found.name and c["id"] != replaces)
         left = body.budget_mg - used - entry["mass_mg"]
         return {"cut": cut_id, "serial": serial, **entry, "left_mg": left}
@@ -321,11 +340,9 @@ class Workshop:
         advised = advice["cuts"] or advice.get("one_more", [])
         if not advised:
             raise BadInput("No cut is advised.", remedy="Spin first.")
-        number = story["runs"][-1]["number"]
-        done = {c["plane"] for c in story["cuts_made"] if c["after_run"] >= number}
         for cut in advised:
-            if cut["plane"] not in done:
-                self.ground(serial, cut["plane"], cut["angle_deg"], depth_mm=cut["depth_mm"], by=by)
+            where = (serial, cut["plane"], cut["angle_deg"])
+            self.ground(*where, depth_mm=cut["depth_mm"], by=by, once=True)
 
     def unground(self, serial: str, cut_id: str, *, why: str, by: str = "") -> None:
         """Amend a cut that was written down but never made; the entry stays in the ledger.
