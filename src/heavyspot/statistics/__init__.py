@@ -1,0 +1,1 @@
+"""The shop's statistics: control charts, capability, gauge studies, agreement, survival. Pure."""
