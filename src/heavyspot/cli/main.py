@@ -18,6 +18,7 @@ from .keep import backup, move, restore
 from .machines import machine_app
 from .recordings import recordings_app
 from .reissue import reissue
+from .reread import reread_app
 from .rotor_tools import rotor_app
 from .stations import station_app
 from .users import user_app
@@ -49,6 +50,7 @@ app.add_typer(user_app, name="user")
 app.add_typer(rotor_app, name="rotor")
 app.add_typer(machine_app, name="machine")
 app.add_typer(station_app, name="station")
+app.add_typer(reread_app, name="reread")
 app.add_typer(recordings_app, name="recordings")
 app.command()(verify)
 app.command()(backup)

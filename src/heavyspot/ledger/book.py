@@ -22,6 +22,7 @@ from .lessons import Lessons
 from .looks import Looks
 from .old_book import OldBook
 from .papers import Papers
+from .rereading import Rereading
 from .retiring import Retiring
 from .rotor_book import RotorBook
 from .schema import open_engine
@@ -89,6 +90,7 @@ class Book(Entries):
         self.stations = Stations(self._engine)
         self.looks = Looks(self._engine)
         self.lessons = Lessons(self._engine)
+        self.rereading = Rereading(self._engine)
         self.retiring = Retiring(self._engine)
 
     def close(self) -> None:

@@ -3,19 +3,21 @@
 A projection, like the piece index: one line of text a piece (serial, customer, invoice, model, position,
 notes, operators), made anew whenever one of these changes. On SQLite it lies in an FTS5 table of three-letter
 groups (trigrams), so that any part of a word is found; when nothing holds all the words, pieces that share the
-rarest groups are ranked by likeness (Dice's coefficient of trigrams, word by word). On PostgreSQL
-a plain table with pg_trgm stands in, or without it a slower LIKE.
+rarest groups are ranked by likeness (Dice's coefficient of trigrams, word by word). On PostgreSQL a plain table
+with an index of pg_trgm stands in, or without it a slower LIKE; which groups are rare a sample of its lines tells.
 """
 
 from __future__ import annotations
 
 import re
+import time
 import unicodedata
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, func, select, text
+from sqlalchemy import Connection, Engine, bindparam, func, select, text
 from sqlalchemy.exc import DBAPIError
 
 from ..quantities.errors import LedgerAway
@@ -29,6 +31,9 @@ RAREST, MOST_HOLDERS = 5, 20_000
 """Groups that are looked up for a likeness, and how many pieces may hold one to be worth it."""
 
 CANDIDATES = 400
+
+SAMPLE, SAMPLE_KEPT_S = 20_000, 600.0
+"""Lines of PostgreSQL from which the rarity of groups is told, and for how long."""
 
 FILTERS = ("model", "verdict", "customer", "invoice", "from", "to")
 """Words that narrow the search, written ``model:larch``."""
@@ -167,6 +172,11 @@ def _notes_of(c: Connection, job_ids: list[str]) -> dict[str, str]:
 class Search(Entries):
     """The box."""
 
+    def __init__(self, engine: Engine) -> None:
+        super().__init__(engine)
+        self._groups: Counter[str] = Counter()
+        self._groups_until = 0.0
+
     def find(self, typed: str, *, most: int = 50) -> Found:
         """Return pieces that hold every word typed, or the likest ones when none does.
 
@@ -187,32 +197,11 @@ class Search(Entries):
         self, c: Connection, words: list[str], filters: dict[str, str], most: int
     ) -> list[Row]:
         query = _narrowed(pieces_as_they_stand(), filters)
-        long = [w for w in words if len(w) >= 3]
-        short = [w for w in words if len(w) < 3]
-        if c.dialect.name == "sqlite" and long:
-            match = " AND ".join('"' + w.replace('"', '""') + '"' for w in long)
-            # newest first without sorting them all: lines grow with time
-            deep = most if not short and not filters else 20 * most
-            lines = text(
-                "select piece_id, words from search where search match :m order by rowid desc limit :n"
-            )
-            found = [
-                r.piece_id
-                for r in c.execute(lines, {"m": match, "n": deep})
-                if all(w in r.words for w in short)
-            ]
-            query = query.where(piece_index.c.piece_id.in_(found))
-        elif words:
-            held = text(
-                "piece_id in (select piece_id from search where "
-                + " and ".join(f"words like :w{i} escape '\\'" for i in range(len(words)))
-                + ")"
-            )
-            query = query.where(
-                held.bindparams(
-                    *[bindparam(f"w{i}", f"%{_escaped(w)}%") for i, w in enumerate(words)]
-                )
-            )
+        if words:
+            # newest first without sorting them all, and deeper where the filters will leave few of them
+            deep = most if not filters else 20 * most
+            held = _lines_sqlite if c.dialect.name == "sqlite" else _lines_postgres
+            query = query.where(piece_index.c.piece_id.in_(held(c, words, deep)))
         rows = c.execute(query.order_by(piece_index.c.piece_id.desc()).limit(most)).mappings()
         return [dict(r) for r in rows]
 
@@ -220,8 +209,11 @@ class Search(Entries):
         self, c: Connection, words: list[str], filters: dict[str, str], most: int
     ) -> list[Row]:
         wanted = [(w, groups(w)) for w in words if len(w) >= 3]
-        sharing = _sharing_sqlite if c.dialect.name == "sqlite" else _sharing_postgres
-        scored = [(_likeness(wanted, line), p) for p, line in sharing(c, wanted)]
+        if c.dialect.name == "sqlite":
+            sharing = _sharing_sqlite(c, wanted)
+        else:
+            sharing = _sharing_postgres(c, wanted, self._known_groups(c))
+        scored = [(_likeness(wanted, line), p) for p, line in sharing]
         best = [p for score, p in sorted(scored, reverse=True) if score >= LIKE_ENOUGH][:most]
         rows = {
             r["id"]: dict(r)
@@ -231,8 +223,46 @@ class Search(Entries):
         }
         return [rows[p] for p in best if p in rows]
 
+    def _known_groups(self, c: Connection) -> Counter[str]:
+        """Return how often groups stand in a sample of PostgreSQL's lines, in lines of the whole; kept a while."""
+        if time.monotonic() > self._groups_until:
+            total = c.execute(
+                text("select reltuples from pg_class where relname = 'search'")
+            ).scalar()
+            share = min(100.0, 100.0 * SAMPLE / max(float(total or 0), 1.0))
+            some = text(f"select words from search tablesample system ({share:.6f})")
+            lines = [r.words for r in c.execute(some)]
+            counts = Counter(g for line in lines for g in _groups_of_line(line))
+            self._groups = Counter({g: round(n * 100.0 / share) for g, n in counts.items()})
+            self._groups_until = time.monotonic() + SAMPLE_KEPT_S
+        return self._groups
+
 
 Wanted = list[tuple[str, set[str]]]
+
+
+def _lines_sqlite(c: Connection, words: list[str], most: int) -> list[str]:
+    """Return the newest pieces whose lines hold all words."""
+    long, short = [w for w in words if len(w) >= 3], [w for w in words if len(w) < 3]
+    if not long:
+        held = " and ".join(f"words like :w{i} escape '\\'" for i in range(len(short)))
+        values = {f"w{i}": f"%{_escaped(w)}%" for i, w in enumerate(short)}
+        lines = text(f"select piece_id from search where {held} order by rowid desc limit :n")
+        return [r.piece_id for r in c.execute(lines, values | {"n": most})]
+    match = " AND ".join('"' + w.replace('"', '""') + '"' for w in long)
+    lines = text(
+        "select piece_id, words from search where search match :m order by rowid desc limit :n"
+    )
+    found = c.execute(lines, {"m": match, "n": most if not short else 20 * most})
+    return [r.piece_id for r in found if all(w in r.words for w in short)]
+
+
+def _lines_postgres(c: Connection, words: list[str], most: int) -> list[str]:
+    """Return the newest pieces whose lines hold all words: identifiers sort by time."""
+    held = " and ".join(f"words like :w{i} escape '\\'" for i in range(len(words)))
+    values = {f"w{i}": f"%{_escaped(w)}%" for i, w in enumerate(words)}
+    lines = text(f"select piece_id from search where {held} order by piece_id desc limit :n")
+    return [r.piece_id for r in c.execute(lines, values | {"n": most})]
 
 
 def _sharing_sqlite(c: Connection, wanted: Wanted) -> list[tuple[str, str]]:
@@ -253,18 +283,24 @@ def _sharing_sqlite(c: Connection, wanted: Wanted) -> list[tuple[str, str]]:
     return [(r.piece_id, r.words) for r in c.execute(query, {"m": match, "n": CANDIDATES})]
 
 
-def _sharing_postgres(c: Connection, wanted: Wanted) -> list[tuple[str, str]]:
-    if (
-        not wanted
-        or not c.execute(text("select 1 from pg_extension where extname = 'pg_trgm'")).scalar()
-    ):
+def _sharing_postgres(c: Connection, wanted: Wanted, known: Counter[str]) -> list[tuple[str, str]]:
+    """Return pieces, with their lines, that share the rarest groups of the words."""
+    every = {g for _, gs in wanted for g in gs if len(g) == 3 and " " not in g and g in known}
+    by_holders = sorted(every, key=lambda g: (known[g], g))
+    rare = [g for g in by_holders if known[g] <= MOST_HOLDERS // 4][:RAREST] or by_holders[:1]
+    if not rare:
         return []
-    c.execute(text("select set_config('pg_trgm.word_similarity_threshold', '0.4', true)"))
-    near = " or ".join(f":w{i} <% words" for i in range(len(wanted)))
-    rank = " + ".join(f"word_similarity(:w{i}, words)" for i in range(len(wanted)))
-    query = text(f"select piece_id, words from search where {near} order by {rank} desc limit :n")
-    values = {f"w{i}": w for i, (w, _) in enumerate(wanted)} | {"n": CANDIDATES}
+    held = [f"words like :g{i} escape '\\'" for i in range(len(rare))]
+    rank = " + ".join(f"({one})::int" for one in held)
+    query = text(
+        f"select piece_id, words from search where {' or '.join(held)} order by {rank} desc limit :n"
+    )
+    values = {f"g{i}": f"%{_escaped(g)}%" for i, g in enumerate(rare)} | {"n": CANDIDATES}
     return [(r.piece_id, r.words) for r in c.execute(query, values)]
+
+
+def _groups_of_line(line: str) -> set[str]:
+    return {line[i : i + 3] for i in range(len(line) - 2)}
 
 
 def groups(word: str) -> set[str]:

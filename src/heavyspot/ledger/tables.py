@@ -241,6 +241,36 @@ pins = _entry(
     Index(None, "name"),
 )
 
+rereads = _entry("rereads", Column("content", JSON, nullable=False))
+
+rereadings = _entry(
+    "rereadings",
+    Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
+    Column("reread_id", String(36), ForeignKey("rereads.id"), nullable=False),
+    Column("run_id", String(36), nullable=False),
+    Column("verdict", String(12), nullable=False),
+    Column("worst_ratio", Float, nullable=True),
+    Column("content", JSON, nullable=False),
+    UniqueConstraint("reread_id", "run_id"),
+)
+
+flow_tests = _entry(
+    "flow_tests",
+    Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
+    Column("rig", String(120), nullable=False, server_default=""),
+    Column("verdict", String(12), nullable=False),
+    Column("content", JSON, nullable=False),
+    Index(None, "piece_id"),
+)
+
+rig_checks = _entry(
+    "rig_checks",
+    Column("rig", String(120), nullable=False),
+    Column("kind", String(16), nullable=False),  # master, shaker, study
+    Column("content", JSON, nullable=False),
+    Index(None, "rig", "kind"),
+)
+
 retired = _entry(
     "retired",
     Column("recording", String(200), nullable=False),

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from ..ledger.writing import Row
+from ..workshop.tables import rows_csv
 
 COLUMNS = {
     "serial": "VARCHAR",
@@ -40,23 +41,8 @@ def pieces_as(kind: str, rows: Sequence[Row]) -> tuple[bytes, str]:
     kind : str
         csv, xlsx or parquet.
     """
-    made = {"csv": _csv, "xlsx": _xlsx, "parquet": _parquet}[kind]
+    made = {"csv": lambda r: rows_csv(r, list(COLUMNS)), "xlsx": _xlsx, "parquet": _parquet}[kind]
     return made(rows), MEDIA[kind]
-
-
-def _csv(rows: Sequence[Row]) -> bytes:
-    """Return CSV; text that a spreadsheet would take for a formula is disarmed."""
-    out = io.StringIO()
-    writer = csv.writer(out)
-    writer.writerow(COLUMNS)
-    writer.writerows([[_safe(r[c]) for c in COLUMNS] for r in rows])
-    return out.getvalue().encode()
-
-
-def _safe(value: object) -> object:
-    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
-        return "'" + value
-    return "" if value is None else value
 
 
 def _xlsx(rows: Sequence[Row]) -> bytes:

@@ -1,0 +1,122 @@
+"""``heavyspot reread``: archived recordings read anew, and which pieces to call back."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from .common import By, Json, emit, open_workshop, progress_bar
+
+reread_app = typer.Typer(
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    help="Archived recordings read anew; results lie beside.",
+)
+Id = Annotated[str, typer.Argument(help="As begin said it.")]
+Workers = Annotated[int, typer.Option(help="Processes; as many as cores when 0.")]
+Scheduler = Annotated[str, typer.Option(help="Address of a Dask scheduler; its workers do it.")]
+
+
+@reread_app.command("begin")
+def begin(
+    gain: Annotated[
+        float, typer.Option(help="Multiply vibration by: the sensitivity used over the true one.")
+    ] = 1.0,
+    limit: Annotated[float | None, typer.Option(help="Another limit, g.")] = None,
+    rig: Annotated[str, typer.Option(help="Only runs of this rig.")] = "",
+    model: Annotated[str, typer.Option(help="Only pieces of this model.")] = "",
+    since: Annotated[
+        str, typer.Option(help="Only runs from this day on: the last good check.")
+    ] = "",
+    until: Annotated[str, typer.Option(help="Only runs up to this day.")] = "",
+    workers: Workers = 0,
+    scheduler: Scheduler = "",
+    by: By = "",
+    json: Json = False,
+) -> None:
+    """Read a selection anew; interrupted, go on with: heavyspot reread on ID."""
+    from ..workshop.reread import Settings, begin_reread
+
+    shop = open_workshop()
+    made = begin_reread(shop, Settings(gain, limit, rig, model, since, until), by=by)
+    if not json:
+        typer.echo(f"Reread {made}")
+    _go(shop, made, workers, scheduler, json)
+
+
+@reread_app.command("on")
+def on(reread: Id, workers: Workers = 0, scheduler: Scheduler = "", json: Json = False) -> None:
+    """Go on with a reread that was stopped or cut off."""
+    _go(open_workshop(), reread, workers, scheduler, json)
+
+
+@reread_app.command("list")
+def list_(json: Json = False) -> None:
+    """List the rereads, newest first, and how far each is."""
+    book = open_workshop().book.rereading
+    rows = [
+        {"id": r["id"], "at": r["at"], "by": r["by"], "done": book.done(r["id"]), **r["content"]}
+        for r in book.all()
+    ]
+    if json:
+        emit(rows)
+        return
+    for r in rows:
+        said = ", ".join(
+            f"{k} {r[k]}" for k in ("gain", "limit_g", "rig", "model", "since", "until") if r[k]
+        )
+        typer.echo(f"{r['id']}  {r['at'][:16].replace('T', ' ')}  {r['done']:,} read  {said}")
+
+
+@reread_app.command("call-back")
+def call_back(
+    reread: Id,
+    csv: Annotated[Path | None, typer.Option(help="Write the list as CSV.")] = None,
+    json: Json = False,
+) -> None:
+    """List the pieces that left with a pass which no longer stands."""
+    from ..workshop.reread import call_back as pieces
+
+    rows = pieces(open_workshop(), reread)
+    if json:
+        emit(rows)
+        return
+    if csv:
+        from ..workshop.tables import rows_csv
+
+        csv.write_bytes(rows_csv(rows, COLUMNS))
+    for r in rows:
+        typer.echo(
+            f"{r['serial']}  {r['customer']}  {r['was_ratio']:.2f} then, {_ratio(r)} now of its limit"
+            f"  {'sheet ' + r['sheet'] if r['sheet'] else 'no sheet'}"
+        )
+    typer.echo(f"{len(rows):,} pieces to call back.")
+
+
+COLUMNS = (
+    "serial", "customer", "invoice", "number", "at", "rig", "was", "was_ratio", "verdict", "worst_ratio", "sheet",
+)  # fmt: skip
+
+
+def _ratio(r: dict[str, Any]) -> str:
+    return "open" if r["worst_ratio"] is None else f"{r['worst_ratio']:.2f}"
+
+
+def _go(shop: Any, made: str, workers: int, scheduler: str, json: bool) -> None:
+    from ..workshop.reread import go_on
+
+    with progress_bar(json) as show:
+        told = go_on(
+            shop, made, workers=workers, scheduler=scheduler,
+            progress=lambda done, total: show("recordings", done, total),
+        )  # fmt: skip
+    if json:
+        emit(asdict(told))
+        return
+    typer.echo(
+        f"{told.done:,} of {told.total:,} recordings read anew, {told.unreadable:,} unreadable."
+    )
+    typer.echo(f"Which pieces: heavyspot reread call-back {made}")
