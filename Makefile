@@ -29,6 +29,7 @@ bench: setup     ## speed, as ratios against named references in the same run
 	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(PY) -m benchmarks.live
 	$(PY) -m benchmarks.screen
 	$(PY) -m benchmarks.search
+	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(PY) -m benchmarks.reread
 
 prove: setup     ## the long proofs (closed loop, accuracy grid)
 	$(PY) -m pytest -q -n 2 -m prove
