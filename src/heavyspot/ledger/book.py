@@ -20,6 +20,7 @@ from .holding import Holding
 from .learnt import Learnt
 from .lessons import Lessons
 from .looks import Looks
+from .narrow import Narrow
 from .old_book import OldBook
 from .papers import Papers
 from .rereading import Rereading
@@ -91,6 +92,7 @@ class Book(Entries):
         self.looks = Looks(self._engine)
         self.lessons = Lessons(self._engine)
         self.rereading = Rereading(self._engine)
+        self.narrow = Narrow(self._engine)
         self.retiring = Retiring(self._engine)
 
     def close(self) -> None:
@@ -307,6 +309,11 @@ class Book(Entries):
     def pieces_by_id(self, ids: list[str]) -> list[Row]:
         """Return pieces as they stand by their identifiers; those that are not there are left out."""
         return self._rows(pieces_as_they_stand().where(piece_index.c.piece_id.in_(ids)))
+
+    def piece_count(self) -> int:
+        """Return how many pieces there are."""
+        with self._engine.connect() as c:
+            return int(c.execute(select(func.count()).select_from(piece_index)).scalar_one())
 
     def job(self, job_id: str) -> Row | None:
         """Return a job as it stands, or None."""

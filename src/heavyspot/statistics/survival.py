@@ -35,7 +35,9 @@ class Survival:
     claims: int
 
 
-def survival(time: Sequence[float], claimed: Sequence[bool]) -> Survival:
+def survival(
+    time: Sequence[float], claimed: Sequence[bool], pieces: Sequence[int] | None = None
+) -> Survival:
     """Return the estimate.
 
     Parameters
@@ -43,6 +45,8 @@ def survival(time: Sequence[float], claimed: Sequence[bool]) -> Survival:
     time : sequence of float
         To the claim, or to today for those without one.
     claimed : sequence of bool
+    pieces : sequence of int, optional
+        How many pieces each stands for; one when not given.
 
     Raises
     ------
@@ -50,11 +54,19 @@ def survival(time: Sequence[float], claimed: Sequence[bool]) -> Survival:
         Nothing, or times that are negative.
     """
     t, event = np.asarray(time, float), np.asarray(claimed, bool)
-    if len(t) == 0 or len(t) != len(event) or not np.isfinite(t).all() or (t < 0).any():
+    n = np.ones(len(t), int) if pieces is None else np.asarray(pieces, int)
+    if (
+        len(t) == 0
+        or not len(t) == len(event) == len(n)
+        or not np.isfinite(t).all()
+        or (t < 0).any()
+    ):
         raise BadInput("There is nothing to estimate from.", remedy="Give times from 0 on.")
-    times, counts = np.unique(t[event], return_counts=True)
-    order = np.sort(t)
-    at_risk = len(t) - np.searchsorted(order, times, side="left")
+    times, place = np.unique(t[event], return_inverse=True)
+    counts = np.bincount(place, weights=n[event], minlength=len(times)).astype(int)
+    order = np.argsort(t)
+    before = np.concatenate([[0], np.cumsum(n[order])])
+    at_risk = int(n.sum()) - before[np.searchsorted(t[order], times, side="left")]
     share = np.cumprod(1.0 - counts / at_risk)
     with np.errstate(divide="ignore"):
         green = np.cumsum(counts / (at_risk * np.maximum(at_risk - counts, 1e-300)))
@@ -69,5 +81,5 @@ def survival(time: Sequence[float], claimed: Sequence[bool]) -> Survival:
         high.append(float(s ** math.exp(-spread)))
     return Survival(
         tuple(map(float, times)), tuple(map(float, share)), tuple(low), tuple(high),
-        tuple(map(int, at_risk)), len(t), int(event.sum()),
+        tuple(map(int, at_risk)), int(n.sum()), int(n[event].sum()),
     )  # fmt: skip

@@ -92,6 +92,15 @@ ACCESS: dict[str, Role | Literal["anyone", "station"]] = {
     "POST /buildings/stations": "owner",
     "POST /buildings/held": "inspector",
     "POST /buildings/clashes": "inspector",
+    # what the shop can learn from itself
+    "GET /insight": "technician",
+    "GET /insight/pieces": "technician",
+    "GET /insight/suppliers": "technician",
+    "GET /insight/limits": "technician",
+    "GET /insight/claims": "technician",
+    "GET /insight/ask": "inspector",
+    "POST /insight/ask": "inspector",
+    "POST /insight/refresh": "technician",
     # the low-speed machines
     "GET /rotors": "technician",
     "POST /rotors": "technician",

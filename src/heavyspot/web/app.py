@@ -33,6 +33,7 @@ from . import (
     api_story,
     bench_pages,
     book_pages,
+    insight_pages,
     ledger_pages,
     live,
     login_pages,
@@ -51,6 +52,7 @@ HERE = Path(__file__).parent
 PARTS = (
     login_pages, bench_pages, book_pages, shop_pages, rotor_pages, machine_pages, live, api_story, api,
     api_runs, api_rotors, verify_pages, ledger_pages, station_pages, story_pages, api_exchange,
+    insight_pages,
 )  # fmt: skip
 
 LARGEST_BODY = 4_000_000

@@ -1,0 +1,1 @@
+"""What the shop can learn from itself: a copy of the ledger's narrow columns that answers at once."""

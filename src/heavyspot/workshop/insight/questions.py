@@ -1,0 +1,218 @@
+"""What the insight pages show, each number with the pieces behind it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+import numpy as np
+
+from ...quantities.errors import BadInput
+from ...statistics.charts import LEAST, Chart, capability, ewma
+from ...statistics.survival import Survival, survival
+from ..shop import Workshop
+from .store import asked
+
+GROUPS = {
+    "model": "model", "operator": "operator", "rig": "rig", "supplier": "supplier", "lot": "lot",
+    "customer": "customer",
+    "week": "strftime(day, '%G-W%V')", "month": "strftime(day, '%Y-%m')",
+}  # fmt: skip
+"""What pieces can be grouped by, and how."""
+
+FEW = 10
+"""Fewer pieces tell little, and the page says so."""
+
+BANDS = ((0.0, 0.5), (0.5, 0.75), (0.75, 1.0), (1.0, math.inf))
+"""Residual vibration a piece left with, as shares of its limit."""
+
+
+def checked_group(by: str) -> str:
+    """Return a group's expression; raises `BadInput` for one that is not known."""
+    if by not in GROUPS:
+        raise BadInput(f'There is no group "{by}".', remedy="Known: " + ", ".join(GROUPS) + ".")
+    return GROUPS[by]
+
+
+def overview(shop: Workshop, by: str, *, since: str = "", most: int = 60) -> list[dict[str, Any]]:
+    """Return a row for each group of pieces that were spun, the largest first, weeks and months newest first.
+
+    ``first`` is the share that passed at the first spin, with its 95 % interval after Wilson.
+    """
+    key = checked_group(by)
+    order = "1 desc" if by in ("week", "month") else "2 desc"
+    rows = asked(
+        shop,
+        f"""
+        select {key} as name, count(*) as pieces, sum((first_verdict = 'pass')::int) as at_first,
+          avg(runs) as runs, avg(cuts) as cuts, avg(mass_mg) as mass_mg, median(minutes) as minutes,
+          median(first_ratio) as first_ratio, median(last_ratio) as last_ratio,
+          sum((verdict = 'pass')::int) as passed, sum((claim_days is not null)::int) as claims
+        from facts where runs > 0 and day >= ?::date group by 1 order by {order} limit ?
+        """,
+        [since or "1900-01-01", most],
+    )
+    for r in rows:
+        r["first"], r["first_low"], r["first_high"] = wilson(int(r["at_first"]), int(r["pieces"]))
+        r["few"] = r["pieces"] < FEW
+    return rows
+
+
+def wilson(good: int, n: int) -> tuple[float, float, float]:
+    """Return a share and its 95 % interval (E.B. Wilson, 1927)."""
+    if n == 0:
+        return math.nan, 0.0, 1.0
+    z, p = 1.96, good / n
+    middle = (p + z * z / (2 * n)) / (1 + z * z / n)
+    half = z / (1 + z * z / n) * math.sqrt(p * (1 - p) / n + z * z / (4 * n * n))
+    return p, max(0.0, middle - half), min(1.0, middle + half)
+
+
+def pieces_behind(
+    shop: Workshop, by: str, name: str, *, since: str = "", most: int = 500
+) -> list[dict[str, Any]]:
+    """Return the pieces of a group, newest first."""
+    key = checked_group(by)
+    return asked(
+        shop,
+        f"""
+        select serial, model, customer, invoice, day, operator, rig, supplier, lot, runs, cuts, mass_mg,
+          first_ratio, last_ratio, verdict, claim_days
+        from facts where runs > 0 and {key} = ? and day >= ?::date order by day desc, piece_id desc limit ?
+        """,
+        [name, since or "1900-01-01", most],
+    )
+
+
+@dataclass(frozen=True)
+class Incoming:
+    """How the pieces of a supplier come in.
+
+    Attributes
+    ----------
+    supplier : str
+    pieces : int
+    low, middle, high : float
+        Tenth, half and nine tenths of first spins lie below this share of the limit.
+    chart : Chart or None
+        Weighted mean of the logarithm of the first ratio, limits from the first half; None for few pieces.
+    days : list of str
+    alarm : str
+        Day since which it is outside; empty when it is not now.
+    """
+
+    supplier: str
+    pieces: int
+    low: float
+    middle: float
+    high: float
+    chart: Chart | None
+    days: list[str]
+    alarm: str
+
+
+def incoming(shop: Workshop, *, newest: int = 400) -> list[Incoming]:
+    """Return how each supplier's pieces come in, by the newest of them."""
+    suppliers = asked(
+        shop,
+        """
+        select supplier, count(*) as pieces, quantile_cont(first_ratio, 0.1) as low, median(first_ratio) as middle,
+          quantile_cont(first_ratio, 0.9) as high
+        from facts where runs > 0 and supplier <> '' and first_ratio > 0 group by 1 order by 2 desc limit 20
+        """,
+    )
+    out = []
+    for s in suppliers:
+        rows = asked(
+            shop,
+            """
+            select day, first_ratio from facts where supplier = ? and runs > 0 and first_ratio > 0
+            order by day desc, piece_id desc limit ?
+            """,
+            [s["supplier"], newest],
+        )[::-1]
+        chart, alarm, days = None, "", [str(r["day"]) for r in rows]
+        if len(rows) >= 2 * LEAST:
+            logs = np.log([r["first_ratio"] for r in rows])
+            chart = ewma(logs.tolist(), weight=0.1, basis=len(rows) // 2)
+            alarm = _since(chart, days)
+        out.append(
+            Incoming(
+                s["supplier"], s["pieces"], s["low"], s["middle"], s["high"], chart, days, alarm
+            )
+        )
+    return out
+
+
+def _since(chart: Chart, days: list[str]) -> str:
+    """Return the day since which the newest points are outside; empty when the newest is inside."""
+    outside = set(chart.outside)
+    at = len(days) - 1
+    if at not in outside:
+        return ""
+    while at - 1 in outside:
+        at -= 1
+    return days[at]
+
+
+def shipped_elsewhere(shop: Workshop) -> list[dict[str, Any]]:
+    """Return by model what limits of one, two and three times the house's would have let go at the first spin.
+
+    Capability is that of the last run, one-sided against the house limit.
+    """
+    rows = asked(
+        shop,
+        """
+        select model, count(*) as pieces, avg((first_ratio <= 1)::int) as one, avg((first_ratio <= 2)::int) as two,
+          avg((first_ratio <= 3)::int) as three, avg(last_ratio) as mean, stddev_samp(last_ratio) as sd,
+          avg((last_ratio > 1)::int) as over
+        from facts where runs > 0 and last_ratio is not null group by 1 order by 2 desc limit 40
+        """,
+    )
+    for r in rows:
+        enough = r["pieces"] >= FEW and (r["sd"] or 0) > 0
+        found = capability(r["mean"], r["sd"], high=1.0) if enough else None
+        r["cpk"] = found.cpk if found else None
+    return rows
+
+
+def claims(shop: Workshop, *, today: datetime | None = None) -> list[tuple[str, Survival]]:
+    """Return by band of residual vibration how pieces stay without a claim, in days since they left."""
+    now = (today or datetime.now(UTC)).replace(tzinfo=None)
+    out = []
+    for low, high in BANDS:
+        rows = asked(
+            shop,
+            """
+            select coalesce(claim_days, date_diff('day', left_at, ?::timestamp)) as days,
+              claim_days is not null as claimed, count(*) as n
+            from facts where verdict in ('pass', 'fail') and runs > 0 and last_ratio >= ? and last_ratio < ?
+              and left_at <= ?::timestamp group by 1, 2
+            """,
+            [now.isoformat(), low, 1e9 if math.isinf(high) else high, now.isoformat()],
+        )
+        if rows:
+            name = (
+                f"{low:g} to {high:g} of the limit"
+                if math.isfinite(high)
+                else f"over {low:g} of it"
+            )
+            curve = survival(
+                [max(float(r["days"]), 0.0) for r in rows],
+                [bool(r["claimed"]) for r in rows],
+                [int(r["n"]) for r in rows],
+            )
+            out.append((name, curve))
+    return out
+
+
+def after(curve: Survival, days: float) -> float:
+    """Return the share without a claim after so many days."""
+    share = 1.0
+    for t, s in zip(curve.time, curve.share, strict=True):
+        if t > days:
+            break
+        share = s
+    return share

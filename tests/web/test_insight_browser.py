@@ -1,0 +1,51 @@
+"""The insight pages in a browser: numbers that lead to pieces, charts with their tables, questions of one's own."""
+
+import pytest
+from web.conftest import Server
+from web.test_browser import axe, open_page, picture, small_targets
+
+from benchmarks.big_shop import fill
+from heavyspot.workshop.demo_rig import furnish
+from heavyspot.workshop.shop import Workshop
+
+
+@pytest.fixture(scope="module")
+def filled(tmp_path_factory):
+    """A server on a shop of six thousand invented pieces."""
+    data = tmp_path_factory.mktemp("insight") / "data"
+    shop = Workshop(data)
+    furnish(shop)
+    fill(shop, 6000)
+    shop.close()
+    made = Server(data)
+    yield made
+    made.stop()
+
+
+@pytest.mark.parametrize("size", ["bench", "tablet"])
+def test_every_page_of_insight(filled, browser, size):
+    page = open_page(browser, size)
+    for place, words in (
+        ("/insight?by=supplier", "Saltholm Foundry"), ("/insight?by=week", "2019-W"),
+        ("/insight/suppliers", "as before"), ("/insight/limits", "Larch 52"), ("/insight/claims", "0 to 0.5"),
+        ("/insight/ask", "A question"),
+    ):  # fmt: skip
+        page.goto(filled.url + place)
+        assert words in page.locator("main").inner_text(), place
+        assert axe(page) == [] and small_targets(page) == [], place
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), place
+        name = place.split("?")[0].strip("/").replace("/", "-")
+        picture(page, f"{name}-{'week-' if 'week' in place else ''}{size}")
+    page.get_by_role("button", name="Ask", exact=True).click()
+    assert "Alder 64" in page.locator("main").inner_text()
+    refused = page.request.post(filled.url + "/insight/ask", form={"question": "drop table facts"})
+    assert refused.status == 422 and "not one SELECT" in refused.text()
+    page.goto(filled.url + "/insight?by=operator")
+    page.locator("td a.row").first.click()
+    page.wait_for_url("**/insight/pieces**")
+    assert axe(page) == [] and small_targets(page) == []
+    picture(page, f"insight-pieces-{size}")
+    with page.expect_download() as got:
+        page.get_by_role("link", name="All as CSV").click()
+    assert got.value.path().read_text().startswith("serial,model")
+    assert page.faults == []
