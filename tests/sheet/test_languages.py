@@ -14,9 +14,10 @@ import heavyspot.sheet
 from heavyspot.quantities.errors import BadInput, UnreadableFile
 from heavyspot.sheet.issue import issue_sheet
 from heavyspot.sheet.look import SheetLook, shop_look
-from heavyspot.sheet.pdf import ROTOR_UNCERTAINTY, rotor_pdf, sheet_pdf
+from heavyspot.sheet.pdf import FLOW_UNCERTAINTY, ROTOR_UNCERTAINTY, rotor_pdf, sheet_pdf
 from heavyspot.sheet.reissue import DONE, reissue
 from heavyspot.sheet.words import LANGUAGES, catalogue, said, said_each
+from heavyspot.workshop.flow_report import CAUTIONS as FLOW_CAUTIONS
 from heavyspot.workshop.report import CAUTIONS, make_report
 from heavyspot.workshop.rotor_report import CAUTIONS as ROTOR_CAUTIONS
 from heavyspot.workshop.rotor_report import WAYS, make_rotor_report
@@ -34,7 +35,7 @@ RED_DOT = base64.b64decode(
 def sentences():
     """Every sentence the templates and reports may say, but those of findings."""
     found = set()
-    for name in ("common.typ", "sheet.typ", "rotor.typ"):
+    for name in ("common.typ", "sheet.typ", "rotor.typ", "flow.typ"):
         text = (FOLDER / name).read_text()
         found |= set(re.findall(r'\bt\("((?:[^"\\]|\\.)+)"', text)) | set(
             re.findall(r'fact\("([^"]+)"', text)
@@ -44,7 +45,8 @@ def sentences():
         ):
             found |= {w for w in re.findall(r'"([^"]*)"', group) if w.strip(", ")}
         found |= set(re.findall(r'sheet\.with\("([^"]+)"', text))
-    return found | {*CAUTIONS, *ROTOR_CAUTIONS, *WAYS.values(), ROTOR_UNCERTAINTY}
+    said_elsewhere = {*CAUTIONS, *ROTOR_CAUTIONS, *FLOW_CAUTIONS, *WAYS.values()}
+    return found | said_elsewhere | {ROTOR_UNCERTAINTY, FLOW_UNCERTAINTY, "opening", "closing"}
 
 
 @pytest.mark.parametrize("language", OTHERS)

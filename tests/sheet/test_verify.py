@@ -2,6 +2,7 @@
 
 import asyncio
 import threading
+from concurrent.futures import ThreadPoolExecutor
 
 import pikepdf
 import pytest
@@ -156,5 +157,6 @@ def test_a_sheet_is_issued_and_checked_inside_an_event_loop(tmp_path):
         issue_rotor_sheet(shop, "W-1", tmp_path / "n.pdf")
         return check_sheet((tmp_path / "n.pdf").read_bytes())
 
-    assert asyncio.run(notebook()).intact
+    with ThreadPoolExecutor(1) as apart:  # this worker may run a browser, and so a loop of its own
+        assert apart.submit(lambda: asyncio.run(notebook())).result().intact
     shop.close()

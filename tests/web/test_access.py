@@ -45,7 +45,16 @@ def clients(app):
 def ask(client, key, headers=None):
     method, path = key.split(" ")
     # nobody: nothing that exists is touched
-    for name in ("serial:path", "name:path", "job_id", "cut_id", "id_", "name", "number"):
+    for name in (
+        "serial:path",
+        "name:path",
+        "job_id",
+        "cut_id",
+        "id_",
+        "rig:path",
+        "name",
+        "number",
+    ):
         path = path.replace("{" + name + "}", "7" if name == "number" else "nobody")
     json = {} if path.startswith("/api") and method not in ("GET", "DELETE") else None
     return client.request(method, path, headers=headers, json=json)

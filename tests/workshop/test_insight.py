@@ -52,8 +52,10 @@ def copied(shop):
     rows = store.asked(shop, "select * from facts where runs > 0")
     return {
         r["serial"]: (
-            r["runs"], r["cuts"], round(r["mass_mg"], 9), r["first_verdict"], r["verdict"],
-            round(r["first_ratio"], 9), round(r["last_ratio"], 9), r["supplier"], r["lot"], r["claim_days"] is not None,
+            r["runs"], r["cuts"], round(r["mass_mg"], 9), r["first_verdict"],
+            r["verdict"],
+            round(r["first_ratio"], 9), round(r["last_ratio"], 9), r["supplier"], r["lot"],
+            r["claim_days"] is not None,
         )
         for r in rows
     }  # fmt: skip

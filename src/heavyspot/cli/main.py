@@ -14,6 +14,7 @@ from ..quantities.checks import iso_date
 from ..quantities.errors import HeavyspotError
 from .bring import bring
 from .common import By, Json, Language, Settings, emit, open_workshop
+from .flow import flow_app
 from .keep import backup, move, restore
 from .machines import machine_app
 from .recordings import recordings_app
@@ -49,6 +50,7 @@ app.add_typer(rig_app, name="rig")
 app.add_typer(user_app, name="user")
 app.add_typer(rotor_app, name="rotor")
 app.add_typer(machine_app, name="machine")
+app.add_typer(flow_app, name="flow")
 app.add_typer(station_app, name="station")
 app.add_typer(reread_app, name="reread")
 app.add_typer(recordings_app, name="recordings")

@@ -16,6 +16,7 @@ from .accounts import Accounts
 from .archive import Archive
 from .chain import Broken
 from .exchange import Exchange
+from .flow_book import FlowBook
 from .holding import Holding
 from .learnt import Learnt
 from .lessons import Lessons
@@ -93,6 +94,7 @@ class Book(Entries):
         self.lessons = Lessons(self._engine)
         self.rereading = Rereading(self._engine)
         self.narrow = Narrow(self._engine)
+        self.flow = FlowBook(self._engine)
         self.retiring = Retiring(self._engine)
 
     def close(self) -> None:

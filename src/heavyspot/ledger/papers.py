@@ -26,10 +26,11 @@ class Papers(Entries):
         with self._engine.connect() as c:
             return newest(c, sheets, sheets.c.number == number)
 
-    def newest_sheet(self, piece_id: str) -> Row | None:
-        """Return the newest sheet of a piece, or None."""
+    def newest_sheet(self, piece_id: str, *, flow: bool = False) -> Row | None:
+        """Return a piece's newest sheet of runs, or of flow tests (whose numbers are kept negative), or None."""
+        kind = sheets.c.run_number < 0 if flow else sheets.c.run_number >= 0
         with self._engine.connect() as c:
-            return newest(c, sheets, sheets.c.piece_id == piece_id)
+            return newest(c, sheets, (sheets.c.piece_id == piece_id) & kind)
 
     def sheets_of(self, piece_id: str) -> list[Row]:
         """Return a piece's sheets in order."""

@@ -9,15 +9,14 @@ from typing import Any
 
 from ..ledger.writing import now_utc
 from ..quantities.errors import BadInput, LedgerFault
+from ..workshop.flow_report import FlowReport, make_flow_report
 from ..workshop.report import SheetReport, make_report
 from ..workshop.rotor_report import RotorReport, make_rotor_report
 from ..workshop.shop import Workshop
 from ..workshop.station import joined_of
 from .look import shop_look
-from .pdf import rotor_pdf, sheet_pdf
+from .pdf import Report, flow_pdf, rotor_pdf, sheet_pdf
 from .signature import signed
-
-Report = SheetReport | RotorReport
 
 TRIES = 50
 """Others may take a number while a sheet is being made; it is then made anew with the next one."""
@@ -60,6 +59,19 @@ def issue_rotor_sheet(
     def make(number: str, at: str) -> tuple[RotorReport, bytes]:
         report = make_rotor_report(shop, serial, number=number, at=at, by=by)
         return report, rotor_pdf(report, look)
+
+    return _issue(shop, serial, output, make, by)
+
+
+def issue_flow_sheet(
+    shop: Workshop, serial: str, output: str | Path, *, by: str = "", language: str = ""
+) -> dict[str, Any]:
+    """Write the sheet of a piece's last flow test and record it; as `issue_sheet`."""
+    look = shop_look(shop.book.folder, language)
+
+    def make(number: str, at: str) -> tuple[FlowReport, bytes]:
+        report = make_flow_report(shop, serial, number=number, at=at, by=by)
+        return report, flow_pdf(report, look)
 
     return _issue(shop, serial, output, make, by)
 

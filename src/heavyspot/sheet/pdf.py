@@ -9,12 +9,16 @@ from importlib.resources import as_file, files
 from typing import Any
 
 from ..quantities.errors import BadInput
+from ..workshop.flow_report import FlowReport
 from ..workshop.report import SheetReport
 from ..workshop.rotor_report import RotorReport
+from .flow_plot import flow_svg
 from .look import SheetLook
 from .plots import curve_svg, dial_svg
 from .polar import polar_svg
 from .words import catalogue, said, said_each
+
+Report = SheetReport | RotorReport | FlowReport
 
 
 def sheet_pdf(report: SheetReport, look: SheetLook | None = None) -> bytes:
@@ -57,6 +61,21 @@ def rotor_pdf(report: RotorReport, look: SheetLook | None = None) -> bytes:
     return _compiled("rotor.typ", report, drawings, words, look)
 
 
+def flow_pdf(report: FlowReport, look: SheetLook | None = None) -> bytes:
+    """Return a flow sheet as PDF bytes; the same report and look give the same bytes."""
+    look = look or SheetLook()
+    words = {
+        "calibration": said_each(report.calibration, look.language),
+        "uncertainty": said(FLOW_UNCERTAINTY, look.language),
+    }
+    return _compiled("flow.typ", report, {"curve": flow_svg(report)}, words, look)
+
+
+FLOW_UNCERTAINTY = (
+    "Expanded uncertainty k = 2 from pressures, temperature, bore and the element's coefficient (ISO 5167 or its "
+    "certificate), combined after the GUM. A window is kept or missed only when the uncertainty leaves no doubt."
+)
+
 ROTOR_UNCERTAINTY = (
     "Expanded uncertainty k = 2 of an amount. Verdict with the allowance for errors of ISO 21940-14 "
     "(from memory: check the standard)."
@@ -70,7 +89,7 @@ def _finding(code: str, text: str, language: str) -> str:
 
 def _compiled(
     template_name: str,
-    report: SheetReport | RotorReport,
+    report: Report,
     drawings: dict[str, str],
     words: dict[str, Any],
     look: SheetLook,
@@ -124,14 +143,14 @@ def _json(value: Any) -> str:
     return json.dumps(value, ensure_ascii=False)
 
 
-def qr_text(report: SheetReport | RotorReport) -> str:
+def qr_text(report: Report) -> str:
     """Return what the QR code says: where to verify it, or number and digest of its data."""
     if report.verify_url:
         return f"{report.verify_url.rstrip('/')}/verify/{report.number}?d={report.digest()}"
     return f"HEAVYSPOT {report.number} SHA256 {report.digest()}"
 
 
-def qr_svg(report: SheetReport | RotorReport) -> str:
+def qr_svg(report: Report) -> str:
     """Return the QR code as SVG."""
     import segno
 

@@ -77,7 +77,7 @@ def _beside_ledger(shop: Workshop, check: SheetCheck, who: str) -> SheetAnswer:
             f"The ledger no longer holds the link that stands on sheet {number}: it was rewritten."
         )
         return SheetAnswer("altered", text, check)
-    newer = shop.book.papers.newest_sheet(row["piece_id"])
+    newer = shop.book.papers.newest_sheet(row["piece_id"], flow=row["run_number"] < 0)
     if newer is not None and newer["number"] != number:
         text = f"Genuine, {who}; sheet {newer['number']} of {newer['at'][:10]} has taken its place."
         return SheetAnswer("superseded", text, check)

@@ -92,6 +92,15 @@ ACCESS: dict[str, Role | Literal["anyone", "station"]] = {
     "POST /buildings/stations": "owner",
     "POST /buildings/held": "inspector",
     "POST /buildings/clashes": "inspector",
+    # the flow bench
+    "GET /flow/{serial:path}": "technician",
+    "POST /flow/{serial:path}": "technician",
+    "GET /flow/{serial:path}/sheet.pdf": "technician",
+    "GET /flow-bench/{rig:path}": "inspector",
+    "POST /flow-bench/{rig:path}": "inspector",
+    "GET /api/pieces/{serial:path}/flow": "technician",
+    "POST /api/pieces/{serial:path}/flow": "technician",
+    "POST /api/flow-benches/{name}": "inspector",
     # what the shop can learn from itself
     "GET /insight": "technician",
     "GET /insight/pieces": "technician",

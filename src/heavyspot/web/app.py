@@ -33,6 +33,7 @@ from . import (
     api_story,
     bench_pages,
     book_pages,
+    flow_pages,
     insight_pages,
     ledger_pages,
     live,
@@ -50,7 +51,7 @@ from .page import fault_page
 HERE = Path(__file__).parent
 
 PARTS = (
-    login_pages, bench_pages, book_pages, shop_pages, rotor_pages, machine_pages, live, api_story, api,
+    login_pages, bench_pages, book_pages, shop_pages, rotor_pages, machine_pages, live, flow_pages, api_story, api,
     api_runs, api_rotors, verify_pages, ledger_pages, station_pages, story_pages, api_exchange,
     insight_pages,
 )  # fmt: skip

@@ -9,7 +9,7 @@ from html import escape
 from markupsafe import Markup
 
 WIDTH, HEIGHT = 720, 260
-LEFT, RIGHT, TOP, BOTTOM = 56, 12, 14, 34
+LEFT, RIGHT, TOP, BOTTOM = 56, 12, 28, 34
 DASHES = ("", "9 4", "3 4", "12 4 3 4")
 
 
@@ -68,7 +68,7 @@ def line_chart(
     parts.append(
         f'<text x="{(LEFT + WIDTH) / 2}" y="{foot}" text-anchor="middle">{escape(x_label)}</text>'
     )
-    parts.append(f'<text x="{LEFT + 6}" y="{TOP + 10}">{escape(y_label)}</text>')
+    parts.append(f'<text x="{LEFT}" y="{TOP - 12}">{escape(y_label)}</text>')
     for limit in limits:
         _, y = at(x0, limit)
         parts.append(

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import io
 import zipfile
-from typing import Annotated
+from collections.abc import Callable
+from typing import Annotated, Any
 
 from fastapi import Query, Response
 
@@ -20,10 +21,17 @@ Language = Annotated[str, Query(max_length=2)]
 
 def sheet_answer(shop: Workshop, serial: str, *, by: str, language: str = "") -> Response:
     """Return a newly issued sheet of a cartridge or rotor as a download."""
+    return issued_answer(shop, serial, issue_sheet_of, by=by, language=language)
+
+
+def issued_answer(
+    shop: Workshop, serial: str, issue: Callable[..., dict[str, Any]], *, by: str, language: str
+) -> Response:
+    """Return a newly issued sheet of any kind as a download."""
     folder = shop.book.folder / "sheets"
     folder.mkdir(exist_ok=True)
     path = folder / f"{new_id()}.pdf"  # of this request alone: others may issue at the same moment
-    made = issue_sheet_of(shop, serial, path, by=by, language=language)
+    made = issue(shop, serial, path, by=by, language=language)
     pdf = path.read_bytes()
     path.unlink()
     return pdf_answer(pdf, f"sheet-{made['number']}.pdf")

@@ -20,6 +20,6 @@ def verify_page(request: Request, number: str, shop: Shop, d: str = "") -> Respo
     known = row is not None and hmac.compare_digest(row["digest"].encode(), d.encode())
     values = {"number": number, "row": row if known else None, "newer": None}
     if known and row is not None:
-        newest = shop.book.papers.newest_sheet(row["piece_id"])
+        newest = shop.book.papers.newest_sheet(row["piece_id"], flow=row["run_number"] < 0)
         values["newer"] = newest if newest and newest["number"] != number else None
     return page(request, "verify.html", values, status=200 if known else 404)

@@ -107,6 +107,29 @@ class ScatterFile(_Strict):
     calibration_share: Annotated[float, Field(ge=0, lt=0.2)] = 0.01
 
 
+class FlowWindowFile(_Strict):
+    """``[[flow]]``: a window the corrected flow must lie in, at a position of the actuator or at any."""
+
+    name: Annotated[str, Field(min_length=1)]
+    low_kg_s: Positive
+    high_kg_s: Positive
+    position: float | None = None
+
+    @model_validator(mode="after")
+    def _rises(self) -> FlowWindowFile:
+        if self.low_kg_s >= self.high_kg_s:
+            raise ValueError(f"{self.low_kg_s:g} is not below {self.high_kg_s:g}")
+        return self
+
+
+class StopFile(_Strict):
+    """``[stop]``: the minimum flow a variable nozzle's stop is set to."""
+
+    wanted_kg_s: Positive
+    per_turn: Positive
+    in_is_up: bool = True
+
+
 class ModelFile(_Strict):
     """A whole model file."""
 
@@ -124,6 +147,8 @@ class ModelFile(_Strict):
     oil_temperature_c: tuple[float, float] | None = None
     oil_pressure_kpa: tuple[float, float] | None = None
     clearance_mm: dict[str, tuple[float, float]] = {}
+    flow: list[FlowWindowFile] = []
+    stop: StopFile | None = None
     kind: Literal["cartridge"] = "cartridge"
     note: str = ""
 

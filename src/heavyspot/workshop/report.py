@@ -197,10 +197,10 @@ def make_report(
     )
 
 
-def replaced_by(shop: Workshop, piece_id: str, number: str) -> str:
-    """Return the number of the sheet a new one replaces; empty for a piece's first."""
-    earlier = [s["number"] for s in shop.book.papers.sheets_of(piece_id) if s["number"] != number]
-    return earlier[-1] if earlier else ""
+def replaced_by(shop: Workshop, piece_id: str, number: str, *, flow: bool = False) -> str:
+    """Return the number of the sheet of the same kind a new one replaces; empty for the first."""
+    earlier = shop.book.papers.newest_sheet(piece_id, flow=flow)
+    return str(earlier["number"]) if earlier and earlier["number"] != number else ""
 
 
 def _curve(number: int, curve: Curve) -> SheetCurve:

@@ -18,7 +18,7 @@ class Event:
     at, by : str
     kind : str
         written, amended, build, signed, run, cut, sheet, returned, claim, note, reading, corrected, old, parts,
-        attached.
+        attached, flow.
     text : str
     number : int
         Of the run or reading; 0 for other kinds.
@@ -73,8 +73,19 @@ def whole_story(shop: Workshop, serial: str) -> list[Event]:
         way = "off" if what["way"] == "remove" else "added"
         text = f"{what['plane']}, {what['amount_gmm']:.3g} g·mm {way} at {what['angle_deg']:.0f}°"
         events.append(Event(c["at"], c["by"], "corrected", text))
+    for n, t in enumerate(shop.book.flow.of_piece(piece["id"]), start=1):
+        told = [
+            f"{w['name']} {w['corrected']:.4g} kg/s"
+            for w in t["content"]["windows"]
+            if w["corrected"] is not None
+        ]
+        with_ = t["content"]["housings"]
+        text = ", ".join([*told, *([f"with {with_}"] if with_ else []), t["rig"]])
+        events.append(Event(t["at"], t["by"], "flow", text, n, t["verdict"]))
     for s in shop.book.papers.sheets_of(piece["id"]):
-        events.append(Event(s["at"], s["by"], "sheet", f"{s['number']}, of run {s['run_number']}"))
+        what = "run" if s["run_number"] >= 0 else "flow test"
+        text = f"{s['number']}, of {what} {abs(s['run_number'])}"
+        events.append(Event(s["at"], s["by"], "sheet", text))
     return sorted(events, key=lambda e: e.at)
 
 

@@ -1,0 +1,133 @@
+"""``heavyspot flow``: the flow bench."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from ..quantities.errors import BadInput, UnreadableFile
+from .common import By, Json, Language, emit, named, open_workshop
+
+flow_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="The flow bench.")
+Serial = Annotated[str, typer.Argument(help="Serial number on the piece.")]
+Rig = Annotated[str, typer.Option("--rig", help="Name of the bench.")]
+
+
+@flow_app.command("bench")
+def bench(
+    rig: Annotated[str, typer.Argument(help="Name of the bench.")],
+    keys: Annotated[
+        list[str] | None,
+        typer.Argument(help="KEY=VALUE of its element, as docs/reference/flow.md lists them."),
+    ] = None,
+    by: By = "",
+    json: Json = False,
+) -> None:
+    """Write down what measures the flow on a bench, or show it."""
+    from ..workshop.flow_bench import bench_of, set_bench
+
+    shop = open_workshop()
+    content: dict[str, Any] = {}
+    for name, value in map(named, keys or []):
+        try:
+            content[name] = float(value)
+        except ValueError:
+            content[name] = value
+    found = set_bench(shop, rig, content, by=by) if content else bench_of(shop, rig)
+    told = found.model_dump(exclude_none=True)
+    if json:
+        emit(told)
+        return
+    for k, v in told.items():
+        typer.echo(f"{k:18} {v}")
+
+
+@flow_app.command("test")
+def test(
+    serial: Serial,
+    rig: Rig,
+    table: Annotated[
+        Path, typer.Option("--table", help="CSV: a line of column names, one line a reading.")
+    ],
+    housings: Annotated[str, typer.Option(help="Whose housings.")] = "",
+    stop_at: Annotated[
+        float | None, typer.Option(help="Where the stop stands now, in positions.")
+    ] = None,
+    leak: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="volume_l=, from_kpa=, to_kpa=, seconds=, temperature_c= of a closed test."
+        ),
+    ] = None,
+    by: By = "",
+    json: Json = False,
+) -> None:
+    """Judge and keep a flow test of a piece."""
+    from ..workshop.flow_report import stop_words
+    from ..workshop.flow_tests import keep_flow_test, readings_of_table
+
+    try:
+        text = table.read_text(encoding="utf-8-sig")
+    except OSError as fault:
+        raise UnreadableFile(
+            f"{table} cannot be read ({fault.strerror}).", remedy="Check the name."
+        ) from None
+    told = keep_flow_test(
+        open_workshop(), serial, rig, readings_of_table(text), housings=housings, stop_at=stop_at,
+        leak=_leak(leak), by=by,
+    )  # fmt: skip
+    if json:
+        emit(told)
+        return
+    for r in told["readings"]:
+        at = f"position {r['position']:g}, {r['way']}: " if r.get("position") is not None else ""
+        typer.echo(f"{at}{r['corrected']:.5g} ± {2 * r['corrected_u']:.2g} kg/s corrected")
+    for w in told["windows"]:
+        measured = (
+            "not measured"
+            if w["corrected"] is None
+            else f"{w['corrected']:.5g} ± {w['u']:.2g} kg/s"
+        )
+        typer.echo(
+            f"{w['name']}: {measured}, {w['low_kg_s']:g} to {w['high_kg_s']:g} asked: {w['verdict']}"
+        )
+    if told["leak_kg_s"] is not None:
+        typer.echo(f"Leak {1000 * told['leak_kg_s']:.3g} g/s")
+    if told["stop"]:
+        typer.echo(stop_words(told["stop"]))
+    typer.echo(f"{told['verdict'].upper()}, corrected to {told['reference']}.")
+
+
+@flow_app.command("sheet")
+def sheet(
+    serial: Serial,
+    out: Annotated[Path, typer.Option("--out", help="Where to write the PDF.")],
+    language: Language = "",
+    by: By = "",
+    json: Json = False,
+) -> None:
+    """Write the sheet of a piece's last flow test."""
+    from ..sheet.issue import issue_flow_sheet
+
+    issued = issue_flow_sheet(open_workshop(), serial, out, by=by, language=language)
+    if json:
+        emit(issued)
+        return
+    typer.echo(f"Sheet {issued['number']} ({issued['verdict']}) written to {out}.")
+
+
+def _leak(words: list[str] | None) -> dict[str, float] | None:
+    if not words:
+        return None
+    names = ("volume_l", "from_kpa", "to_kpa", "seconds", "temperature_c")
+    found = dict(map(named, words))
+    if set(found) != set(names):
+        raise BadInput(
+            "A leak test needs all of " + ", ".join(names) + ".", remedy="Give each once."
+        )
+    try:
+        return {k: float(v) for k, v in found.items()}
+    except ValueError:
+        raise BadInput("A value of the leak test is no number.", remedy="Correct it.") from None
