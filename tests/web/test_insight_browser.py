@@ -49,3 +49,26 @@ def test_every_page_of_insight(filled, browser, size):
         page.get_by_role("link", name="All as CSV").click()
     assert got.value.path().read_text().startswith("serial,model")
     assert page.faults == []
+
+
+@pytest.mark.parametrize("size", ["bench", "tablet"])
+def test_a_rig_s_health_and_what_was_judged_on_it(server, browser, size):
+    page = open_page(browser, size)
+    rig = f"High {size}"
+    made = page.request.post(
+        f"{server.url}/rigs", form={"name": rig, "kind": "high-speed rig", "master": "M-1"}
+    )
+    assert made.ok
+    page.goto(f"{server.url}/rig-health/{rig}")
+    page.locator("[name=reads]").fill("9,2")
+    page.get_by_role("button", name="Keep", exact=True).click()
+    page.wait_for_selector("text=over 3 %")
+    assert "not been spun" in page.locator("main").inner_text()
+    assert axe(page) == [] and small_targets(page) == []
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    picture(page, f"rig-health-{size}")
+    page.get_by_role("link", name="Read anew what was judged").click()
+    assert page.locator("[name=gain]").input_value().startswith("1.08")
+    assert axe(page) == [] and small_targets(page) == []
+    picture(page, f"rereads-{size}")
+    assert page.faults == []

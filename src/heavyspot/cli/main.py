@@ -20,6 +20,7 @@ from .machines import machine_app
 from .recordings import recordings_app
 from .reissue import reissue
 from .reread import reread_app
+from .rig_health import compare, health, shaker, study
 from .rotor_tools import rotor_app
 from .stations import station_app
 from .users import user_app
@@ -46,6 +47,8 @@ rig_app = typer.Typer(
 )
 app.add_typer(model_app, name="model")
 app.add_typer(piece_app, name="piece")
+for command in (health, shaker, compare, study):
+    rig_app.command()(command)
 app.add_typer(rig_app, name="rig")
 app.add_typer(user_app, name="user")
 app.add_typer(rotor_app, name="rotor")

@@ -26,6 +26,7 @@ from .old_book import OldBook
 from .papers import Papers
 from .rereading import Rereading
 from .retiring import Retiring
+from .rig_book import RigBook
 from .rotor_book import RotorBook
 from .schema import open_engine
 from .search import Search, index_pieces
@@ -95,6 +96,7 @@ class Book(Entries):
         self.rereading = Rereading(self._engine)
         self.narrow = Narrow(self._engine)
         self.flow = FlowBook(self._engine)
+        self.rigs = RigBook(self._engine)
         self.retiring = Retiring(self._engine)
 
     def close(self) -> None:

@@ -92,6 +92,15 @@ ACCESS: dict[str, Role | Literal["anyone", "station"]] = {
     "POST /buildings/stations": "owner",
     "POST /buildings/held": "inspector",
     "POST /buildings/clashes": "inspector",
+    # rigs, and what was judged on them
+    "GET /rig-health/{name:path}": "technician",
+    "POST /rig-health/{name:path}/shaker": "technician",
+    "POST /rig-health/{name:path}/study": "inspector",
+    "GET /rereads": "inspector",
+    "POST /rereads": "inspector",
+    "POST /rereads/{id_}": "inspector",
+    "GET /rereads/{id_}.csv": "inspector",
+    "GET /rereads/{id_}": "inspector",
     # the flow bench
     "GET /flow/{serial:path}": "technician",
     "POST /flow/{serial:path}": "technician",

@@ -39,6 +39,7 @@ from . import (
     live,
     login_pages,
     machine_pages,
+    rig_pages,
     rotor_pages,
     shop_pages,
     station_pages,
@@ -53,7 +54,7 @@ HERE = Path(__file__).parent
 PARTS = (
     login_pages, bench_pages, book_pages, shop_pages, rotor_pages, machine_pages, live, flow_pages, api_story, api,
     api_runs, api_rotors, verify_pages, ledger_pages, station_pages, story_pages, api_exchange,
-    insight_pages,
+    insight_pages, rig_pages,
 )  # fmt: skip
 
 LARGEST_BODY = 4_000_000

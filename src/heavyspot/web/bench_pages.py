@@ -16,6 +16,7 @@ from ..workshop.curves_view import path_view
 from ..workshop.keeping import little_room
 from ..workshop.look import find_run
 from ..workshop.report import SheetCut
+from ..workshop.rig_health import rig_words
 from ..workshop.shop import Workshop
 from .access import Who, allowed
 from .api import Shop, TheBench
@@ -281,7 +282,7 @@ def panel_values(serial: str, shop: Workshop, bench: TheBench) -> dict[str, Any]
         "last": last,
         "advised": advised,
         "problem": bench.problem,
-        "room": little_room(shop.book.folder),
+        "said": [w for w in (little_room(shop.book.folder), *_rig_words(shop)) if w],
         "build": build_state(shop, serial),
         "heard": bench.heard.get(serial, []),
         "typed": {},
@@ -291,3 +292,10 @@ def panel_values(serial: str, shop: Workshop, bench: TheBench) -> dict[str, Any]
         "clock": lambda angle: clock_text(angle, model.rotation),
         "limit_g": min(model.house_limit().limit_g),
     }
+
+
+def _rig_words(shop: Workshop) -> list[str]:
+    """Return what has to be said of rigs that have a master, before a customer's piece is judged."""
+    return [
+        w for name in shop.book.rig_names() if shop.rig(name).master for w in rig_words(shop, name)
+    ]

@@ -111,7 +111,16 @@ def model_typed(content: dict[str, Any]) -> dict[str, str]:
 def rig_content(typed: Mapping[str, str]) -> dict[str, Any]:
     """Return a rig's keys from a form."""
     out: dict[str, Any] = {}
-    for key in ("kind", "building", "calibrated_at", "due", "certificate", "serviced_at", "note"):
+    for key in (
+        "kind",
+        "building",
+        "calibrated_at",
+        "due",
+        "certificate",
+        "serviced_at",
+        "note",
+        "master",
+    ):
         _put(out, key, typed.get(key, "").strip())
     for key in ("least_gmm", "reduction"):
         _put(out, key, number(typed.get(key, "")))

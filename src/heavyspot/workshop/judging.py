@@ -42,6 +42,26 @@ def judge_curves(curves: tuple[Curve, ...], model: ModelFile) -> Judgement | Non
     )
 
 
+def fed_by_rig(book: Book, model: ModelFile, rig: str) -> ModelFile:
+    """Return a model whose scatter is not smaller than what the rig's own study and shaker say.
+
+    So the uncertainty of a verdict comes from the rig it is measured on: repeatability and reproducibility of its
+    newest study, and the deviation of its newest shaker check as calibration.
+    """
+    if not rig:
+        return model
+    studies, shakers = book.rigs.checks(rig, "study"), book.rigs.checks(rig, "shaker")
+    scatter = model.scatter
+    update: dict[str, float] = {}
+    if studies and studies[-1]["content"]["repeat_share"] > scatter.run_share:
+        update["run_share"] = min(0.49, float(studies[-1]["content"]["repeat_share"]))
+    if shakers and abs(shakers[-1]["content"]["deviation"]) > scatter.calibration_share:
+        update["calibration_share"] = min(0.19, abs(float(shakers[-1]["content"]["deviation"])))
+    if not update:
+        return model
+    return model.model_copy(update={"scatter": scatter.model_copy(update=update)})
+
+
 def frozen_conditions(book: Book, source: Recording, model: ModelFile, rig: str) -> dict[str, Any]:
     """Return what was true when it was measured; never recomputed from later settings."""
     house = model.house_limit()

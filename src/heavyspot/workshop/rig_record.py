@@ -47,6 +47,7 @@ class RigRecord(BaseModel):
     certificate: str = ""
     serviced_at: Date = ""
     note: str = ""
+    master: str = ""
     least_gmm: Annotated[float, Field(gt=0, allow_inf_nan=False)] | None = None
     reduction: Annotated[float, Field(gt=0, lt=1)] | None = None
     sensors: list[SensorRecord] = []

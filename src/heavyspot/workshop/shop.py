@@ -19,7 +19,7 @@ from ..sources.toml_text import parse_toml
 from ..sources.writers import write_flac
 from .advising import advise_on
 from .evidence import Evidence, gather
-from .judging import frozen_conditions
+from .judging import fed_by_rig, frozen_conditions
 from .learning import learnt_from
 from .model_file import ModelFile, load_model_file, parse_model
 from .past import pack_curves, past_runs
@@ -190,9 +190,9 @@ class Workshop:
             if isinstance(recording, Recording)
             else open_recording(recording, format=format)
         )
-        model = self.model(piece["model"])
-        made = self.book.cuts(piece["id"], "made")
         rig, operator = rig or source.rig, operator or source.operator
+        model = fed_by_rig(self.book, self.model(piece["model"]), rig)
+        made = self.book.cuts(piece["id"], "made")
         past = past_runs(self.book, piece["id"])
         number = len(past) + 1
         evidence = gather(
