@@ -90,6 +90,6 @@ def study(
         return
     typer.echo(
         f"{found.operators} operators, {found.parts} pieces, {found.trials} trials: "
-        f"repeatability {found.repeat:.4f} g, reproducibility {found.reproduce:.4f} g, {100 * found.share:.1f} % of the spread, "
-        f"{found.categories} categories."
+        f"repeatability {found.repeat:.4f} g, reproducibility {found.reproduce:.4f} g, "
+        f"{100 * found.share:.1f} % of the spread, {found.categories} categories."
     )
