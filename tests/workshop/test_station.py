@@ -279,9 +279,9 @@ def test_a_station_is_wiped_only_with_proof(houses, tmp_path):
     with pytest.raises(SourceLost):
         wipe(tmp_path / "east", down)
     houses.east = Workshop(tmp_path / "east")
-    recordings = [houses.east.book.folder / n for _, n, _ in houses.east.book.files()]
+    recordings = [houses.east.book.folder / n for _, n, _ in houses.east.book.papers.files()]
     assert len(recordings) == 4 and all(p.exists() for p in recordings)
-    lost = houses.main.book.folder / houses.east.book.files()[0][1]
+    lost = houses.main.book.folder / houses.east.book.papers.files()[0][1]
     exchange(houses.east, houses.line)
     good = lost.read_bytes()
     lost.write_bytes(good[:-1])

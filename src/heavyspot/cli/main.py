@@ -22,6 +22,7 @@ from .reissue import reissue
 from .reread import reread_app
 from .rig_health import compare, health, shaker, study
 from .rotor_tools import rotor_app
+from .serve import serve
 from .stations import station_app
 from .users import user_app
 from .verify import verify
@@ -62,6 +63,7 @@ app.command()(backup)
 app.command()(restore)
 app.command()(move)
 app.command()(bring)
+app.command()(serve)
 app.command()(reissue)
 
 Serial = Annotated[str, typer.Argument(help="Serial of the piece.")]
@@ -341,47 +343,6 @@ def devices(json: Json = False) -> None:
         return
     for d in found:
         typer.echo(f"{d.index:>3}  {d.name}  ({d.channels} channels, {d.default_rate_hz:.0f} Hz)")
-
-
-@app.command()
-def serve(
-    host: Annotated[
-        str,
-        typer.Option("--host", help="Address to listen on; any but loopback asks for a login."),
-    ] = "127.0.0.1",
-    port: Annotated[int, typer.Option("--port", help="Port to listen on.")] = 8520,
-    demo_shop: Annotated[
-        bool, typer.Option("--demo-shop", help="Furnish an empty ledger with the demo shop.")
-    ] = False,
-    rig: Annotated[
-        Path | None, typer.Option("--rig", help="Rig file: capture through an interface.")
-    ] = None,
-    pace: Annotated[
-        float, typer.Option("--pace", help="Speed of the simulated rig, times real time.")
-    ] = 1.0,
-    accounts: Annotated[
-        bool, typer.Option("--accounts", help="Ask for a login on loopback too.")
-    ] = False,
-    certificate: Annotated[
-        Path | None, typer.Option("--tls-certificate", help="PEM file; then https.")
-    ] = None,
-    key: Annotated[Path | None, typer.Option("--tls-key", help="PEM file of its key.")] = None,
-) -> None:
-    """Open the workshop in the browser, with the simulated rig or a real one."""
-    from importlib import import_module
-
-    # by name: the two faces of the program never import each other
-    web = import_module("heavyspot.web.app")
-    address = web.Address(host, port, accounts, certificate, key)
-
-    def ready() -> None:
-        if not web.is_loopback(host) and certificate is None:
-            typer.echo(
-                "Passwords travel in the clear: give --tls-certificate, or put a TLS proxy before it."
-            )
-        typer.echo(f"Heavyspot on {address.url}  (stop with Ctrl-C)")
-
-    web.serve(Settings.data, address, demo=demo_shop, pace=pace, rig=rig, ready=ready)
 
 
 def main() -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
-from typing import Any
 
 from sqlalchemy import Connection, func, insert, select, update
 from sqlalchemy.exc import IntegrityError
@@ -34,13 +33,11 @@ from .station_book import Stations
 from .tables import (
     amendments,
     cuts,
-    happenings,
     jobs,
     models,
     piece_index,
     pieces,
     rigs,
-    rotor_runs,
     runs,
 )
 from .writing import (
@@ -52,6 +49,7 @@ from .writing import (
     now_utc,
     pieces_as_they_stand,
     refuse_stale,
+    standing,
     transaction,
 )
 
@@ -265,7 +263,7 @@ class Book(Entries):
                 mine = (cuts.c.piece_id == entry["piece_id"]) & (cuts.c.kind == "made")
                 rows = [dict(r) for r in c.execute(select(cuts).where(mine)).mappings()]
                 place = (entry["plane"], entry["after_run"])
-                if any((r["plane"], r["after_run"]) == place for r in _standing(rows)):
+                if any((r["plane"], r["after_run"]) == place for r in standing(rows)):
                     return ""
             return add_entry(c, cuts, kind="made", **entry)
 
@@ -349,53 +347,13 @@ class Book(Entries):
     def cuts(self, piece_id: str, kind: str) -> list[Row]:
         """Return a piece's cuts of a kind in order, without those amended or never made."""
         mine = select(cuts).where(cuts.c.piece_id == piece_id, cuts.c.kind == kind)
-        return _standing(self._rows(mine.order_by(cuts.c.id)))
-
-    def outcomes_of_newest(self, most: int) -> list[Row]:
-        """Return the runs of the newest pieces, a piece at a time in order."""
-        query = (
-            select(
-                runs.c.piece_id,
-                piece_index.c.serial,
-                piece_index.c.model,
-                runs.c.number,
-                runs.c.verdict,
-                runs.c.worst_ratio,
-            )
-            .join(piece_index, piece_index.c.piece_id == runs.c.piece_id)
-            .where(runs.c.piece_id.in_(self._newest_pieces(most)))
-            .order_by(runs.c.piece_id, runs.c.number)
-        )
-        return self._rows(query)
-
-    def cuts_of_newest(self, most: int) -> list[Row]:
-        """Return the cuts made on the newest pieces, without those amended or never made."""
-        query = select(cuts).where(
-            cuts.c.kind == "made", cuts.c.piece_id.in_(self._newest_pieces(most))
-        )
-        return _standing(self._rows(query))
-
-    @staticmethod
-    def _newest_pieces(most: int) -> Any:
-        return select(piece_index.c.piece_id).order_by(piece_index.c.piece_id.desc()).limit(most)
+        return standing(self._rows(mine.order_by(cuts.c.id)))
 
     def run_count(self, piece_id: str) -> int:
         """Return how many runs a piece has."""
         with self._engine.connect() as c:
             query = select(func.count()).select_from(runs).where(runs.c.piece_id == piece_id)
             return int(c.execute(query).scalar_one())
-
-    def files(self) -> list[tuple[str, str, str]]:
-        """Return entry, name and digest of every file the ledger names: recordings, photos, documents."""
-        found = []
-        with self._engine.connect() as c:
-            for t in (runs, rotor_runs):
-                named = select(t.c.id, t.c.recording, t.c.recording_sha256)
-                found += [tuple(r) for r in c.execute(named.where(t.c.recording != ""))]
-            told = select(happenings.c.id, happenings.c.content)
-            for r in c.execute(told.where(happenings.c.kind == "attached")):
-                found.append((r.id, r.content["kept_as"], r.content["sha256"]))
-        return found
 
     # -- inside ---------------------------------------------------------------------------------
 
@@ -432,12 +390,6 @@ class Book(Entries):
                 f'A piece with serial "{named[0]}" is there already.',
                 remedy="Go on with that piece, or give this one another serial.",
             ) from None
-
-
-def _standing(rows: list[Row]) -> list[Row]:
-    """Return the cuts that stand: not amended by a later entry, and really made."""
-    amended = {r["replaces"] for r in rows}
-    return [r for r in rows if r["id"] not in amended and r["unbalance_gmm"] > 0]
 
 
 def _id(row: Row | None) -> str | None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from sqlalchemy import func, select
 
-from .tables import cut_errors, promises, responses
-from .writing import Entries, Row
+from .tables import cut_errors, cuts, piece_index, promises, responses, runs
+from .writing import Entries, Row, standing
 
 
 class Lessons(Entries):
@@ -39,3 +41,31 @@ class Lessons(Entries):
         """Return the newest chances that were said and followed, and whether the next run passed."""
         kept = select(promises.c.computed, promises.c.said, promises.c.passed)
         return self._rows(kept.order_by(promises.c.id.desc()).limit(most))
+
+    def outcomes_of_newest(self, most: int) -> list[Row]:
+        """Return the runs of the newest pieces, a piece at a time in order."""
+        query = (
+            select(
+                runs.c.piece_id,
+                piece_index.c.serial,
+                piece_index.c.model,
+                runs.c.number,
+                runs.c.verdict,
+                runs.c.worst_ratio,
+            )
+            .join(piece_index, piece_index.c.piece_id == runs.c.piece_id)
+            .where(runs.c.piece_id.in_(self._newest_pieces(most)))
+            .order_by(runs.c.piece_id, runs.c.number)
+        )
+        return self._rows(query)
+
+    def cuts_of_newest(self, most: int) -> list[Row]:
+        """Return the cuts made on the newest pieces, without those amended or never made."""
+        query = select(cuts).where(
+            cuts.c.kind == "made", cuts.c.piece_id.in_(self._newest_pieces(most))
+        )
+        return standing(self._rows(query))
+
+    @staticmethod
+    def _newest_pieces(most: int) -> Any:
+        return select(piece_index.c.piece_id).order_by(piece_index.c.piece_id.desc()).limit(most)

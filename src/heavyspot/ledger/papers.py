@@ -6,7 +6,7 @@ from sqlalchemy import func, select
 from sqlalchemy.exc import IntegrityError
 
 from .search import index_pieces
-from .tables import happenings, sheets
+from .tables import happenings, rotor_runs, runs, sheets
 from .writing import Entries, Row, add_entry, newest, transaction
 
 
@@ -59,3 +59,15 @@ class Papers(Entries):
         """Return what happened to a piece, in order."""
         mine = select(happenings).where(happenings.c.piece_id == piece_id)
         return self._rows(mine.order_by(happenings.c.id))
+
+    def files(self) -> list[tuple[str, str, str]]:
+        """Return entry, name and digest of every file the ledger names: recordings, photos, documents."""
+        found = []
+        with self._engine.connect() as c:
+            for t in (runs, rotor_runs):
+                named = select(t.c.id, t.c.recording, t.c.recording_sha256)
+                found += [tuple(r) for r in c.execute(named.where(t.c.recording != ""))]
+            told = select(happenings.c.id, happenings.c.content)
+            for r in c.execute(told.where(happenings.c.kind == "attached")):
+                found.append((r.id, r.content["kept_as"], r.content["sha256"]))
+        return found

@@ -78,6 +78,12 @@ def current_job(c: Connection, job_id: str) -> Row | None:
     return found
 
 
+def standing(rows: list[Row]) -> list[Row]:
+    """Return the cuts that stand: not amended by a later entry, and really made."""
+    amended = {r["replaces"] for r in rows}
+    return [r for r in rows if r["id"] not in amended and r["unbalance_gmm"] > 0]
+
+
 class Entries:
     """Some of a ledger's tables."""
 

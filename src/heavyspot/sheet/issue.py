@@ -9,12 +9,12 @@ from typing import Any
 
 from ..ledger.writing import now_utc
 from ..quantities.errors import BadInput, LedgerFault
-from ..workshop.flow_report import FlowReport, make_flow_report
-from ..workshop.report import SheetReport, make_report
-from ..workshop.rotor_report import RotorReport, make_rotor_report
+from ..workshop.flow_report import make_flow_report
+from ..workshop.report import make_report
+from ..workshop.rotor_report import make_rotor_report
 from ..workshop.shop import Workshop
 from ..workshop.station import joined_of
-from .look import shop_look
+from .look import SheetLook, shop_look
 from .pdf import Report, flow_pdf, rotor_pdf, sheet_pdf
 from .signature import signed
 
@@ -39,41 +39,21 @@ def issue_sheet(
     dict
         ``number``, ``digest``, ``path``, ``verdict``.
     """
-
-    look = shop_look(shop.book.folder, language)
-
-    def make(number: str, at: str) -> tuple[SheetReport, bytes]:
-        report = make_report(shop, serial, number=number, at=at, by=by)
-        return report, sheet_pdf(report, look)
-
-    return _issue(shop, serial, output, make, by)
+    return _issue(shop, serial, output, by, language, make_report, sheet_pdf)
 
 
 def issue_rotor_sheet(
     shop: Workshop, serial: str, output: str | Path, *, by: str = "", language: str = ""
 ) -> dict[str, Any]:
     """Write a rotor's sheet and record it; as `issue_sheet`."""
-
-    look = shop_look(shop.book.folder, language)
-
-    def make(number: str, at: str) -> tuple[RotorReport, bytes]:
-        report = make_rotor_report(shop, serial, number=number, at=at, by=by)
-        return report, rotor_pdf(report, look)
-
-    return _issue(shop, serial, output, make, by)
+    return _issue(shop, serial, output, by, language, make_rotor_report, rotor_pdf)
 
 
 def issue_flow_sheet(
     shop: Workshop, serial: str, output: str | Path, *, by: str = "", language: str = ""
 ) -> dict[str, Any]:
     """Write the sheet of a piece's last flow test and record it; as `issue_sheet`."""
-    look = shop_look(shop.book.folder, language)
-
-    def make(number: str, at: str) -> tuple[FlowReport, bytes]:
-        report = make_flow_report(shop, serial, number=number, at=at, by=by)
-        return report, flow_pdf(report, look)
-
-    return _issue(shop, serial, output, make, by)
+    return _issue(shop, serial, output, by, language, make_flow_report, flow_pdf)
 
 
 def issue_sheet_of(
@@ -89,18 +69,21 @@ def _issue(
     shop: Workshop,
     serial: str,
     output: str | Path,
-    make: Callable[[str, str], tuple[Report, bytes]],
     by: str,
+    language: str,
+    report_of: Callable[..., Any],
+    pdf_of: Callable[[Any, SheetLook], bytes],
 ) -> dict[str, Any]:
     path = Path(output)
     if not path.parent.exists():
         raise BadInput(f"The folder {path.parent} is not there.", remedy="Make it first.")
-    at = now_utc()
+    look, at = shop_look(shop.book.folder, language), now_utc()
     station = joined_of(shop.book.folder)
     series = f"{at[:4]}-{station.name}" if station else f"{at[:4]}-"  # no two buildings share one
     for _ in range(TRIES):
         number = f"{series}{shop.book.papers.sheet_count(series) + 1:05d}"
-        report, pdf = make(number, at)
+        report: Report = report_of(shop, serial, number=number, at=at, by=by)
+        pdf = pdf_of(report, look)
         unfinished = path.with_name(path.name + ".part")
         with unfinished.open("wb") as file:
             file.write(signed(pdf, shop.book.folder, name=report.shop))

@@ -152,7 +152,7 @@ def _files(ledger: Path, source: Path, to: Path) -> list[tuple[str, str]]:
     """
     book = _opened(ledger)
     gone = book.retiring.all_gone()
-    rows = [(name, digest) for _, name, digest in book.files() if name not in gone]
+    rows = [(name, digest) for _, name, digest in book.papers.files() if name not in gone]
     book.close()
     if load_shop_file(source).recordings_url:
         rows = [r for r in rows if (source / r[0]).exists() or (to / r[0]).exists()]

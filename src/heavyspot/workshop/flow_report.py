@@ -6,12 +6,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from .._version import __version__
-from ..ledger.writing import now_utc
 from ..quantities.errors import LedgerFault
 from .flow_tests import COVERAGE_K, flow_tests_of
-from .report import Provable, calibration_text, replaced_by
+from .report import Head, calibration_text, head_of
 from .shop import Workshop
-from .shop_file import load_shop_file
 
 CAUTIONS = (
     "Flow holds for the housings and the reference conditions named here; other benches correct otherwise.",
@@ -45,28 +43,14 @@ class FlowReading:
     efficiency: float | None
 
 
-@dataclass(frozen=True)
-class FlowReport(Provable):
+@dataclass(frozen=True, kw_only=True)
+class FlowReport(Head):
     """One flow sheet's content; the same value always gives the same PDF bytes."""
 
-    number: str
-    issued_at: str
-    shop: str
-    address: str
-    customer: str
-    invoice: str
-    serial: str
-    model: str
-    received: str
-    rig: str
-    calibration: str
     element: str
     reference: str
     housings: str
-    operator: str
-    run: int
     measured_at: str
-    verdict: str
     windows: tuple[FlowWindow, ...]
     readings: tuple[FlowReading, ...]
     curve: tuple[tuple[float, float], ...]
@@ -74,13 +58,6 @@ class FlowReport(Provable):
     repeat_kg_s: float | None
     stop: str
     leak_kg_s: float | None
-    recording_sha256: str
-    cautions: tuple[str, ...]
-    issued_by: str
-    replaces: str
-    program: str
-    ledger: str
-    verify_url: str
 
 
 def make_flow_report(
@@ -90,18 +67,11 @@ def make_flow_report(
     tests = flow_tests_of(shop, serial)
     if not tests:
         raise LedgerFault(f"{serial} has no flow test.", remedy="Test it first.")
-    test, piece, settings = tests[-1], shop.piece(serial), load_shop_file(shop.book.folder)
+    test, piece = tests[-1], shop.piece(serial)
     bench, curve = test["bench"], test["curve"]
     return FlowReport(
-        number=number,
-        issued_at=at or now_utc(),
-        shop=settings.name,
-        address=settings.address,
-        customer=piece["customer"],
-        invoice=piece["invoice"],
-        serial=serial,
+        **head_of(shop, piece, number=number, at=at, by=by, cautions=CAUTIONS, flow=True),
         model=piece["model"],
-        received=piece["day"],
         rig=test["rig"],
         calibration=calibration_text(test["rig_record"], test["at"]),
         element=bench["element"]
@@ -141,12 +111,7 @@ def make_flow_report(
         stop=stop_words(test["stop"]),
         leak_kg_s=test["leak_kg_s"],
         recording_sha256="",
-        cautions=(*CAUTIONS, *settings.cautions),
-        issued_by=by,
-        replaces=replaced_by(shop, piece["id"], number, flow=True),
         program=f"Heavyspot {__version__}",
-        ledger=shop.book.head()[1],
-        verify_url=settings.verify_url,
     )
 
 

@@ -111,10 +111,10 @@ class Gains:
 def shop_gains(shop: Workshop, *, most_pieces: int = 5000) -> Gains:
     """Return what the newest pieces tell."""
     cuts: dict[str, list[Row]] = defaultdict(list)
-    for cut in shop.book.cuts_of_newest(most_pieces):
+    for cut in shop.book.lessons.cuts_of_newest(most_pieces):
         cuts[cut["piece_id"]].append(cut)
     models: dict[str, ModelGains] = {}
-    runs = shop.book.outcomes_of_newest(most_pieces)
+    runs = shop.book.lessons.outcomes_of_newest(most_pieces)
     for piece_id, group in itertools.groupby(runs, key=lambda r: r["piece_id"]):
         rows = list(group)
         if rows[0]["verdict"] == "pass":

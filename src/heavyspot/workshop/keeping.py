@@ -21,7 +21,7 @@ def check_recordings(
     shop: Workshop, progress: Callable[[int, int], None] | None = None
 ) -> Iterator[tuple[str, str]]:
     """Yield (entry, what is wrong) for every recording or document that is missing or changed."""
-    rows, gone = shop.book.files(), shop.book.retiring.all_gone()
+    rows, gone = shop.book.papers.files(), shop.book.retiring.all_gone()
     for done, (entry_id, name, digest) in enumerate(rows, start=1):
         wrong = "" if name in gone else shop.book.archive.fault(name, digest)
         if wrong:

@@ -64,9 +64,9 @@ class Provable:
         return hashlib.sha256(self.data().encode()).hexdigest()
 
 
-@dataclass(frozen=True)
-class SheetReport(Provable):
-    """One sheet's content; the same value always gives the same PDF bytes."""
+@dataclass(frozen=True, kw_only=True)
+class Head(Provable):
+    """What every sheet says: whose, of what, by whom, and how it is proved."""
 
     number: str
     issued_at: str
@@ -76,19 +76,60 @@ class SheetReport(Provable):
     invoice: str
     serial: str
     model: str
-    position: str
     received: str
-    rotation: Rotation
-    test_speed_rpm: float
     rig: str
     calibration: str
-    sensor: str
     operator: str
     run: int
+    verdict: str
+    recording_sha256: str
+    cautions: tuple[str, ...]
+    issued_by: str
+    replaces: str
+    program: str
+    ledger: str
+    verify_url: str
+
+
+def head_of(
+    shop: Workshop,
+    piece: Row,
+    *,
+    number: str,
+    at: str | None,
+    by: str,
+    cautions: tuple[str, ...],
+    flow: bool = False,
+) -> dict[str, Any]:
+    """Return the fields of a head that hang on the piece and the shop, for any kind of sheet."""
+    settings = load_shop_file(shop.book.folder)
+    return {
+        "number": number,
+        "issued_at": at or now_utc(),
+        "shop": settings.name,
+        "address": settings.address,
+        "customer": piece["customer"],
+        "invoice": piece["invoice"],
+        "serial": piece["serial"],
+        "received": piece["day"],
+        "cautions": (*cautions, *settings.cautions),
+        "issued_by": by,
+        "replaces": replaced_by(shop, piece["id"], number, flow=flow),
+        "ledger": shop.book.head()[1],
+        "verify_url": settings.verify_url,
+    }
+
+
+@dataclass(frozen=True, kw_only=True)
+class SheetReport(Head):
+    """One sheet's content; the same value always gives the same PDF bytes."""
+
+    position: str
+    rotation: Rotation
+    test_speed_rpm: float
+    sensor: str
     run_id: str
     spun_at: str
-    recording_sha256: str
-    verdict: str
     margin: float
     worst_speed_rpm: float
     worst_g: float
@@ -103,13 +144,7 @@ class SheetReport(Provable):
     cuts: tuple[SheetCut, ...]
     findings: tuple[str, ...]
     uncertainty: str
-    cautions: tuple[str, ...]
     finding_codes: tuple[str, ...]
-    issued_by: str
-    replaces: str
-    program: str
-    ledger: str
-    verify_url: str
 
 
 def make_report(
@@ -139,24 +174,15 @@ def make_report(
     row, result, conditions = last.row, last.row["result"], last.row["conditions"]
     model = parse_model(conditions["model"], name="the run's model")
     worst = result["worst"]
-    settings = load_shop_file(shop.book.folder)
-    issued = at or now_utc()
     house = model.house_limit()
     sensor: dict[str, Any] = next(
         (c for c in conditions["recording"]["channels"] if c["quantity"] == "acceleration"), {}
     )
     made = shop.book.cuts(piece["id"], "made")
     return SheetReport(
-        number=number,
-        issued_at=issued,
-        shop=settings.name,
-        address=settings.address,
-        customer=piece["customer"],
-        invoice=piece["invoice"],
-        serial=serial,
+        **head_of(shop, piece, number=number, at=at, by=by, cautions=CAUTIONS),
         model=model.name,
         position=piece["position"],
-        received=piece["day"],
         rotation=model.rotation,
         test_speed_rpm=model.test_speed_rpm,
         rig=row["rig"],
@@ -182,18 +208,13 @@ def make_report(
         cuts=tuple(_cut(c, model.rotation) for c in made if c["after_run"] < last.number),
         findings=tuple(f["text"] for f in result["findings"]),
         finding_codes=tuple(f["code"] for f in result["findings"]),
-        issued_by=by,
-        replaces=replaced_by(shop, piece["id"], number),
         uncertainty=(
             f"Expanded uncertainty k = 2 from tracker noise, repeatability "
             f"({100 * model.scatter.run_share:.1f} %) and calibration "
             f"({100 * model.scatter.calibration_share:.1f} %), combined after the GUM. "
             "A pass keeps clear of the limit by 1.5 times that."
         ),
-        cautions=(*CAUTIONS, *settings.cautions),
         program=f"Heavyspot {__version__}, run read with {conditions['program']}",
-        ledger=shop.book.head()[1],
-        verify_url=settings.verify_url,
     )
 
 

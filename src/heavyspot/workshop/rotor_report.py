@@ -6,13 +6,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from .._version import __version__
-from ..ledger.writing import now_utc
 from ..quantities.angles import Rotation, clock_text
 from ..quantities.errors import LedgerFault
-from .report import Provable, calibration_text, replaced_by
+from .report import Head, calibration_text, head_of
 from .rotors import rotor_story
 from .shop import Workshop
-from .shop_file import load_shop_file
 
 CAUTIONS = (
     "Service speed, fits, keys and installation remain by the maker's data and local rules.",
@@ -54,41 +52,20 @@ class SheetCorrection:
     after_run: int
 
 
-@dataclass(frozen=True)
-class RotorReport(Provable):
+@dataclass(frozen=True, kw_only=True)
+class RotorReport(Head):
     """One rotor sheet's content; the same value always gives the same PDF bytes."""
 
-    number: str
-    issued_at: str
-    shop: str
-    address: str
-    customer: str
-    invoice: str
-    serial: str
-    model: str
-    received: str
     rotation: Rotation
     mass_kg: float
     service_speed_rpm: float
     speed_rpm: float
-    rig: str
-    calibration: str
-    operator: str
-    run: int
     measured_at: str
     way: str
-    recording_sha256: str
     rule: str
-    verdict: str
     planes: tuple[SheetPlane, ...]
     corrections: tuple[SheetCorrection, ...]
     notes: tuple[str, ...]
-    cautions: tuple[str, ...]
-    issued_by: str
-    replaces: str
-    program: str
-    ledger: str
-    verify_url: str
 
 
 WAYS = {
@@ -114,19 +91,11 @@ def make_rotor_report(
     first, last = story["runs"][0], story["runs"][-1]
     piece = shop.piece(serial)
     rows = {r["number"]: r for r in shop.book.rotors.runs(piece["id"])}
-    settings = load_shop_file(shop.book.folder)
     rotor = last["rotor"]
     then = {p["name"]: p for p in first["tolerance"]} if first is not last else {}
     return RotorReport(
-        number=number,
-        issued_at=at or now_utc(),
-        shop=settings.name,
-        address=settings.address,
-        customer=story["customer"],
-        invoice=story["invoice"],
-        serial=serial,
+        **head_of(shop, piece, number=number, at=at, by=by, cautions=CAUTIONS),
         model=story["model"],
-        received=piece["day"],
         rotation=rotor["rotation"],
         mass_kg=rotor["mass_kg"],
         service_speed_rpm=rotor["service_speed_rpm"],
@@ -163,12 +132,7 @@ def make_rotor_report(
             if c["after_run"] < last["number"]
         ),
         notes=(*last["notes"], *last["proofs"]),
-        cautions=(*CAUTIONS, *settings.cautions),
-        issued_by=by,
-        replaces=replaced_by(shop, piece["id"], number),
         program=f"Heavyspot {__version__}, measured with {last['program']}",
-        ledger=shop.book.head()[1],
-        verify_url=settings.verify_url,
     )
 
 

@@ -350,7 +350,7 @@ def wipe(data: Path, line: Line) -> Path:
         proof = proof_of_arrival(shop, line)
         if shop.book.head() != (proof["number"], proof["digest"]):
             raise LedgerFault("Something was written just now.", remedy="Wipe it again.")
-        names = [name for _, name, _ in shop.book.files()]
+        names = [name for _, name, _ in shop.book.papers.files()]
     finally:
         shop.close()
     kept = data / f"arrived-{proof['at'][:19].replace(':', '')}.json"
