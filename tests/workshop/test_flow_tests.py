@@ -15,10 +15,18 @@ from heavyspot.flow.air import Air
 from heavyspot.quantities.errors import BadInput, LedgerFault
 from heavyspot.sheet.issue import issue_flow_sheet, issue_sheet_of
 from heavyspot.sheet.verify import verify_sheet
+from heavyspot.sources.live import Description, LiveBlock
+from heavyspot.sources.recording import Channel
 from heavyspot.web.app import create_app
 from heavyspot.workshop.flow_bench import compute, parse_bench, parse_read, set_bench
+from heavyspot.workshop.flow_live import read_live
 from heavyspot.workshop.flow_report import stop_words
-from heavyspot.workshop.flow_tests import flow_tests_of, keep_flow_test, readings_of_table
+from heavyspot.workshop.flow_tests import (
+    add_to_table,
+    flow_tests_of,
+    keep_flow_test,
+    readings_of_table,
+)
 from heavyspot.workshop.whole_story import whole_story
 
 NOZZLE = {"element": "isa 1932 nozzle", "pipe_mm": 80.0, "bore_mm": 40.0, "certificate": "N-1"}
@@ -226,3 +234,44 @@ def test_over_http_and_on_the_command_line(flow, tmp_path):
         == "corner"
     )
     assert run("sheet", "F-1", "--out", str(tmp_path / "s.pdf")).exit_code == 0
+
+
+class StillBench:
+    """A bench's interface: a pressure and a temperature, a little noisy, at 100 samples a second."""
+
+    def describe(self):
+        channels = (
+            Channel("drop_kpa", "pressure", "kPa", 10.0), Channel("temperature_c", "temperature", "°C", 100.0),
+            Channel("spare", "other", "V", 1.0),
+        )  # fmt: skip
+        return Description(channels, 100.0, None, "Flow 1")
+
+    def open(self):
+        self.rng = np.random.default_rng(3)
+
+    def blocks(self):
+        for n in range(1000):
+            noise = 1e-3 * self.rng.normal(size=(20, 3))
+            yield LiveBlock(20 * n, (np.array([0.125, 0.22, 0.5]) + noise).astype(np.float32), 0.0)
+
+    def close(self):
+        pass
+
+
+def test_a_live_bench_is_read_and_added_to_the_table(flow, tmp_path):
+    got = read_live(StillBench(), 4.0, {"drop_kpa": 0.02})
+    assert got.seconds == pytest.approx(4.0) and set(got.values) == {"drop_kpa", "temperature_c"}
+    assert got.values["drop_kpa"] == pytest.approx(1.23, abs=2e-3)
+    assert got.spread["drop_kpa"] == pytest.approx(0.01, rel=0.2)
+    table = tmp_path / "r.csv"
+    for position in (0.0, 5.0):
+        add_to_table(table, got.values | {"position": position, "way": "opening"})
+    rows = readings_of_table(table.read_text())
+    assert [r["position"] for r in rows] == [0.0, 5.0] and rows[0]["way"] == "opening"
+    assert keep_flow_test(flow, "F-1", "Flow 1", rows)["verdict"] in ("pass", "fail", "undecided")
+    with pytest.raises(BadInput, match="other columns"):
+        add_to_table(table, {"drop_kpa": 1.0})
+    nameless = StillBench()
+    nameless.describe = lambda: Description((Channel("x"),), 100.0, None, "")
+    with pytest.raises(BadInput, match="named like a reading"):
+        read_live(nameless)

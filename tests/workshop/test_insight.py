@@ -159,3 +159,23 @@ def test_a_question_that_takes_for_ever_is_stopped(shop, monkeypatch):
 def test_an_ask_before_there_is_a_copy(shop):
     with pytest.raises(LedgerFault):
         store.ask(shop, "select 1")
+
+
+def test_advice_kept_beside_advice_that_was_not(shop):
+    kept = otherwise = 0
+    for n in range(8):
+        spun(shop, f"A-{n}", n)
+        cuts = shop.story(f"A-{n}")["cuts_asked"]
+        if not cuts:
+            continue
+        if n % 2:
+            shop.ground_as_advised(f"A-{n}")
+            kept += 1
+        else:
+            for c in cuts:
+                shop.ground(f"A-{n}", c["plane"], (c["angle_deg"] + 90) % 360, mass_mg=c["mass_mg"])
+            otherwise += 1
+        spun(shop, f"A-{n}", n + 1, new=False)
+    store.refresh(shop)
+    rows = {r["kept"]: r["number"] for r in questions.advice_kept(shop)}
+    assert kept and otherwise and rows == {True: kept, False: otherwise}

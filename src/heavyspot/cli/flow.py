@@ -100,6 +100,42 @@ def test(
     typer.echo(f"{told['verdict'].upper()}, corrected to {told['reference']}.")
 
 
+@flow_app.command("read")
+def read(
+    rig_file: Annotated[
+        Path, typer.Option("--rig-file", help="Rig file of the bench's interface.")
+    ],
+    seconds: Annotated[float, typer.Option(help="How long to read.")] = 5.0,
+    position: Annotated[float | None, typer.Option(help="Of the actuator or stop.")] = None,
+    way: Annotated[str, typer.Option(help="opening or closing.")] = "opening",
+    zero: Annotated[list[str] | None, typer.Option(help="CHANNEL=VALUE at rest.")] = None,
+    append: Annotated[Path | None, typer.Option(help="Table the reading is added to.")] = None,
+    json: Json = False,
+) -> None:
+    """Read the bench live, through the same sources as the balancing rig."""
+    from ..sources.sound_card import load_rig_file, open_live
+    from ..workshop.flow_live import read_live
+    from ..workshop.flow_tests import add_to_table
+
+    try:
+        at_rest = {k: float(v) for k, v in map(named, zero or [])}
+    except ValueError:
+        raise BadInput(
+            "A value at rest is no number.", remedy="Write it like drop_kpa=0.02."
+        ) from None
+    got = read_live(open_live(load_rig_file(rig_file)), seconds, at_rest)
+    told: dict[str, Any] = dict(got.values)
+    if position is not None:
+        told |= {"position": position, "way": way}
+    if append:
+        add_to_table(append, told)
+    if json:
+        emit(told)
+        return
+    for name, value in got.values.items():
+        typer.echo(f"{name:16} {value:.5g} ± {got.spread[name]:.2g}")
+
+
 @flow_app.command("sheet")
 def sheet(
     serial: Serial,

@@ -30,6 +30,9 @@ LIKE_ENOUGH = 0.42
 RAREST, MOST_HOLDERS = 5, 20_000
 """Groups that are looked up for a likeness, and how many pieces may hold one to be worth it."""
 
+RAREST_POSTGRES = 3
+"""There each group costs a look into its whole list."""
+
 CANDIDATES = 400
 
 SAMPLE, SAMPLE_KEPT_S = 20_000, 600.0
@@ -287,7 +290,8 @@ def _sharing_postgres(c: Connection, wanted: Wanted, known: Counter[str]) -> lis
     """Return pieces, with their lines, that share the rarest groups of the words."""
     every = {g for _, gs in wanted for g in gs if len(g) == 3 and " " not in g and g in known}
     by_holders = sorted(every, key=lambda g: (known[g], g))
-    rare = [g for g in by_holders if known[g] <= MOST_HOLDERS // 4][:RAREST] or by_holders[:1]
+    rare = [g for g in by_holders if known[g] <= MOST_HOLDERS // 4][:RAREST_POSTGRES]
+    rare = rare or by_holders[:1]
     if not rare:
         return []
     held = [f"words like :g{i} escape '\\'" for i in range(len(rare))]

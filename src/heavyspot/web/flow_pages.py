@@ -8,6 +8,7 @@ from fastapi import APIRouter, Depends, Request, Response
 from markupsafe import Markup
 from pydantic import Field
 
+from ..quantities.checks import finite
 from ..quantities.errors import HeavyspotError
 from ..sheet.flow_plot import flow_svg
 from ..sheet.issue import issue_flow_sheet
@@ -135,8 +136,6 @@ def _typed_readings(typed: dict[str, str]) -> list[dict[str, Any]]:
 
 
 def _number(text: str) -> float:
-    from ..quantities.checks import finite
-
     return finite("the value", number(text))
 
 

@@ -8,6 +8,7 @@ from typing import Any
 from fastapi import APIRouter, Depends, Request, Response
 
 from ..ledger.writing import Row
+from ..quantities.checks import iso_date
 from ..quantities.errors import BadInput, HeavyspotError
 from ..statistics.survival import Survival
 from ..workshop.insight import questions, store
@@ -150,7 +151,8 @@ def limits(request: Request, shop: Shop, works: Works, who: Who, csv: bool = Fal
     rows = questions.shipped_elsewhere(shop)
     if csv:
         return _csv(rows, ELSEWHERE, "limits.csv")
-    return page(request, "insight_limits.html", {"rows": rows})
+    values = {"rows": rows, "advice": questions.advice_kept(shop)}
+    return page(request, "insight_limits.html", values)
 
 
 @router.get("/insight/claims")
@@ -217,8 +219,6 @@ def _without_claim(curve: Survival) -> list[tuple[float, float]]:
 
 
 def _day(since: str) -> str:
-    from ..quantities.checks import iso_date
-
     try:
         return iso_date("since", since)
     except BadInput:

@@ -7,6 +7,7 @@ import io
 import math
 from collections.abc import Sequence
 from dataclasses import asdict
+from pathlib import Path
 from typing import Any
 
 from ..flow.machine import leak_kg_s
@@ -193,6 +194,28 @@ def readings_of_table(text: str) -> list[dict[str, Any]]:
         except ValueError:
             raise BadInput(f"Line {i}: a cell is no number.", remedy="Correct it.") from None
     return out
+
+
+def add_to_table(path: Path, reading: dict[str, Any]) -> None:
+    """Add a reading to a table that `readings_of_table` reads; the table is made when it is not there.
+
+    Raises
+    ------
+    BadInput
+        The table has other columns.
+    """
+    names = sorted(reading)
+    there = path.exists() and path.stat().st_size > 0
+    if there:
+        with path.open(encoding="utf-8") as file:
+            names = file.readline().strip().split(",")
+        if set(reading) != set(names):
+            raise BadInput(f"{path.name} has other columns.", remedy="Begin a new table.")
+    with path.open("a", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file)
+        if not there:
+            writer.writerow(names)
+        writer.writerow([reading[n] for n in names])
 
 
 def _cell(name: str, text: str, separator: str) -> Any:

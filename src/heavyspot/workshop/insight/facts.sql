@@ -23,3 +23,22 @@ select i.piece_id, i.serial, i.model, i.customer, i.invoice, i.day, s.operator, 
   case when q.claimed_at > s.left_at then date_diff('day', s.left_at, q.claimed_at) end as claim_days
 from raw_pieces i left join spun s using (piece_id) left join ground g using (piece_id)
   left join came c using (piece_id) left join claimed q using (piece_id);
+
+-- One row an advice of cuts: whether it was kept (each asked cut made in its plane, within 15 degrees and a quarter of
+-- its mass), and what the next spin showed.
+create or replace table advice as
+with
+  made as (
+    select * from raw_cuts where kind = 'made' and unbalance_gmm > 0
+      and id not in (select replaces from raw_cuts where replaces is not null)),
+  asked as (
+    select a.piece_id, a.after_run, bool_and(exists (
+        select 1 from made m where m.piece_id = a.piece_id and m.after_run = a.after_run and m.plane = a.plane
+          and abs(m.mass_mg / a.mass_mg - 1) <= 0.25
+          and least((m.angle_deg - a.angle_deg + 720) % 360, (a.angle_deg - m.angle_deg + 720) % 360) <= 15)) as kept
+    from raw_cuts a where a.kind = 'asked' and a.mass_mg > 0 group by 1, 2)
+select asked.piece_id, asked.after_run, asked.kept, b.ratio as before, n.ratio as after, n.verdict
+from asked
+  join raw_runs b on b.piece_id = asked.piece_id and b.number = asked.after_run
+  join raw_runs n on n.piece_id = asked.piece_id and n.number = asked.after_run + 1
+where exists (select 1 from made m where m.piece_id = asked.piece_id and m.after_run = asked.after_run);

@@ -86,6 +86,21 @@ def pieces_behind(
     )
 
 
+def advice_kept(shop: Workshop) -> list[dict[str, Any]]:
+    """Return what advice that was kept gained, beside what was ground instead of it.
+
+    ``passed`` is the share whose next spin passed, ``worse`` the share it made worse by more than a tenth.
+    """
+    return asked(
+        shop,
+        """
+        select kept, count(*) as number, median(before) as before, median(after) as after,
+          avg((verdict = 'pass')::int) as passed, avg((after > 1.1 * before)::int) as worse
+        from advice group by 1 order by 1 desc
+        """,
+    )
+
+
 @dataclass(frozen=True)
 class Incoming:
     """How the pieces of a supplier come in.

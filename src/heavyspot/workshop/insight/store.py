@@ -1,7 +1,7 @@
 """The copy itself: one DuckDB file in the data folder, made anew at any time, kept up by the chain.
 
 Views for questions of one's own: ``pieces`` (one row a piece, with what its runs and cuts come to), ``runs``,
-``cuts``, ``parts``, ``claims``. docs/reference/insight.md lists their columns.
+``cuts``, ``parts``, ``claims``, ``advice``. docs/reference/insight.md lists their columns.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from ..shop import Workshop
 
 FILE = "insight.duckdb"
 
-FORM = 1
+FORM = 2
 """Of the tables; another form is made anew."""
 
 MOST_ROWS = 10_000
