@@ -25,8 +25,8 @@ FLAGS = [
 class Server:
     """The program as a user starts it, on a free port; the simulated rig runs faster than real."""
 
-    def __init__(self, data: Path, pace: float = 3.0) -> None:
-        self.data, self.pace = data, pace
+    def __init__(self, data: Path, pace: float = 3.0, more: tuple[str, ...] = ()) -> None:
+        self.data, self.pace, self.more = data, pace, more
         with socket.socket() as s:
             s.bind(("127.0.0.1", 0))
             self.port = s.getsockname()[1]
@@ -36,7 +36,7 @@ class Server:
     def start(self) -> None:
         self.process = subprocess.Popen(
             [str(PROGRAM), "--data", str(self.data), "serve", "--demo-shop", "--port", str(self.port),
-             "--pace", str(self.pace)],
+             "--pace", str(self.pace), *self.more],
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
         )  # fmt: skip

@@ -5,8 +5,11 @@ import io
 import numpy as np
 import pytest
 import segno
-from web.conftest import CHROMIUM, FLAGS
+from web.conftest import CHROMIUM, FLAGS, Server
 from web.test_browser import axe, open_page, picture, small_targets
+
+from heavyspot.workshop.people import People
+from heavyspot.workshop.shop import Workshop
 
 
 @pytest.mark.parametrize("size", ["bench", "tablet"])
@@ -83,3 +86,36 @@ def test_a_camera_that_may_not_be_used_says_so(server, browser):
     assert axe(page) == []
     page.get_by_role("button", name="Close").click()
     assert page.locator("dialog[open]").count() == 0
+
+
+@pytest.fixture(scope="module")
+def with_accounts(tmp_path_factory):
+    """A server that asks for a login; Ida is its owner, Mette an inspector, both with a pin."""
+    data = tmp_path_factory.mktemp("accounts") / "data"
+    shop = Workshop(data)
+    people = People(shop.book.accounts)
+    for name, role, pin in (("Ida", "owner", "4719"), ("Mette", "inspector", "8264")):
+        people.set_user(name, role, "a long password")
+        people.set_pin(people.who(people.log_in(name, "a long password")), pin)
+    shop.close()
+    made = Server(data, more=("--accounts",))
+    yield made
+    made.stop()
+
+
+@pytest.mark.parametrize("size", ["bench", "tablet"])
+def test_somebody_else_takes_over_by_a_pin(with_accounts, browser, size):
+    page = open_page(browser, size)
+    page.goto(with_accounts.url + "/login")
+    page.locator("[name=name]").fill("Ida")
+    page.locator("[name=password]").fill("a long password")
+    page.get_by_role("button", name="Log in").click()
+    page.get_by_role("link", name="Somebody else").click()
+    page.get_by_text("Mette", exact=True).click()
+    assert axe(page) == []
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    picture(page, f"switch-{size}")
+    page.locator(".pin").fill("8264")
+    page.get_by_role("button", name="Take over").click()
+    page.wait_for_selector("text=Mette: log out")
+    assert page.faults == []
