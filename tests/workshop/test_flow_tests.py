@@ -128,6 +128,7 @@ def test_a_leak_ratio_and_efficiency(flow):
         ({"readings": [{"upstream_kpa": 100}]}, "is missing"), ({"readings": [{"drop": 3}]}, "reading"),
         ({"readings": [{"drop_kpa": 3, "humidity": 40}]}, "reading"),
         ({"readings": [{"drop_kpa": 3, "upstream_kpa": -1}]}, "reading"),
+        ({"readings": [{"drop_kpa": 3, "out_kpa": 1e300}]}, "reading"),
     ],
 )  # fmt: skip
 def test_what_cannot_be(flow, wrong, why):

@@ -100,6 +100,12 @@ def test_from_signals_to_a_pass(rotors, tmp_path):
     assert rotors.book.piece("W-1")["verdict"] == "pass"
 
 
+def test_amounts_no_rotor_has_are_refused(rotors):
+    """Found by calls made up at random: their squares overflow."""
+    with pytest.raises(BadInput, match="No rotor has"):
+        measure_typed(rotors, "W-1", [3.1e220, 4.2e88], [3.1e220, 40])
+
+
 def test_the_tolerance_planes_are_the_bearings(rotors):
     told = measure_typed(rotors, "W-1", [0.9, 0.5], [40, 200])
     at = transfer([polar([0.9, 40]), polar([0.5, 200])], [-14, 30], (0, 60))

@@ -17,8 +17,8 @@ from .shop import Workshop
 OF = "element"
 """Under which the ledger keeps a bench's element, among the rig's calibrations."""
 
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
-Number = Annotated[float, Field(allow_inf_nan=False)]
+Positive = Annotated[float, Field(gt=0, le=1e6, allow_inf_nan=False)]
+Number = Annotated[float, Field(ge=-1e6, le=1e6, allow_inf_nan=False)]
 
 
 class BenchFile(BaseModel):
@@ -45,10 +45,10 @@ class BenchFile(BaseModel):
     certified_kpa: Positive = 101.325
     coefficient: Positive = 0.99
     coefficient_u: Annotated[float, Field(ge=0, lt=0.2)] | None = None
-    pressure_u_kpa: Annotated[float, Field(ge=0)] = 0.1
-    drop_u_kpa: Annotated[float, Field(ge=0)] = 0.01
-    temperature_u_k: Annotated[float, Field(ge=0)] = 0.5
-    bore_u_mm: Annotated[float, Field(ge=0)] = 0.01
+    pressure_u_kpa: Annotated[float, Field(ge=0, le=1e3)] = 0.1
+    drop_u_kpa: Annotated[float, Field(ge=0, le=1e3)] = 0.01
+    temperature_u_k: Annotated[float, Field(ge=0, le=20)] = 0.5
+    bore_u_mm: Annotated[float, Field(ge=0, le=5)] = 0.01
     reference_c: Number = 25.0
     reference_kpa: Positive = 100.0
     certificate: str = ""

@@ -77,7 +77,8 @@ def begin_reread(shop: Workshop, settings: Settings, *, by: str = "") -> str:
     BadInput
         A number or date is none, or no recording is selected.
     """
-    positive("gain", settings.gain)
+    if not 1e-3 <= positive("gain", settings.gain) <= 1e3:
+        raise BadInput(f"A gain of {settings.gain:g} is no sensor's.", remedy="Near 1.")
     if settings.limit_g is not None:
         positive("limit", settings.limit_g)
     since, until = iso_date("since", settings.since), iso_date("until", settings.until)

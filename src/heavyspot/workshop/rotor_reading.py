@@ -38,6 +38,9 @@ USUAL_SHARE = 0.025
 SPEED_SHARE = 0.05
 """How far from its calibration's speed an influence-calibrated machine may measure, as a share (ours)."""
 
+LARGEST = 1e12
+"""Beyond any rotor, in any unit: a number like that was not read off a display."""
+
 DEAD_SHARE = 1e-4
 """A sensor under this share of the other's signal gives nothing."""
 
@@ -119,6 +122,8 @@ def typed_reading(
             remedy="Give amount and angle for " + " and ".join(p.name for p in rotor.plane) + ".",
         )
     size, at = np.asarray(amounts, float), np.asarray(angles_deg, float)
+    if (np.abs(size) > LARGEST).any() or (np.abs(at) > LARGEST).any():
+        raise BadInput("No rotor has such an unbalance.", remedy="Check amounts, angles and unit.")
     if not (np.isfinite(size).all() and np.isfinite(at).all()) or (size < 0).any():
         raise BadInput("An amount is negative or no number.", remedy="Read the display again.")
     factor = {
