@@ -39,6 +39,14 @@ def emit(value: Any) -> None:
     sys.stdout.write(json.dumps(value, ensure_ascii=False, allow_nan=False) + "\n")
 
 
+def say_issued(issued: dict[str, Any], out: Path, json_only: bool) -> None:
+    """Say which sheet was written and where, or print it as JSON."""
+    if json_only:
+        emit(issued)
+    else:
+        typer.echo(f"Sheet {issued['number']} ({issued['verdict']}) written to {out}.")
+
+
 def named(text: str) -> tuple[str, str]:
     """Return name and value of ``name=value``."""
     name, equals, value = text.partition("=")

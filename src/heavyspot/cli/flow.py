@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from ..quantities.errors import BadInput, UnreadableFile
-from .common import By, Json, Language, emit, named, open_workshop
+from .common import By, Json, Language, emit, named, open_workshop, say_issued
 
 flow_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="The flow bench.")
 Serial = Annotated[str, typer.Argument(help="Serial number on the piece.")]
@@ -148,10 +148,7 @@ def sheet(
     from ..sheet.issue import issue_flow_sheet
 
     issued = issue_flow_sheet(open_workshop(), serial, out, by=by, language=language)
-    if json:
-        emit(issued)
-        return
-    typer.echo(f"Sheet {issued['number']} ({issued['verdict']}) written to {out}.")
+    say_issued(issued, out, json)
 
 
 def _leak(words: list[str] | None) -> dict[str, float] | None:

@@ -9,7 +9,7 @@ import typer
 
 from ..quantities.errors import BadInput
 from ..quantities.words import short
-from .common import By, Json, Language, emit, open_workshop
+from .common import By, Json, Language, emit, open_workshop, say_issued
 
 rotor_app = typer.Typer(
     no_args_is_help=True, rich_markup_mode=None, help="Loose rotors on the low-speed machines."
@@ -207,7 +207,4 @@ def rotor_sheet(
     from ..sheet.issue import issue_rotor_sheet
 
     issued = issue_rotor_sheet(open_workshop(), serial, out, by=by, language=language)
-    if json:
-        emit(issued)
-        return
-    typer.echo(f"Sheet {issued['number']} ({issued['verdict']}) written to {out}.")
+    say_issued(issued, out, json)

@@ -21,7 +21,7 @@ from .chain import FIRST, rows_by_id
 from .holding import find_taking, has_open, hold, taken_as
 from .identity import new_id
 from .parcels import OF_ONE_STORE, Offer, Parcel, opened, piece_of, wrapped
-from .projection import project
+from .projection import newest_index, project
 from .schema import HEAD
 from .tables import (
     amendments,
@@ -279,10 +279,7 @@ def _collides(c: Connection, table: Table, row: Row) -> bool:
 
 def _is_shown(c: Connection, table: Table, piece_id: str) -> bool:
     """Whether a piece has, or is to get, a line in the index; one that was taken as another has none."""
-    return table is pieces or (
-        c.execute(select(piece_index.c.piece_id).where(piece_index.c.piece_id == piece_id)).first()
-        is not None
-    )
+    return table is pieces or newest_index(c, piece_id) is not None
 
 
 def _tell(c: Connection, taken: Taken, deciding: bool, kind: str, of: str, content: Row) -> None:

@@ -79,8 +79,8 @@ ACCESS: dict[str, Role | Literal["anyone", "station"]] = {
     "POST /users/end": "owner",
     # the ledger as a whole
     "GET /ledger": "technician",
-    "GET /work/{id_}": "technician",
-    "POST /work/{id_}/stop": "technician",
+    "GET /progress/{id_}": "technician",
+    "POST /progress/{id_}/stop": "technician",
     "POST /ledger/sheets": "inspector",
     "GET /ledger/sheets/{id_}.zip": "technician",
     "GET /old-book": "inspector",

@@ -46,7 +46,7 @@ def _ready(shop: Workshop, works: LongWork, by: str) -> Response | None:
         return None
     if there:
         return None
-    return goto("/work", _begin(shop, works, by))
+    return goto("/progress", _begin(shop, works, by))
 
 
 def _begin(shop: Workshop, works: LongWork, by: str) -> str:
@@ -62,7 +62,7 @@ def _begin(shop: Workshop, works: LongWork, by: str) -> str:
 @router.post("/insight/refresh")
 def refresh(shop: Shop, works: Works, who: Who) -> Response:
     """Bring the statistics up to the newest entry."""
-    return goto("/work", _begin(shop, works, who.name))
+    return goto("/progress", _begin(shop, works, who.name))
 
 
 @router.get("/insight")

@@ -45,17 +45,17 @@ def ledger_page(request: Request, shop: Shop, works: Works) -> Response:
     return page(request, "ledger.html", values)
 
 
-@router.get("/work/{id_}")
+@router.get("/progress/{id_}")
 def work_page(request: Request, id_: str, works: Works, part: bool = False) -> Response:
     """One piece of long work; its page asks for the part that changes."""
     return page(request, "work_state.html" if part else "work.html", {"work": _work(works, id_)})
 
 
-@router.post("/work/{id_}/stop")
+@router.post("/progress/{id_}/stop")
 def stop_work(id_: str, works: Works) -> Response:
     """Ask long work to stop."""
     _work(works, id_).stop()
-    return goto("/work", id_)
+    return goto("/progress", id_)
 
 
 def _work(works: LongWork, id_: str) -> Work:
@@ -87,7 +87,7 @@ def sheets_anew(
     except HeavyspotError as fault:
         return page(request, "fault.html", {"fault": fault}, status=422)
     work.download = f"/ledger/sheets/{folder.name}.zip"
-    return goto("/work", work.id)
+    return goto("/progress", work.id)
 
 
 @router.get("/ledger/sheets/{id_}.zip")
@@ -174,7 +174,7 @@ async def say(
     except HeavyspotError as fault:
         values = _looked(shop, got, sheet) | {"fault": fault}
         return page(request, "old_book.html", values, status=422)
-    return goto("/work", work.id)
+    return goto("/progress", work.id)
 
 
 def _looked(shop: Workshop, got: Incoming, sheet: str) -> dict[str, Any]:

@@ -117,13 +117,13 @@ async def begin(request: Request, shop: Shop, works: Works, who: Who) -> Respons
             "fault": told or HeavyspotError("A number is none.", remedy="Correct it.")
         }
         return page(request, "rereads.html", values, status=422)
-    return goto("/work", _go(shop, works, made, who.name))
+    return goto("/progress", _go(shop, works, made, who.name))
 
 
 @router.post("/rereads/{id_}")
 def on(id_: str, shop: Shop, works: Works, who: Who) -> Response:
     """Go on with a reread."""
-    return goto("/work", _go(shop, works, id_, who.name))
+    return goto("/progress", _go(shop, works, id_, who.name))
 
 
 @router.get("/rereads/{id_}.csv")
