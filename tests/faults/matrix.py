@@ -115,7 +115,7 @@ def play(case, templates):
 def judged(case, kind, take, result):
     """Judge a result by the truth."""
     off = error_of(result.curves, take)
-    over = take.peak_g() > LIMIT_G
+    over = bool(take.peak_g() > LIMIT_G)
     codes = {f.code: f.severity for f in result.findings}
     loud = {c for c, s in codes.items() if s != "note"}
     return Outcome(
@@ -124,10 +124,10 @@ def judged(case, kind, take, result):
         action=result.advice.action,
         codes=codes,
         false_pass=result.verdict == "pass" and (over or kind.proves_nothing),
-        wrong_cut=result.advice.action == "cut" and off > 1.0,
+        wrong_cut=bool(result.advice.action == "cut" and off > 1.0),
         named=not kind.named or bool(kind.named & set(codes)),
         false_word=bool(kind.never & set(codes)) or (kind.name == "clean" and bool(loud)),
-        off=min(off, 99.0),
+        off=float(min(off, 99.0)),
     )
 
 
