@@ -23,7 +23,7 @@ from benchmarks import learning
 from benchmarks.plain import every_pair, plain_reading, relaxed_with_cvxpy
 from benchmarks.signals import write_flac
 from heavyspot import open_recording, read_recording
-from heavyspot.balance.minmax import best_cuts
+from heavyspot.balance.cut.minmax import best_cuts
 from heavyspot.workshop.judging import judge_curves
 from heavyspot.workshop.model_file import parse_model
 

@@ -8,8 +8,8 @@ from statistics import median
 import numpy as np
 
 from heavyspot import Workshop
+from heavyspot.balance.cut.response import History, MadeCut
 from heavyspot.balance.limits import PASS_K, amplitude_uncertainty, judge
-from heavyspot.balance.response import History, MadeCut
 from heavyspot.ledger.learnt import Learnt
 from heavyspot.sim.cartridge import SIZES, make_cartridge
 from heavyspot.workshop.advising import advise_vectors

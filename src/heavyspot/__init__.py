@@ -19,10 +19,10 @@ from typing import TYPE_CHECKING, Any
 from ._version import __version__
 
 if TYPE_CHECKING:
-    from .balance.candidates import AdvisedCut
+    from .balance.cut.advice_case import Advice
+    from .balance.cut.candidates import AdvisedCut
     from .balance.geometry import Cutter
     from .balance.limits import Judgement, Limit
-    from .balance.situation import Advice
     from .quantities.errors import (
         BadInput,
         HeavyspotError,

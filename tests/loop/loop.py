@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from heavyspot.balance.cut.response import History, MadeCut
 from heavyspot.balance.limits import PASS_K, Limit, amplitude_uncertainty, judge
-from heavyspot.balance.response import History, MadeCut
 from heavyspot.workshop.advising import advise_vectors
 from heavyspot.workshop.learning import learn_from
 from heavyspot.workshop.library import Lesson, priors_of

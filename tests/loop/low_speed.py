@@ -5,7 +5,7 @@ from concurrent.futures import ProcessPoolExecutor
 
 import numpy as np
 
-from heavyspot.balance.rigid import transfer
+from heavyspot.balance.rotor.rigid import transfer
 from heavyspot.sim.supports import LooseRotor, MachineSettings
 from heavyspot.sources.simulated import simulated_rotor_recording
 from heavyspot.workshop.rig_record import RigRecord

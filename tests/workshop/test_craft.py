@@ -5,7 +5,7 @@ import pytest
 from loop.loop import Rig, balance, model_of, speeds_of
 from loop.run import maker
 
-from heavyspot.balance.response import History, MadeCut, estimate
+from heavyspot.balance.cut.response import History, MadeCut, estimate
 from heavyspot.ledger.learnt import Learnt
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings

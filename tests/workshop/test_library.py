@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from loop.loop import model_of
 
-from heavyspot.balance.prior import library_prior
+from heavyspot.balance.cut.prior import library_prior
 from heavyspot.workshop.library import Alike, Lesson, guesses_of, nearest_alike, priors_of
 
 SHARE = np.linspace(0.15, 1, 60)

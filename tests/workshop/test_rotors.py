@@ -5,7 +5,7 @@ import pytest
 from conftest import polar
 from loop import low_speed
 
-from heavyspot.balance.rigid import transfer
+from heavyspot.balance.rotor.rigid import transfer
 from heavyspot.quantities.errors import BadInput, LedgerFault, SignalTooPoor, UnreadableFile
 from heavyspot.sim.supports import LooseRotor, MachineSettings
 from heavyspot.sources.simulated import MACHINE, simulated_recording, simulated_rotor_recording

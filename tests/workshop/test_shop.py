@@ -90,8 +90,8 @@ def test_later_units_profit_from_earlier_ones(shop):
 
 
 def test_a_cut_typed_wrong_is_noticed_when_the_model_is_well_known(shop):
-    from heavyspot.balance.prior import library_prior
-    from heavyspot.balance.response import History, MadeCut, Scatter, estimate
+    from heavyspot.balance.cut.prior import library_prior
+    from heavyspot.balance.cut.response import History, MadeCut, Scatter, estimate
     from heavyspot.workshop.run_findings import cut_findings
 
     speed = np.linspace(0.15, 1, 86) * 150_000

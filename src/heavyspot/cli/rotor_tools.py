@@ -24,7 +24,7 @@ def rotor_tolerance(
     json: Json = False,
 ) -> None:
     """What may stay, by grade and by the 4W/N rule, in all the trade's units."""
-    from ..balance.tolerance import four_w_over_n_gmm, permissible_gmm
+    from ..balance.rotor.tolerance import four_w_over_n_gmm, permissible_gmm
     from ..quantities.units import OZ_IN_GMM
 
     total = permissible_gmm(mass, speed, grade)
@@ -57,7 +57,7 @@ def rotor_split(
     """Split a correction over fixed places."""
     import numpy as np
 
-    from ..balance.places import split_over
+    from ..balance.rotor.places import split_over
     from ..quantities.angles import phasor
     from ..workshop.vectors import read_pair
 
@@ -91,7 +91,7 @@ def rotor_index(
     """Tell rotor and fixture apart by turning the rotor on its fixture."""
     import numpy as np
 
-    from ..balance.tooling import index_method
+    from ..balance.rotor.tooling import index_method
     from ..quantities.angles import angle_of, phasor
     from ..workshop.vectors import read_pair
 
@@ -121,7 +121,7 @@ def rotor_transfer(
     json: Json = False,
 ) -> None:
     """Unbalance in two other planes that acts the same."""
-    from ..balance.rigid import transfer
+    from ..balance.rotor.rigid import transfer
     from ..workshop.vectors import read_numbers
 
     where = read_numbers(to)
@@ -141,7 +141,7 @@ def rotor_parts(
     json: Json = False,
 ) -> None:
     """Static and couple part, and what kind of unbalance it is."""
-    from ..balance.rigid import couple_pair, parts_of
+    from ..balance.rotor.rigid import couple_pair, parts_of
 
     u, at = _in_planes(amounts, planes)
     parts = parts_of(u, at, centre)
@@ -198,7 +198,13 @@ def rotor_budget(
     json: Json = False,
 ) -> None:
     """What runout, clearances and keys may add, likely and at most (ISO 21940-14 and -32, from memory)."""
-    from ..balance.tooling import Contribution, budget, clearance_gmm, half_key_gmm, runout_gmm
+    from ..balance.rotor.tooling import (
+        Contribution,
+        budget,
+        clearance_gmm,
+        half_key_gmm,
+        runout_gmm,
+    )
 
     def numbers(text: str, n: int) -> tuple[str, list[float]]:
         name, values = named(text)

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 from fastapi import APIRouter, Depends, Request, Response
 
-from ..balance.machine_proof import POSITIONS_DEG, masses_for
-from ..balance.tooling import index_method
+from ..balance.rotor.machine_proof import POSITIONS_DEG, masses_for
+from ..balance.rotor.tooling import index_method
 from ..quantities.angles import angle_of, phasor
 from ..quantities.errors import BadInput, HeavyspotError, LedgerFault
 from ..sheet.plots import ON_PAGE

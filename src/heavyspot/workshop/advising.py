@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..balance.advise import advise
+from ..balance.cut.advice_case import Advice, Situation
+from ..balance.cut.advise import advise
+from ..balance.cut.prior import Guess, ResponsePrior
+from ..balance.cut.response import Estimate, History, Scatter
 from ..balance.limits import PASS_K, Judgement
 from ..balance.plane import Plane
-from ..balance.prior import Guess, ResponsePrior
-from ..balance.response import Estimate, History, Scatter
-from ..balance.situation import Advice, Situation
 from ..ledger.writing import Row
 from .craft import as_said
 from .evidence import Evidence

@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..balance.execution import learn_spread
-from ..balance.promise import Keeping, learn_keeping
-from ..balance.response import Estimate, History, Scatter
-from ..balance.situation import Advice
+from ..balance.cut.advice_case import Advice
+from ..balance.cut.calibrated_chance import Keeping, learn_keeping
+from ..balance.cut.execution import learn_spread
+from ..balance.cut.response import Estimate, History, Scatter
 from ..ledger.book import Book
 from ..ledger.writing import Row
 from ..quantities.angles import difference_deg

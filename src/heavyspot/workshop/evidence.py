@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from ..balance.cut.prior import Guess, ResponsePrior
+from ..balance.cut.response import History
 from ..balance.limits import Judgement
-from ..balance.prior import Guess, ResponsePrior
-from ..balance.response import History
 from ..ledger.book import Book
 from ..ledger.writing import Row
 from ..quantities.finding import Finding

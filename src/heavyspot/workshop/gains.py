@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 from statistics import fmean, median
 from typing import get_args
 
+from ..balance.cut.response import Scatter
 from ..balance.geometry import Kind
-from ..balance.response import Scatter
 from ..ledger.writing import Row
 from .craft import learn
 from .shop import Workshop

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from ..balance.prior import wide_prior
-from ..balance.response import Estimate, History, estimate
-from ..balance.trial import typical_response
+from ..balance.cut.prior import wide_prior
+from ..balance.cut.response import Estimate, History, estimate
+from ..balance.cut.trial_cut import typical_response
 from ..ledger.learnt import Learnt
 from ..ledger.writing import Row
 from ..quantities.arrays import Array

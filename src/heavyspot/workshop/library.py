@@ -9,8 +9,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from ..balance.prior import Guess, ResponsePrior, library_prior
-from ..balance.trial import typical_response
+from ..balance.cut.prior import Guess, ResponsePrior, library_prior
+from ..balance.cut.trial_cut import typical_response
 from ..ledger.book import Book
 from ..ledger.packing import unpack
 from ..quantities.arrays import Array

@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from ..balance.calibration import calibrate
-from ..balance.tooling import index_method
+from ..balance.rotor.calibration import calibrate
+from ..balance.rotor.tooling import index_method
 from ..quantities.angles import angle_of
 from ..quantities.arrays import Array
 from ..quantities.checks import positive

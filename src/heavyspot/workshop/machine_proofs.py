@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from ..balance.machine_proof import (
+from ..balance.rotor.machine_proof import (
     USUAL_REDUCTION,
     Proof,
     compensator_test,
@@ -17,7 +17,7 @@ from ..balance.machine_proof import (
     reduction_test,
     residual_test,
 )
-from ..balance.matching import match_parts
+from ..balance.rotor.matching import match_parts
 from ..quantities.angles import angle_of, phasor
 from ..quantities.checks import iso_date
 from ..quantities.errors import BadInput

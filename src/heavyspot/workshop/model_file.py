@@ -7,10 +7,10 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
+from ..balance.cut.response import Scatter
 from ..balance.geometry import Cutter, Kind, density_of
 from ..balance.limits import Limit
 from ..balance.plane import Plane
-from ..balance.response import Scatter
 from ..quantities.angles import Rotation
 from ..quantities.errors import BadInput, UnreadableFile
 from ..quantities.units import tip_speed_m_s

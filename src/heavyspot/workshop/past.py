@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from ..balance.response import History, MadeCut
+from ..balance.cut.response import History, MadeCut
 from ..ledger.book import Book
 from ..ledger.packing import pack, unpack
 from ..ledger.writing import Row

@@ -8,9 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from ..balance.candidates import AdvisedCut
+from ..balance.cut.advice_case import Advice, Prediction
+from ..balance.cut.candidates import AdvisedCut
 from ..balance.limits import Judgement
-from ..balance.situation import Advice, Prediction
 from ..quantities.angles import Rotation, angle_of, clock_text
 from ..quantities.arrays import Array
 from ..quantities.finding import Finding

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..balance.mass_sets import set_of_masses
-from ..balance.places import least_removal, split_over
-from ..balance.tolerance import RotorVerdict
+from ..balance.rotor.mass_sets import set_of_masses
+from ..balance.rotor.places import least_removal, split_over
+from ..balance.rotor.tolerance import RotorVerdict
 from ..quantities.angles import angle_of
 from ..quantities.arrays import Array
 from ..quantities.words import short

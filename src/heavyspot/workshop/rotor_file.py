@@ -9,8 +9,8 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from ..balance.geometry import Cutter, Kind, density_of
-from ..balance.rigid import RotorGeometry, lever_matrix
-from ..balance.tolerance import (
+from ..balance.rotor.rigid import RotorGeometry, lever_matrix
+from ..balance.rotor.tolerance import (
     Rule,
     bearing_limits_gmm,
     four_w_over_n_gmm,

@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 
 from ..balance.influence import solve_least_squares
-from ..balance.places import least_removal
-from ..balance.rigid import lever_matrix, unbalance_from_force
-from ..balance.tolerance import RotorVerdict, judge_residual
+from ..balance.rotor.places import least_removal
+from ..balance.rotor.rigid import lever_matrix, unbalance_from_force
+from ..balance.rotor.tolerance import RotorVerdict, judge_residual
 from ..ledger.writing import Row
 from ..quantities.arrays import Array
 from ..quantities.errors import BadInput, SignalTooPoor

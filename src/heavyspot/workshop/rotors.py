@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from .._version import __version__
-from ..balance.rigid import parts_of
+from ..balance.rotor.rigid import parts_of
 from ..ledger.archive import digest_of
 from ..ledger.identity import new_id
 from ..ledger.writing import Row, now_utc

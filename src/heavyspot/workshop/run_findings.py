@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..balance.prior import ResponsePrior
-from ..balance.response import Estimate, History, Scatter
+from ..balance.cut.prior import ResponsePrior
+from ..balance.cut.response import Estimate, History, Scatter
 from ..quantities.finding import Finding
 from ..sources.recording import Recording
 from .model_file import ModelFile

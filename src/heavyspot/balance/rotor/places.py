@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import sparse
 from scipy.optimize import linprog, lsq_linear
 
-from ..quantities.errors import BadInput
+from ...quantities.errors import BadInput
 
 ComplexArray = NDArray[np.complex128]
 FloatArray = NDArray[np.float64]

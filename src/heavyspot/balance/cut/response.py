@@ -20,7 +20,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from ..quantities.errors import BadInput
+from ...quantities.errors import BadInput
 from .prior import ResponsePrior, smooth_factor
 
 ComplexArray = NDArray[np.complex128]

@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from ..quantities.units import G_N, omega_from_rpm
+from ...quantities.units import G_N, omega_from_rpm
+from ..plane import Plane
+from .advice_case import Advice, Prediction, Situation
 from .candidates import Candidate, Outcome, try_cuts
-from .plane import Plane
 from .response import Estimate
-from .situation import Advice, Prediction, Situation
 
 ComplexArray = NDArray[np.complex128]
 FloatArray = NDArray[np.float64]

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ..quantities.errors import BadInput
+from ...quantities.errors import BadInput
 
 FloatArray = NDArray[np.float64]
 

@@ -7,10 +7,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from ..quantities.errors import BadInput
-from .influence import solve_min_max
+from ...quantities.errors import BadInput
+from ..influence import solve_min_max
+from ..plane import ANGLE_STEP_DEG, Plane
 from .minmax import best_cuts
-from .plane import ANGLE_STEP_DEG, Plane
 from .response import Estimate, Scatter
 
 ComplexArray = NDArray[np.complex128]

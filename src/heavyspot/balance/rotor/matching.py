@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import linear_sum_assignment
 
-from ..quantities.errors import BadInput
+from ...quantities.errors import BadInput
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ..quantities.errors import BadInput
-from .influence import POOR_CONDITION, Solution, solve_least_squares
+from ...quantities.errors import BadInput
+from ..influence import POOR_CONDITION, Solution, solve_least_squares
 
 ComplexArray = NDArray[np.complex128]
 FloatArray = NDArray[np.float64]

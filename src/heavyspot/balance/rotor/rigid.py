@@ -13,8 +13,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ..quantities.errors import BadInput
-from ..quantities.units import omega_from_rpm
+from ...quantities.errors import BadInput
+from ...quantities.units import omega_from_rpm
 
 ComplexArray = NDArray[np.complex128]
 FloatArray = NDArray[np.float64]

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ..quantities.errors import BadInput
+from ...quantities.errors import BadInput
 
 
 @dataclass(frozen=True)

@@ -8,9 +8,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from ..limits import Judgement
+from ..plane import Plane
 from .candidates import AdvisedCut
-from .limits import Judgement
-from .plane import Plane
 from .prior import Guess, ResponsePrior
 from .response import History, Scatter
 

@@ -12,11 +12,11 @@ from typing import Literal
 
 import numpy as np
 
-from ..quantities.errors import BadInput
-from ..quantities.units import omega_from_rpm
-from .limits import Verdict
+from ...quantities.errors import BadInput
+from ...quantities.units import omega_from_rpm
+from ..limits import Verdict
+from ..uncertainty import COVERAGE_K
 from .rigid import RotorGeometry, lever_matrix
-from .uncertainty import COVERAGE_K
 
 GRADES = (0.4, 1.0, 2.5, 6.3, 16.0, 40.0, 100.0, 250.0, 630.0, 1600.0, 4000.0)
 """Balance quality grades G, mm/s (ISO 21940-11:2016, table 1)."""

@@ -10,11 +10,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from .advice_case import Advice, Alternative, Situation
 from .candidates import Candidate, Choices, Outcome, best_candidates, try_cuts
 from .prior import wide_prior
 from .response import Estimate, estimate
-from .situation import Advice, Alternative, Situation
-from .trial import predicted_run, trial, typical_response
+from .trial_cut import predicted_run, trial, typical_response
 
 KNOWN_SPREAD = 0.6
 """Relative uncertainty of a response up to which cuts are computed from it."""

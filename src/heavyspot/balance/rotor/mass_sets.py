@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ..quantities.errors import BadInput
+from ...quantities.errors import BadInput
 from .places import checked_places, split_over
 
 FloatArray = NDArray[np.float64]
