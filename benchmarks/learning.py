@@ -10,7 +10,7 @@ import numpy as np
 from heavyspot import Workshop
 from heavyspot.balance.cut.response import History, MadeCut
 from heavyspot.balance.limits import PASS_K, amplitude_uncertainty, judge
-from heavyspot.ledger.learnt import Learnt
+from heavyspot.ledger.entries.learnt import Learnt
 from heavyspot.sim.cartridge import SIZES, make_cartridge
 from heavyspot.workshop.advising import advise_vectors
 from heavyspot.workshop.craft import craft_of

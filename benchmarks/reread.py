@@ -11,9 +11,9 @@ from pathlib import Path
 from rich.console import Console
 from rich.table import Table
 
-from heavyspot.ledger.identity import new_id
-from heavyspot.ledger.tables import runs
-from heavyspot.ledger.writing import add_entries, transaction
+from heavyspot.ledger.store.entries import add_entries, transaction
+from heavyspot.ledger.store.identity import new_id
+from heavyspot.ledger.store.tables import runs
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.simulated import simulated_recording

@@ -8,7 +8,7 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
-from heavyspot.ledger.archive import Archive
+from heavyspot.ledger.store.archive import Archive
 from heavyspot.quantities.errors import BadInput, LedgerFault
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings
@@ -143,7 +143,7 @@ def test_a_location_that_is_away_costs_no_run(tmp_path):
 
 
 def test_only_so_many_fetched_files_are_kept(shop, monkeypatch):
-    monkeypatch.setattr("heavyspot.ledger.archive.MOST_CACHED", 4)
+    monkeypatch.setattr("heavyspot.ledger.store.archive.MOST_CACHED", 4)
     for n in range(3):
         spun(shop, f"R-{n}", n)
     shop.book.archive.hand_over()

@@ -10,9 +10,9 @@ from loop.loop import model_of
 from sqlalchemy import create_engine, text
 
 from heavyspot.ledger.book import Book
-from heavyspot.ledger.move import move_ledger
-from heavyspot.ledger.schema import open_engine
-from heavyspot.ledger.tables import metadata
+from heavyspot.ledger.store.move import move_ledger
+from heavyspot.ledger.store.schema import open_engine
+from heavyspot.ledger.store.tables import metadata
 from heavyspot.quantities.errors import LedgerFault
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings

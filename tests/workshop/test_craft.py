@@ -6,7 +6,7 @@ from loop.loop import Rig, balance, model_of, speeds_of
 from loop.run import maker
 
 from heavyspot.balance.cut.response import History, MadeCut, estimate
-from heavyspot.ledger.learnt import Learnt
+from heavyspot.ledger.entries.learnt import Learnt
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.simulated import simulated_recording

@@ -1,6 +1,6 @@
 """Gains counted from a ledger whose numbers are known."""
 
-from heavyspot.ledger.learnt import Learnt
+from heavyspot.ledger.entries.learnt import Learnt
 from heavyspot.workshop.craft import promise_rows
 from heavyspot.workshop.gains import reliability, shop_gains
 

@@ -14,9 +14,9 @@ from workshop.fatal import fatal
 from workshop.stations import QUICK, spun
 
 from heavyspot.cli.main import app
-from heavyspot.ledger.identity import new_id
-from heavyspot.ledger.tables import runs
-from heavyspot.ledger.writing import add_entries, transaction
+from heavyspot.ledger.store.entries import add_entries, transaction
+from heavyspot.ledger.store.identity import new_id
+from heavyspot.ledger.store.tables import runs
 from heavyspot.quantities.errors import BadInput, SourceLost
 from heavyspot.sheet.issue import issue_sheet
 from heavyspot.sim.cartridge import make_cartridge

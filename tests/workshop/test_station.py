@@ -88,7 +88,7 @@ def test_the_station_learns_from_the_main_house(houses):
 @pytest.mark.parametrize("seed", range(12))
 def test_a_line_cut_anywhere_doubles_nothing_and_loses_nothing(houses, monkeypatch, seed):
     monkeypatch.setattr(station, "BLOCK", 20_000)
-    monkeypatch.setattr("heavyspot.ledger.exchange.BATCH", 3)
+    monkeypatch.setattr("heavyspot.ledger.exchange.exchange.BATCH", 3)
     rng = random.Random(seed)
     a_day(houses.east, "E", 1)
     a_day(houses.main, "M", 1)

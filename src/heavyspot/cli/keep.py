@@ -41,7 +41,7 @@ def move(
     json: Json = False,
 ) -> None:
     """Copy a ledger to another database, SQLite or PostgreSQL, and prove it equal; recordings stay."""
-    from ..ledger.move import move_ledger
+    from ..ledger.store.move import move_ledger
 
     def url(name: str) -> str:
         if "://" in name:

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from ..ledger.writing import now_utc
+from ..ledger.store.entries import now_utc
 from ..quantities.errors import BadInput, LedgerFault
 from ..workshop.flow_report import make_flow_report
 from ..workshop.report import make_report

@@ -7,7 +7,7 @@ from typing import Any
 
 from fastapi import APIRouter, Depends, Request, Response
 
-from ..ledger.writing import Row
+from ..ledger.store.entries import Row
 from ..quantities.checks import iso_date
 from ..quantities.errors import BadInput, HeavyspotError
 from ..statistics.survival import Survival

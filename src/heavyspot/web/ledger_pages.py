@@ -9,7 +9,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, File, Request, Response, UploadFile
 from fastapi.responses import FileResponse
 
-from ..ledger.identity import new_id
+from ..ledger.store.identity import new_id
 from ..quantities.errors import HeavyspotError, LedgerFault
 from ..sheet.look import shop_look
 from ..sheet.reissue import reissue

@@ -8,7 +8,7 @@ import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
-from ..ledger.writing import Row
+from ..ledger.store.entries import Row
 from ..workshop.tables import rows_csv
 
 COLUMNS = {

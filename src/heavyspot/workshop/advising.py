@@ -10,7 +10,7 @@ from ..balance.cut.prior import Guess, ResponsePrior
 from ..balance.cut.response import Estimate, History, Scatter
 from ..balance.limits import PASS_K, Judgement
 from ..balance.plane import Plane
-from ..ledger.writing import Row
+from ..ledger.store.entries import Row
 from .craft import as_said
 from .evidence import Evidence
 from .model_file import ModelFile

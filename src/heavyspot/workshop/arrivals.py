@@ -10,8 +10,8 @@ import secrets
 from collections.abc import Callable
 from typing import Any
 
-from ..ledger.archive import digest_of
-from ..ledger.writing import Row, now_utc
+from ..ledger.store.archive import digest_of
+from ..ledger.store.entries import Row, now_utc
 from ..quantities.errors import BadInput, LedgerFault
 from .shop import Workshop
 from .shop_file import load_shop_file

@@ -16,9 +16,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from ..ledger.archive import digest_of
 from ..ledger.book import Book
-from ..ledger.writing import now_utc
+from ..ledger.store.archive import digest_of
+from ..ledger.store.entries import now_utc
 from ..quantities.errors import LedgerFault
 from .shop import Workshop
 from .shop_file import load_shop_file

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from ..ledger.writing import Row
+from ..ledger.store.entries import Row
 from ..quantities.checks import finite
 from ..quantities.errors import BadInput, LedgerFault
 from .model_file import ModelFile

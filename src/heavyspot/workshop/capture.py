@@ -19,8 +19,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..ledger.identity import new_id
-from ..ledger.writing import now_utc
+from ..ledger.store.entries import now_utc
+from ..ledger.store.identity import new_id
 from ..quantities.errors import HeavyspotError, LedgerFault
 from ..signal.curve import read_curves
 from ..signal.phase import PhasedBlocks, phased_blocks

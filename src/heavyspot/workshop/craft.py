@@ -11,7 +11,7 @@ from ..balance.cut.calibrated_chance import Keeping, learn_keeping
 from ..balance.cut.execution import learn_spread
 from ..balance.cut.response import Estimate, History, Scatter
 from ..ledger.book import Book
-from ..ledger.writing import Row
+from ..ledger.store.entries import Row
 from ..quantities.angles import difference_deg
 from .model_file import ModelFile
 

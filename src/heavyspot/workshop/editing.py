@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ..ledger.book import JOB_FIELDS, PIECE_FIELDS
-from ..ledger.writing import Row
+from ..ledger.store.entries import Row
 from ..quantities.checks import iso_date
 from ..quantities.errors import BadInput, LedgerFault
 from .shop import Workshop

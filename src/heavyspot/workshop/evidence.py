@@ -9,7 +9,7 @@ from ..balance.cut.prior import Guess, ResponsePrior
 from ..balance.cut.response import History
 from ..balance.limits import Judgement
 from ..ledger.book import Book
-from ..ledger.writing import Row
+from ..ledger.store.entries import Row
 from ..quantities.finding import Finding
 from ..sources.recording import Recording
 from .craft import Craft, craft_of

@@ -12,7 +12,7 @@ from typing import Any
 
 from ..flow.machine import leak_kg_s
 from ..flow.nozzles import NozzleCurve, fit_nozzle, set_stop
-from ..ledger.writing import Row
+from ..ledger.store.entries import Row
 from ..quantities.checks import finite
 from ..quantities.errors import BadInput, HeavyspotError
 from .flow_bench import Computed, Read, bench_of, compute, parse_read

@@ -11,7 +11,7 @@ from typing import get_args
 
 from ..balance.cut.response import Scatter
 from ..balance.geometry import Kind
-from ..ledger.writing import Row
+from ..ledger.store.entries import Row
 from .craft import learn
 from .shop import Workshop
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from ..ledger.writing import utc_text
+from ..ledger.store.entries import utc_text
 from ..quantities.errors import BadInput
 from .shop import Workshop
 from .shop_file import load_shop_file

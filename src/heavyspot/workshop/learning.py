@@ -5,8 +5,8 @@ from __future__ import annotations
 from ..balance.cut.prior import wide_prior
 from ..balance.cut.response import Estimate, History, estimate
 from ..balance.cut.trial_cut import typical_response
-from ..ledger.learnt import Learnt
-from ..ledger.writing import Row
+from ..ledger.entries.learnt import Learnt
+from ..ledger.store.entries import Row
 from ..quantities.arrays import Array
 from .craft import cut_error_rows, promise_rows
 from .evidence import Evidence

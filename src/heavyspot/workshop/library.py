@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from ..balance.cut.prior import Guess, ResponsePrior, library_prior
 from ..balance.cut.trial_cut import typical_response
 from ..ledger.book import Book
-from ..ledger.packing import unpack
+from ..ledger.store.array_bytes import unpack
 from ..quantities.arrays import Array
 from .model_file import ModelFile
 

@@ -7,8 +7,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from ..ledger.identity import new_id
-from ..ledger.writing import now_utc
+from ..ledger.store.entries import now_utc
+from ..ledger.store.identity import new_id
 from ..quantities.errors import BadInput, HeavyspotError
 
 Progress = Callable[[int, int], None]

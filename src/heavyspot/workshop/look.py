@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from ..ledger.writing import Row
+from ..ledger.store.entries import Row
 from ..quantities.angles import angle_of
 from ..quantities.arrays import Array
 from ..quantities.errors import LedgerFault

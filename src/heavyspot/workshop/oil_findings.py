@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..ledger.writing import Row
+from ..ledger.store.entries import Row
 from ..quantities.finding import Finding
 from ..sources.recording import Recording
 from .model_file import ModelFile

@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from ..ledger.identity import new_id
-from ..ledger.writing import Row, now_utc
+from ..ledger.store.entries import Row, now_utc
+from ..ledger.store.identity import new_id
 from ..quantities.errors import BadInput, LedgerFault
 from .shop import Workshop
 

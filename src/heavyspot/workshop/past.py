@@ -9,8 +9,8 @@ import numpy as np
 
 from ..balance.cut.response import History, MadeCut
 from ..ledger.book import Book
-from ..ledger.packing import pack, unpack
-from ..ledger.writing import Row
+from ..ledger.store.array_bytes import pack, unpack
+from ..ledger.store.entries import Row
 from ..quantities.angles import phasor
 from ..quantities.arrays import Array
 from ..signal.curve import Curve

@@ -12,7 +12,7 @@ import numpy as np
 
 from .._version import __version__
 from ..balance.uncertainty import COVERAGE_K
-from ..ledger.writing import Row, now_utc
+from ..ledger.store.entries import Row, now_utc
 from ..quantities.angles import Rotation, clock_text
 from ..quantities.errors import LedgerFault
 from ..signal.curve import Curve

@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from .._version import __version__
-from ..ledger.archive import Archive, digest_of
-from ..ledger.writing import Row
+from ..ledger.store.archive import Archive, digest_of
+from ..ledger.store.entries import Row
 from ..quantities.checks import iso_date, positive
 from ..quantities.errors import BadInput, HeavyspotError
 from ..sources.readers import open_recording

@@ -12,7 +12,7 @@ from ..balance.influence import solve_least_squares
 from ..balance.rotor.places import least_removal
 from ..balance.rotor.rigid import lever_matrix, unbalance_from_force
 from ..balance.rotor.tolerance import RotorVerdict, judge_residual
-from ..ledger.writing import Row
+from ..ledger.store.entries import Row
 from ..quantities.arrays import Array
 from ..quantities.errors import BadInput, SignalTooPoor
 from ..quantities.units import OZ_IN_GMM

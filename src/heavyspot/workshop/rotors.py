@@ -10,9 +10,9 @@ from typing import Any
 
 from .._version import __version__
 from ..balance.rotor.rigid import parts_of
-from ..ledger.archive import digest_of
-from ..ledger.identity import new_id
-from ..ledger.writing import Row, now_utc
+from ..ledger.store.archive import digest_of
+from ..ledger.store.entries import Row, now_utc
+from ..ledger.store.identity import new_id
 from ..quantities.angles import angle_of, wrap_deg
 from ..quantities.checks import finite, positive
 from ..quantities.errors import BadInput, LedgerFault

@@ -6,10 +6,10 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from ..ledger.archive import digest_of
 from ..ledger.book import Book
-from ..ledger.identity import new_id
-from ..ledger.writing import Row, now_utc
+from ..ledger.store.archive import digest_of
+from ..ledger.store.entries import Row, now_utc
+from ..ledger.store.identity import new_id
 from ..quantities.angles import wrap_deg
 from ..quantities.checks import finite, positive
 from ..quantities.errors import BadInput, LedgerFault

@@ -10,11 +10,11 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
 
-from ..ledger.archive import digest_of
-from ..ledger.exchange import Taken
-from ..ledger.parcels import Offer, Parcel
-from ..ledger.station_book import file_of
-from ..ledger.writing import now_utc
+from ..ledger.entries.station import file_of
+from ..ledger.exchange.envelope import Offer, Parcel
+from ..ledger.exchange.exchange import Taken
+from ..ledger.store.archive import digest_of
+from ..ledger.store.entries import now_utc
 from ..quantities.errors import BadInput, LedgerFault
 from .arrivals import spelled
 from .line import HttpLine, Line

@@ -6,7 +6,7 @@ import csv
 import io
 from collections.abc import Sequence
 
-from ..ledger.writing import Row
+from ..ledger.store.entries import Row
 
 
 def rows_csv(rows: Sequence[Row], columns: Sequence[str]) -> bytes:

@@ -7,8 +7,8 @@ from typing import Any
 
 from sqlalchemy import select
 
-from .tables import cuts, piece_index, rig_checks, runs
-from .writing import Entries, Row, add_entry, transaction
+from ..store.entries import Entries, Row, add_entry, transaction
+from ..store.tables import cuts, piece_index, rig_checks, runs
 
 
 class RigBook(Entries):

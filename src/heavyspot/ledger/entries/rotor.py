@@ -5,9 +5,10 @@ from __future__ import annotations
 from sqlalchemy import Table, func, select, update
 from sqlalchemy.exc import IntegrityError
 
-from ..quantities.errors import LedgerFault
-from .search import index_pieces
-from .tables import (
+from ...quantities.errors import LedgerFault
+from ..find.search import index_pieces
+from ..store.entries import Entries, Row, add_entry, newest, transaction
+from ..store.tables import (
     calibrations,
     matchings,
     piece_index,
@@ -15,7 +16,6 @@ from .tables import (
     rotor_corrections,
     rotor_runs,
 )
-from .writing import Entries, Row, add_entry, newest, transaction
 
 
 class RotorBook(Entries):

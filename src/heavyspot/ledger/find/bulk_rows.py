@@ -7,8 +7,17 @@ from typing import Any
 
 from sqlalchemy import func, select
 
-from .tables import amendments, chain, cuts, happenings, piece_index, pieces, rotor_runs, runs
-from .writing import Entries
+from ..store.entries import Entries
+from ..store.tables import (
+    amendments,
+    chain,
+    cuts,
+    happenings,
+    piece_index,
+    pieces,
+    rotor_runs,
+    runs,
+)
 
 BATCH = 20_000
 

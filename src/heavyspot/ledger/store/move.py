@@ -7,10 +7,10 @@ from collections.abc import Callable
 
 from sqlalchemy import Connection, Engine, delete, func, insert, select
 
-from ..quantities.errors import LedgerFault
+from ...quantities.errors import LedgerFault
+from ..find.search import index_pieces
 from .chain import check_chain, head, rows_by_id
 from .schema import open_engine
-from .search import index_pieces
 from .tables import arrivals, chain, cursors, looks, metadata, own_store, piece_index
 
 BATCH = 2000

@@ -6,9 +6,9 @@ from datetime import UTC, datetime, timedelta
 
 from sqlalchemy import insert, select
 
-from .identity import new_id
-from .tables import looks
-from .writing import Entries, Row, now_utc, transaction, utc_text
+from ..store.entries import Entries, Row, now_utc, transaction, utc_text
+from ..store.identity import new_id
+from ..store.tables import looks
 
 ONCE_IN = timedelta(hours=1)
 """The same person looking at the same thing again within this time is one look."""

@@ -14,7 +14,7 @@ from sqlalchemy.exc import (
     ProgrammingError,
 )
 
-from ..quantities.errors import LedgerAway, LedgerFault
+from ...quantities.errors import LedgerAway, LedgerFault
 
 HEAD = "0010"
 """The schema this program works with."""
@@ -90,7 +90,7 @@ def _upgrade(engine: Engine) -> None:
     from alembic.config import Config
 
     config = Config()
-    config.set_main_option("script_location", str(Path(__file__).parent / "migrations"))
+    config.set_main_option("script_location", str(Path(__file__).parents[1] / "migrations"))
     with engine.begin() as connection:
         config.attributes["connection"] = connection
         command.upgrade(config, "head")

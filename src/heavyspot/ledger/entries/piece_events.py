@@ -5,9 +5,9 @@ from __future__ import annotations
 from sqlalchemy import func, select
 from sqlalchemy.exc import IntegrityError
 
-from .search import index_pieces
-from .tables import happenings, rotor_runs, runs, sheets
-from .writing import Entries, Row, add_entry, newest, transaction
+from ..find.search import index_pieces
+from ..store.entries import Entries, Row, add_entry, newest, transaction
+from ..store.tables import happenings, rotor_runs, runs, sheets
 
 
 class Papers(Entries):

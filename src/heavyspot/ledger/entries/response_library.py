@@ -6,8 +6,8 @@ from typing import Any
 
 from sqlalchemy import func, select
 
-from .tables import cut_errors, cuts, piece_index, promises, responses, runs
-from .writing import Entries, Row, standing
+from ..store.entries import Entries, Row, standing
+from ..store.tables import cut_errors, cuts, piece_index, promises, responses, runs
 
 
 class Lessons(Entries):

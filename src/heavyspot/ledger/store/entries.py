@@ -9,7 +9,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, Table, insert, select
 
-from ..quantities.errors import LedgerFault
+from ...quantities.errors import LedgerFault
 from .chain import add_links, lock_chain
 from .identity import new_id
 from .tables import amendments, jobs, piece_index, pieces

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from ..quantities.arrays import Array
+from ...quantities.arrays import Array
 
 
 def pack(arrays: dict[str, Array]) -> bytes:

@@ -7,10 +7,10 @@ from typing import Any
 
 from sqlalchemy import Connection, Table, func, select
 
-from ..quantities.errors import BadInput, LedgerFault
-from .parcels import unwrapped
-from .projection import project
-from .tables import (
+from ...quantities.errors import BadInput, LedgerFault
+from ..find.projection import project
+from ..store.entries import Entries, Row, add_entries, add_entry, newest, transaction
+from ..store.tables import (
     amendments,
     held,
     metadata,
@@ -20,7 +20,7 @@ from .tables import (
     runs,
     takings,
 )
-from .writing import Entries, Row, add_entries, add_entry, newest, transaction
+from .envelope import unwrapped
 
 NUMBER_OF = {
     "runs": "number", "rotor_runs": "number", "cuts": "after_run", "rotor_corrections": "after_run",

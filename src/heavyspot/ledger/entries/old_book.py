@@ -10,10 +10,10 @@ from typing import Any
 
 from sqlalchemy import Connection, bindparam, insert, select, update
 
-from .identity import new_id
-from .search import index_pieces
-from .tables import jobs, old_rows, piece_index, pieces
-from .writing import Entries, Row, add_entries, now_utc, transaction
+from ..find.search import index_pieces
+from ..store.entries import Entries, Row, add_entries, now_utc, transaction
+from ..store.identity import new_id
+from ..store.tables import jobs, old_rows, piece_index, pieces
 
 
 @dataclass(frozen=True)

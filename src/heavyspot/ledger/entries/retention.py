@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from sqlalchemy import func, select
 
-from .tables import happenings, piece_index, retired, rotor_runs, runs
-from .writing import Entries, Row, add_entry, transaction
+from ..store.entries import Entries, Row, add_entry, transaction
+from ..store.tables import happenings, piece_index, retired, rotor_runs, runs
 
 KEEPS = ("returned", "claim")
 """What keeps all recordings of a piece for good."""

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 from sqlalchemy import LargeBinary, Table
 
-from ..quantities.errors import BadInput
-from .chain import UNCHAINED, link_digest
-from .schema import HEAD
-from .tables import amendments, metadata, pieces
-from .writing import Row
+from ...quantities.errors import BadInput
+from ..store.chain import UNCHAINED, link_digest
+from ..store.entries import Row
+from ..store.schema import HEAD
+from ..store.tables import amendments, metadata, pieces
 
 OF_ONE_STORE = {"users", "pins", "stations", "held", "takings", "clashes", "retired"}
 """Entries that never leave their store: who may log in there, what was decided about arrivals,

@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from ..quantities.errors import LedgerFault
+from ...quantities.errors import LedgerFault
 
 KINDS = ("recordings", "papers")
 BLOCK = 1 << 20

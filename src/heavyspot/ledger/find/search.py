@@ -20,9 +20,9 @@ from typing import Any
 from sqlalchemy import Connection, Engine, bindparam, func, select, text
 from sqlalchemy.exc import DBAPIError
 
-from ..quantities.errors import LedgerAway
-from .tables import amendments, happenings, jobs, old_rows, piece_index, rotor_runs, runs
-from .writing import Entries, Row, pieces_as_they_stand
+from ...quantities.errors import LedgerAway
+from ..store.entries import Entries, Row, pieces_as_they_stand
+from ..store.tables import amendments, happenings, jobs, old_rows, piece_index, rotor_runs, runs
 
 LIKE_ENOUGH = 0.42
 """Least likeness, word by word on average, at which a piece is offered for a word that was typed wrong."""

@@ -16,14 +16,13 @@ from typing import Any
 from sqlalchemy import Connection, Table, func, insert, select
 from sqlalchemy.exc import IntegrityError
 
-from ..quantities.errors import BadInput, LedgerFault
-from .chain import FIRST, rows_by_id
-from .holding import find_taking, has_open, hold, taken_as
-from .identity import new_id
-from .parcels import OF_ONE_STORE, Offer, Parcel, opened, piece_of, wrapped
-from .projection import newest_index, project
-from .schema import HEAD
-from .tables import (
+from ...quantities.errors import BadInput, LedgerFault
+from ..find.projection import newest_index, project
+from ..store.chain import FIRST, rows_by_id
+from ..store.entries import Entries, Row, add_entries, add_entry, newest, now_utc, transaction
+from ..store.identity import new_id
+from ..store.schema import HEAD
+from ..store.tables import (
     amendments,
     arrivals,
     chain,
@@ -41,7 +40,8 @@ from .tables import (
     runs,
     sheets,
 )
-from .writing import Entries, Row, add_entries, add_entry, newest, now_utc, transaction
+from .conflicts import find_taking, has_open, hold, taken_as
+from .envelope import OF_ONE_STORE, Offer, Parcel, opened, piece_of, wrapped
 
 BATCH = 400
 LARGEST = 2_000_000

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from sqlalchemy import select
 
-from .tables import arrivals, happenings, held, rotor_runs, runs, stations
-from .writing import Entries, Row, add_entry, newest, transaction
+from ..store.entries import Entries, Row, add_entry, newest, transaction
+from ..store.tables import arrivals, happenings, held, rotor_runs, runs, stations
 
 
 class Stations(Entries):

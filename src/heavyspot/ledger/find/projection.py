@@ -6,9 +6,9 @@ from collections.abc import Iterable
 
 from sqlalchemy import Connection, insert, select, update
 
+from ..store.entries import Row, current_job, newest
+from ..store.tables import amendments, old_rows, piece_index, pieces, rotor_runs, runs
 from .search import index_pieces
-from .tables import amendments, old_rows, piece_index, pieces, rotor_runs, runs
-from .writing import Row, current_job, newest
 
 
 def project(c: Connection, piece_ids: Iterable[str]) -> list[str]:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from sqlalchemy import select
 
-from .search import index_pieces
-from .tables import flow_tests
-from .writing import Entries, Row, add_entry, transaction
+from ..find.search import index_pieces
+from ..store.entries import Entries, Row, add_entry, transaction
+from ..store.tables import flow_tests
 
 
 class FlowBook(Entries):

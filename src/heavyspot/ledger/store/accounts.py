@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from sqlalchemy import func, select
 
+from .entries import Entries, Row, add_entry, newest, now_utc, transaction
 from .tables import logins, pins, users
-from .writing import Entries, Row, add_entry, newest, now_utc, transaction
 
 BY_PIN = "pin"
 """Stands in a login's `why` when it was begun by a pin."""

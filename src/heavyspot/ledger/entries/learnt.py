@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 
 from sqlalchemy import Table
 
-from .tables import cut_errors, promises, responses
-from .writing import Row
+from ..store.entries import Row
+from ..store.tables import cut_errors, promises, responses
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,8 @@ from typing import Any
 
 from sqlalchemy import func, select
 
-from .tables import piece_index, rereadings, rereads, retired, runs, sheets
-from .writing import Entries, Row, add_entries, add_entry, transaction
+from ..store.entries import Entries, Row, add_entries, add_entry, transaction
+from ..store.tables import piece_index, rereadings, rereads, retired, runs, sheets
 
 
 class Rereading(Entries):
