@@ -38,10 +38,10 @@ if TYPE_CHECKING:
     from .sources.readers import open_recording
     from .sources.recording import Channel, Recording
     from .sources.writers import write_recording
-    from .workshop.machine_proofs import match
-    from .workshop.reading import ReadResult, read_recording
-    from .workshop.results import SpinResult
-    from .workshop.rotors import (
+    from .workshop.cartridge.reading import ReadResult, read_recording
+    from .workshop.cartridge.results import SpinResult
+    from .workshop.rotor.machine_proofs import match
+    from .workshop.rotor.measuring import (
         add_rotor,
         add_rotor_model,
         corrected,

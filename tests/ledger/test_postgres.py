@@ -17,9 +17,9 @@ from heavyspot.quantities.errors import LedgerFault
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.simulated import simulated_recording
-from heavyspot.workshop.build_record import tell
+from heavyspot.workshop.job.build_record import tell
+from heavyspot.workshop.job.story import whole_story
 from heavyspot.workshop.shop import Workshop
-from heavyspot.workshop.whole_story import whole_story
 
 
 @pytest.fixture(scope="module")

@@ -59,7 +59,7 @@ def rotor_split(
 
     from ..balance.rotor.places import split_over
     from ..quantities.angles import phasor
-    from ..workshop.vectors import read_pair
+    from ..workshop.rotor.vectors import read_pair
 
     at = (first + 360.0 / max(places, 1) * np.arange(places)) % 360.0
     found = split_over(
@@ -93,7 +93,7 @@ def rotor_index(
 
     from ..balance.rotor.tooling import index_method
     from ..quantities.angles import angle_of, phasor
-    from ..workshop.vectors import read_pair
+    from ..workshop.rotor.vectors import read_pair
 
     v = [complex(phasor(*read_pair(r))) for r in readings]
     found = index_method(v, np.arange(len(v)) * step)
@@ -122,7 +122,7 @@ def rotor_transfer(
 ) -> None:
     """Unbalance in two other planes that acts the same."""
     from ..balance.rotor.rigid import transfer
-    from ..workshop.vectors import read_numbers
+    from ..workshop.rotor.vectors import read_numbers
 
     where = read_numbers(to)
     if len(where) != 2:
@@ -157,7 +157,7 @@ def rotor_parts(
 
 def _in_planes(amounts: list[str], planes: str) -> tuple[list[complex], list[float]]:
     from ..quantities.angles import phasor
-    from ..workshop.vectors import read_numbers, read_pair
+    from ..workshop.rotor.vectors import read_numbers, read_pair
 
     u, at = [complex(phasor(*read_pair(a))) for a in amounts], read_numbers(planes)
     if len(u) != len(at):
@@ -254,8 +254,8 @@ def rotor_match(
     json: Json = False,
 ) -> None:
     """Propose which parts to put together, and how turned."""
-    from ..workshop.machine_proofs import match
-    from ..workshop.vectors import read_parts, read_text
+    from ..workshop.rotor.machine_proofs import match
+    from ..workshop.rotor.vectors import read_parts, read_text
 
     steps = dict(named(s) for s in step or [])
     kinds = read_parts(read_text(file))
@@ -288,7 +288,7 @@ def rotor_compare(
     json: Json = False,
 ) -> None:
     """An assembly beside its prediction: what the cartridge's first high-speed spin shows."""
-    from ..workshop.assembly import compare_assembly
+    from ..workshop.rotor.assembly import compare_assembly
 
     told = compare_assembly(open_workshop(), matching, assembly, serial)
     if json:

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from ..ledger.store.entries import Row
-from ..workshop.tables import rows_csv
+from ..workshop.rows_text import rows_csv
 
 COLUMNS = {
     "serial": "VARCHAR",
