@@ -23,9 +23,9 @@ from benchmarks import learning
 from benchmarks.plain import every_pair, plain_reading, relaxed_with_cvxpy
 from benchmarks.signals import write_flac
 from heavyspot import open_recording, read_recording
-from heavyspot.balance.minmax import best_cuts
-from heavyspot.workshop.judging import judge_curves
-from heavyspot.workshop.model_file import parse_model
+from heavyspot.balance.cut.minmax import best_cuts
+from heavyspot.workshop.cartridge.judging import judge_curves
+from heavyspot.workshop.cartridge.model_file import parse_model
 
 OUT = Console(highlight=False, width=110)
 

@@ -13,16 +13,9 @@ import time
 
 from sqlalchemy import text
 
-from heavyspot.ledger.identity import new_id
-from heavyspot.ledger.search import plain
-from heavyspot.ledger.tables import (
-    cuts,
-    happenings,
-    jobs,
-    piece_index,
-    pieces,
-    runs,
-)
+from heavyspot.ledger.find.search import plain
+from heavyspot.ledger.store.identity import new_id
+from heavyspot.ledger.store.tables import cuts, happenings, jobs, piece_index, pieces, runs
 
 BATCH = 20_000
 FIRST = "Nord Fjord Tidal Salt Elm Quay Bright Stone Gull Heron Moor Pine".split()  # noqa: SIM905  # a list of words reads better

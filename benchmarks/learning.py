@@ -8,15 +8,15 @@ from statistics import median
 import numpy as np
 
 from heavyspot import Workshop
+from heavyspot.balance.cut.response import History, MadeCut
 from heavyspot.balance.limits import PASS_K, amplitude_uncertainty, judge
-from heavyspot.balance.response import History, MadeCut
-from heavyspot.ledger.learnt import Learnt
+from heavyspot.ledger.entries.learnt import Learnt
 from heavyspot.sim.cartridge import SIZES, make_cartridge
-from heavyspot.workshop.advising import advise_vectors
-from heavyspot.workshop.craft import craft_of
-from heavyspot.workshop.learning import learn_from
-from heavyspot.workshop.library import known_of
-from heavyspot.workshop.past import GRID_SHARES, learnt_response
+from heavyspot.workshop.cartridge.advising import advise_vectors
+from heavyspot.workshop.cartridge.cut_scatter import craft_of
+from heavyspot.workshop.cartridge.learning import learn_from
+from heavyspot.workshop.cartridge.other_units import known_of
+from heavyspot.workshop.cartridge.past import GRID_SHARES, learnt_response
 
 UNITS = 1000
 SIZE = SIZES["Larch 52"]

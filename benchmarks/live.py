@@ -15,7 +15,7 @@ from heavyspot.quantities.angles import Rotation
 from heavyspot.signal.reference import ReferenceSettings
 from heavyspot.sources.live import Description, ReplayLive
 from heavyspot.sources.recording import Channel, from_array
-from heavyspot.workshop.capture import Capture
+from heavyspot.workshop.bench.capture import Capture
 
 SECONDS, RATE = 60, 204_800
 

@@ -11,14 +11,14 @@ from pathlib import Path
 from rich.console import Console
 from rich.table import Table
 
-from heavyspot.ledger.identity import new_id
-from heavyspot.ledger.tables import runs
-from heavyspot.ledger.writing import add_entries, transaction
+from heavyspot.ledger.store.entries import add_entries, transaction
+from heavyspot.ledger.store.identity import new_id
+from heavyspot.ledger.store.tables import runs
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.simulated import simulated_recording
-from heavyspot.workshop.demo_rig import furnish
-from heavyspot.workshop.reread import Settings, begin_reread, go_on
+from heavyspot.workshop.keep.reread import Settings, begin_reread, go_on
+from heavyspot.workshop.rig.demo import furnish
 from heavyspot.workshop.shop import Workshop
 
 SPIN = SpinSettings(run_up_s=6.0, hold_s=0.5, coast_s=3.0, sample_rate_hz=25_600.0)

@@ -19,7 +19,7 @@ from sqlalchemy import text
 
 from benchmarks.big_shop import FIRST, LAST, SECOND, fill
 from heavyspot.web.app import create_app
-from heavyspot.workshop.demo_rig import furnish
+from heavyspot.workshop.rig.demo import furnish
 from heavyspot.workshop.shop import Workshop
 
 sys.path.insert(0, str(Path(__file__).parent.parent / "tests"))

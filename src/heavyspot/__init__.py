@@ -19,10 +19,10 @@ from typing import TYPE_CHECKING, Any
 from ._version import __version__
 
 if TYPE_CHECKING:
-    from .balance.candidates import AdvisedCut
+    from .balance.cut.advice_case import Advice
+    from .balance.cut.candidates import AdvisedCut
     from .balance.geometry import Cutter
     from .balance.limits import Judgement, Limit
-    from .balance.situation import Advice
     from .quantities.errors import (
         BadInput,
         HeavyspotError,
@@ -38,10 +38,10 @@ if TYPE_CHECKING:
     from .sources.readers import open_recording
     from .sources.recording import Channel, Recording
     from .sources.writers import write_recording
-    from .workshop.machine_proofs import match
-    from .workshop.reading import ReadResult, read_recording
-    from .workshop.results import SpinResult
-    from .workshop.rotors import (
+    from .workshop.cartridge.reading import ReadResult, read_recording
+    from .workshop.cartridge.results import SpinResult
+    from .workshop.rotor.machine_proofs import match
+    from .workshop.rotor.measuring import (
         add_rotor,
         add_rotor_model,
         corrected,

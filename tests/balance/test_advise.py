@@ -7,15 +7,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from heavyspot.balance.advise import advise
-from heavyspot.balance.candidates import Candidate, try_cuts
+from heavyspot.balance.cut.advice_case import Situation
+from heavyspot.balance.cut.advise import advise
+from heavyspot.balance.cut.candidates import Candidate, try_cuts
+from heavyspot.balance.cut.prior import Guess, library_prior, wide_prior
+from heavyspot.balance.cut.response import History, MadeCut, Scatter, estimate
+from heavyspot.balance.cut.trial_cut import typical_response
 from heavyspot.balance.geometry import Cutter
 from heavyspot.balance.limits import Limit, amplitude_uncertainty, judge
 from heavyspot.balance.plane import Plane
-from heavyspot.balance.prior import Guess, library_prior, wide_prior
-from heavyspot.balance.response import History, MadeCut, Scatter, estimate
-from heavyspot.balance.situation import Situation
-from heavyspot.balance.trial import typical_response
 from heavyspot.quantities.errors import BadInput
 
 TEST_RPM = 150_000.0

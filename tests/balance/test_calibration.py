@@ -8,7 +8,7 @@ from conftest import FILES
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from heavyspot.balance.calibration import calibrate
+from heavyspot.balance.rotor.calibration import calibrate
 from heavyspot.quantities.errors import BadInput
 
 PROBES = ("p1x", "p1y", "p2x", "p2y")

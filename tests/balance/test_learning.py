@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.special import expit, logit
 
-from heavyspot.balance.execution import learn_spread
-from heavyspot.balance.promise import Keeping, learn_keeping
+from heavyspot.balance.cut.calibrated_chance import Keeping, learn_keeping
+from heavyspot.balance.cut.execution import learn_spread
 
 
 def test_nothing_on_record_changes_nothing():

@@ -94,7 +94,7 @@ def test_guard_band_bounds_false_acceptance(case):
 
 def test_house_limit_of_the_trade(case):
     # common practice, no source (case trade-4)
-    from heavyspot.workshop.model_file import HOUSE_LIMIT_G
+    from heavyspot.workshop.cartridge.model_file import HOUSE_LIMIT_G
 
     assert case("trade-4")["expected"]["limit_g"] == HOUSE_LIMIT_G
 

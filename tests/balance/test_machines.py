@@ -8,7 +8,7 @@ from conftest import polar
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from heavyspot.balance.machine_proof import (
+from heavyspot.balance.rotor.machine_proof import (
     MASS_OVER_LEAST,
     RATIO_BAND,
     compensator_test,
@@ -16,8 +16,8 @@ from heavyspot.balance.machine_proof import (
     reduction_test,
     residual_test,
 )
-from heavyspot.balance.matching import match_parts
-from heavyspot.balance.tooling import (
+from heavyspot.balance.rotor.matching import match_parts
+from heavyspot.balance.rotor.tooling import (
     Contribution,
     budget,
     compensated,

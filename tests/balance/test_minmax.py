@@ -6,7 +6,7 @@ import cvxpy as cp
 import numpy as np
 import pytest
 
-from heavyspot.balance.minmax import best_cuts, free_minimum
+from heavyspot.balance.cut.minmax import best_cuts, free_minimum
 
 ANGLES = np.arange(36) * 10.0
 UNIT = np.exp(1j * np.deg2rad(ANGLES))

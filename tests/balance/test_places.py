@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from heavyspot.balance.mass_sets import set_of_masses
-from heavyspot.balance.places import least_removal, split_over
-from heavyspot.balance.rigid import lever_matrix
+from heavyspot.balance.rotor.mass_sets import set_of_masses
+from heavyspot.balance.rotor.places import least_removal, split_over
+from heavyspot.balance.rotor.rigid import lever_matrix
 from heavyspot.quantities.errors import BadInput
 
 

@@ -6,7 +6,7 @@ from conftest import polar
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from heavyspot.balance.rigid import (
+from heavyspot.balance.rotor.rigid import (
     RotorGeometry,
     couple_pair,
     parts_of,

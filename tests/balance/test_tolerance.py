@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from heavyspot.balance.rigid import RotorGeometry, support_unbalance
-from heavyspot.balance.tolerance import (
+from heavyspot.balance.rotor.rigid import RotorGeometry, support_unbalance
+from heavyspot.balance.rotor.tolerance import (
     GRADES,
     bearing_limits_gmm,
     four_w_over_n_gmm,

@@ -219,7 +219,7 @@ def test_a_driver_of_ones_own_is_found_by_name(tmp_path, monkeypatch):
     from pathlib import Path
 
     from heavyspot.sources import sound_card
-    from heavyspot.workshop.capture import Capture
+    from heavyspot.workshop.bench.capture import Capture
 
     text = (Path(__file__).parents[2] / "docs/guides/write-a-driver.md").read_text()
     (tmp_path / "my_package.py").write_text(re.search(r"```python\n(.*?)```", text, re.S)[1])

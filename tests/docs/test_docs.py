@@ -9,8 +9,14 @@ from pathlib import Path
 import pytest
 
 from heavyspot.sources.sidecar import Sidecar, SidecarChannel, parse_sidecar
-from heavyspot.workshop.model_file import LimitFile, ModelFile, PlaneFile, ScatterFile, load_model_file
-from heavyspot.workshop.rotor_file import RotorFile, RotorPlaneFile
+from heavyspot.workshop.cartridge.model_file import (
+    LimitFile,
+    ModelFile,
+    PlaneFile,
+    ScatterFile,
+    load_model_file,
+)
+from heavyspot.workshop.rotor.model_file import RotorFile, RotorPlaneFile
 from heavyspot.workshop.shop_file import ShopFile
 
 ROOT = Path(__file__).parents[2]

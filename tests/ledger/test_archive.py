@@ -8,17 +8,17 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
-from heavyspot.ledger.archive import Archive
+from heavyspot.ledger.store.archive import Archive
 from heavyspot.quantities.errors import BadInput, LedgerFault
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.simulated import simulated_recording
-from heavyspot.workshop.backup import back_up, restore
-from heavyspot.workshop.build_record import tell
-from heavyspot.workshop.demo_rig import furnish
-from heavyspot.workshop.keeping import check_recordings, retire_recordings
-from heavyspot.workshop.look import archived
-from heavyspot.workshop.papers import attach
+from heavyspot.workshop.cartridge.one_run import archived
+from heavyspot.workshop.job.build_record import tell
+from heavyspot.workshop.job.documents import attach
+from heavyspot.workshop.keep.backup import back_up, restore
+from heavyspot.workshop.keep.retention import check_recordings, retire_recordings
+from heavyspot.workshop.rig.demo import furnish
 from heavyspot.workshop.shop import Workshop
 
 QUICK = SpinSettings(run_up_s=1.5, hold_s=0.2, coast_s=0.5, sample_rate_hz=12_800.0)
@@ -143,7 +143,7 @@ def test_a_location_that_is_away_costs_no_run(tmp_path):
 
 
 def test_only_so_many_fetched_files_are_kept(shop, monkeypatch):
-    monkeypatch.setattr("heavyspot.ledger.archive.MOST_CACHED", 4)
+    monkeypatch.setattr("heavyspot.ledger.store.archive.MOST_CACHED", 4)
     for n in range(3):
         spun(shop, f"R-{n}", n)
     shop.book.archive.hand_over()
@@ -175,7 +175,9 @@ def test_retired_recordings_are_named_and_not_missed(shop, monkeypatch):
     for n in range(2):
         spun(shop, f"R-{n}", n)
         spun(shop, f"R-{n}", n + 5, new=False)
-    monkeypatch.setattr("heavyspot.workshop.keeping.timedelta", lambda days: timedelta(days=-1))
+    monkeypatch.setattr(
+        "heavyspot.workshop.keep.retention.timedelta", lambda days: timedelta(days=-1)
+    )
     assert retire_recordings(shop, days=30, dry_run=True).recordings == 2
     told = retire_recordings(shop, days=30, by="Ida")
     assert told.recordings == 2 and told.bytes > 10_000

@@ -14,9 +14,9 @@ from workshop.stations import recording, spun
 
 from heavyspot.quantities.errors import BadInput, LedgerAway, LedgerFault
 from heavyspot.web.app import create_app
-from heavyspot.workshop.demo_rig import furnish
-from heavyspot.workshop.editing import amend_job, amend_piece
-from heavyspot.workshop.keeping import check_recordings
+from heavyspot.workshop.job.editing import amend_job, amend_piece
+from heavyspot.workshop.keep.retention import check_recordings
+from heavyspot.workshop.rig.demo import furnish
 from heavyspot.workshop.shop import Workshop
 
 FULL = """

@@ -7,7 +7,7 @@ import pytest
 from loop.loop import model_of
 
 from heavyspot.ledger.book import Book
-from heavyspot.ledger.chain import FIRST
+from heavyspot.ledger.store.chain import FIRST
 
 
 @pytest.fixture
@@ -75,8 +75,8 @@ def test_a_chain_made_anew_does_not_hold_the_old_links(book):
     """Who rewrites history makes all later links anew; a sheet still holds an old one."""
     _, on_the_sheet = book.head()
     tamper(book, "update pieces set serial = 'X' where serial = 'S-0'", "delete from chain")
-    from heavyspot.ledger.chain import add_links
-    from heavyspot.ledger.tables import jobs, models, pieces
+    from heavyspot.ledger.store.chain import add_links
+    from heavyspot.ledger.store.tables import jobs, models, pieces
 
     with book._engine.begin() as c:
         for table in (models, jobs, pieces):

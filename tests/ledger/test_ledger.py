@@ -6,12 +6,12 @@ import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 
-from heavyspot.ledger.archive import digest_of
 from heavyspot.ledger.book import Book
-from heavyspot.ledger.identity import new_id
-from heavyspot.ledger.packing import pack, unpack
-from heavyspot.ledger.schema import open_engine
-from heavyspot.ledger.tables import metadata
+from heavyspot.ledger.store.archive import digest_of
+from heavyspot.ledger.store.array_bytes import pack, unpack
+from heavyspot.ledger.store.identity import new_id
+from heavyspot.ledger.store.schema import open_engine
+from heavyspot.ledger.store.tables import metadata
 from heavyspot.quantities.errors import LedgerFault
 
 

@@ -10,16 +10,16 @@ from loop.loop import model_of
 from sqlalchemy import create_engine, text
 
 from heavyspot.ledger.book import Book
-from heavyspot.ledger.move import move_ledger
-from heavyspot.ledger.schema import open_engine
-from heavyspot.ledger.tables import metadata
+from heavyspot.ledger.store.move import move_ledger
+from heavyspot.ledger.store.schema import open_engine
+from heavyspot.ledger.store.tables import metadata
 from heavyspot.quantities.errors import LedgerFault
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.simulated import simulated_recording
-from heavyspot.workshop.build_record import tell
+from heavyspot.workshop.job.build_record import tell
+from heavyspot.workshop.job.story import whole_story
 from heavyspot.workshop.shop import Workshop
-from heavyspot.workshop.whole_story import whole_story
 
 
 @pytest.fixture(scope="module")

@@ -6,8 +6,8 @@ from hypothesis import strategies as st
 from loop.loop import model_of
 
 from heavyspot.ledger.book import Book
-from heavyspot.ledger.learnt import Learnt
-from heavyspot.ledger.search import groups, plain
+from heavyspot.ledger.entries.learnt import Learnt
+from heavyspot.ledger.find.search import groups, plain
 
 
 @pytest.fixture(scope="module")

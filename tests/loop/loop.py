@@ -12,13 +12,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from heavyspot.balance.cut.response import History, MadeCut
 from heavyspot.balance.limits import PASS_K, Limit, amplitude_uncertainty, judge
-from heavyspot.balance.response import History, MadeCut
-from heavyspot.workshop.advising import advise_vectors
-from heavyspot.workshop.learning import learn_from
-from heavyspot.workshop.library import Lesson, priors_of
-from heavyspot.workshop.model_file import ModelFile
-from heavyspot.workshop.past import GRID_SHARES
+from heavyspot.workshop.cartridge.advising import advise_vectors
+from heavyspot.workshop.cartridge.learning import learn_from
+from heavyspot.workshop.cartridge.model_file import ModelFile
+from heavyspot.workshop.cartridge.other_units import Lesson, priors_of
+from heavyspot.workshop.cartridge.past import GRID_SHARES
 
 LIMIT_G = 0.5
 MOST_RUNS = 6

@@ -5,13 +5,13 @@ from concurrent.futures import ProcessPoolExecutor
 
 import numpy as np
 
-from heavyspot.balance.rigid import transfer
+from heavyspot.balance.rotor.rigid import transfer
 from heavyspot.sim.supports import LooseRotor, MachineSettings
 from heavyspot.sources.simulated import simulated_rotor_recording
-from heavyspot.workshop.rig_record import RigRecord
-from heavyspot.workshop.rotor_correction import correct
-from heavyspot.workshop.rotor_file import parse_rotor
-from heavyspot.workshop.rotor_reading import signal_reading
+from heavyspot.workshop.rig.record import RigRecord
+from heavyspot.workshop.rotor.correction import correct
+from heavyspot.workshop.rotor.model_file import parse_rotor
+from heavyspot.workshop.rotor.reading import signal_reading
 
 CUT_SHARE, CUT_DEG = 0.03, 1.0
 """Execution error of a correction: a drilled hole or a weighed mass at a marked place."""

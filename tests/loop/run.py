@@ -16,9 +16,9 @@ from loop.loop import (
 )
 from loop.modal_rig import KINDS, make_unit
 
-from heavyspot.balance.promise import learn_keeping
+from heavyspot.balance.cut.calibrated_chance import learn_keeping
 from heavyspot.sim.cartridge import SIZES, make_cartridge
-from heavyspot.workshop.gains import reliability
+from heavyspot.workshop.insight.gains import reliability
 
 LIBRARY = 100
 

@@ -7,7 +7,7 @@ from loop.modal_rig import KINDS
 from loop.run import maker, row, run
 
 from heavyspot.sim.cartridge import SIZES
-from heavyspot.workshop.gains import reliability
+from heavyspot.workshop.insight.gains import reliability
 
 
 @pytest.mark.parametrize("name", ["Larch 52", "Hazel 55"])

@@ -17,10 +17,10 @@ from heavyspot.sheet.look import SheetLook, shop_look
 from heavyspot.sheet.pdf import FLOW_UNCERTAINTY, ROTOR_UNCERTAINTY, rotor_pdf, sheet_pdf
 from heavyspot.sheet.reissue import DONE, reissue
 from heavyspot.sheet.words import LANGUAGES, catalogue, said, said_each
-from heavyspot.workshop.flow_report import CAUTIONS as FLOW_CAUTIONS
-from heavyspot.workshop.report import CAUTIONS, make_report
-from heavyspot.workshop.rotor_report import CAUTIONS as ROTOR_CAUTIONS
-from heavyspot.workshop.rotor_report import WAYS, make_rotor_report
+from heavyspot.workshop.sheets.cartridge import CAUTIONS, make_report
+from heavyspot.workshop.sheets.flow import CAUTIONS as FLOW_CAUTIONS
+from heavyspot.workshop.sheets.rotor import CAUTIONS as ROTOR_CAUTIONS
+from heavyspot.workshop.sheets.rotor import WAYS, make_rotor_report
 
 OTHERS = [code for code in LANGUAGES if code != "en"]
 FOLDER = Path(heavyspot.sheet.__file__).parent

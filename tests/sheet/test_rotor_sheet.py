@@ -10,14 +10,14 @@ from heavyspot.quantities.errors import LedgerFault
 from heavyspot.sheet.issue import issue_rotor_sheet
 from heavyspot.sheet.pdf import rotor_pdf
 from heavyspot.sheet.polar import polar_svg
-from heavyspot.workshop.demo_rig import DEMO_ROTORS
-from heavyspot.workshop.rotor_report import make_rotor_report
-from heavyspot.workshop.rotors import (
+from heavyspot.workshop.rig.demo import DEMO_ROTORS
+from heavyspot.workshop.rotor.measuring import (
     add_rotor,
     add_rotor_model,
     corrected_as_advised,
     measure_typed,
 )
+from heavyspot.workshop.sheets.rotor import make_rotor_report
 from heavyspot.workshop.shop import Workshop
 
 

@@ -16,7 +16,7 @@ from heavyspot.sheet.pdf import qr_text, sheet_pdf
 from heavyspot.sheet.plots import dial_svg
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sources.simulated import RIG, simulated_recording
-from heavyspot.workshop.report import SheetCut, make_report
+from heavyspot.workshop.sheets.cartridge import SheetCut, make_report
 
 
 @pytest.fixture(scope="module")

@@ -13,10 +13,10 @@ from heavyspot.quantities.errors import LedgerFault, UnreadableFile
 from heavyspot.sheet.issue import issue_rotor_sheet
 from heavyspot.sheet.signature import check_sheet
 from heavyspot.sheet.verify import verify_sheet
-from heavyspot.workshop.demo_rig import DEMO_ROTORS
-from heavyspot.workshop.rotors import add_rotor, add_rotor_model, measure_typed
+from heavyspot.workshop.keep.shop_key import CERTIFICATE, KEY, fingerprint
+from heavyspot.workshop.rig.demo import DEMO_ROTORS
+from heavyspot.workshop.rotor.measuring import add_rotor, add_rotor_model, measure_typed
 from heavyspot.workshop.shop import Workshop
-from heavyspot.workshop.shop_key import CERTIFICATE, KEY, fingerprint
 
 
 def a_shop(folder):

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from heavyspot.balance.rigid import RotorGeometry, support_unbalance
+from heavyspot.balance.rotor.rigid import RotorGeometry, support_unbalance
 from heavyspot.signal.averaging import turn_stretches
 from heavyspot.signal.reference import ReferenceSettings
 from heavyspot.sim.supports import LooseRotor, MachineSettings, measure

@@ -3,10 +3,10 @@
 import pytest
 from web.test_browser import axe, open_page, picture, small_targets
 
-from heavyspot.workshop.editing import amend_job
-from heavyspot.workshop.line import HttpLine
+from heavyspot.workshop.job.editing import amend_job
 from heavyspot.workshop.shop import Workshop
-from heavyspot.workshop.station import exchange, join
+from heavyspot.workshop.station.line import HttpLine
+from heavyspot.workshop.station.station import exchange, join
 
 BOOK = "Datum;Serien-Nr.;Kunde;Rechnung;Typ;Drehzahl;Vorher;Nachher;Ergebnis;Prüfer;Bemerkung\n"
 

@@ -10,7 +10,7 @@ from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.simulated import simulated_recording
 from heavyspot.web.access import ACCESS
 from heavyspot.web.app import create_app
-from heavyspot.workshop.rotors import add_rotor
+from heavyspot.workshop.rotor.measuring import add_rotor
 
 STARTS_A_SPIN = ("/spin", "/listen")
 """Calls that wait for a rig: tested where a rig is at hand."""

@@ -9,10 +9,10 @@ from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.simulated import simulated_recording
 from heavyspot.web.app import create_app
-from heavyspot.workshop.arrivals import add_station
-from heavyspot.workshop.line import refused
 from heavyspot.workshop.shop import Workshop
-from heavyspot.workshop.station import join
+from heavyspot.workshop.station.arrivals import add_station
+from heavyspot.workshop.station.line import refused
+from heavyspot.workshop.station.station import join
 
 QUICK = SpinSettings(run_up_s=1.5, hold_s=0.2, coast_s=0.5, sample_rate_hz=12_800.0)
 RECORDINGS = {}

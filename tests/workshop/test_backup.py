@@ -14,8 +14,8 @@ from heavyspot.quantities.errors import LedgerFault
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.simulated import simulated_recording
-from heavyspot.workshop.backup import back_up, last_backup, restore
-from heavyspot.workshop.keeping import check_recordings, little_room
+from heavyspot.workshop.keep.backup import back_up, last_backup, restore
+from heavyspot.workshop.keep.retention import check_recordings, little_room
 from heavyspot.workshop.shop import Workshop
 
 QUICK = SpinSettings(run_up_s=3.0, coast_s=1.0, sample_rate_hz=25_600.0)

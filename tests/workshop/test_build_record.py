@@ -6,9 +6,9 @@ from heavyspot.quantities.errors import BadInput, LedgerFault
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.simulated import simulated_recording
-from heavyspot.workshop.bench import Bench
-from heavyspot.workshop.build_record import build_state, sign_build, tell, write_build
-from heavyspot.workshop.whole_story import left_and_now, whole_story
+from heavyspot.workshop.bench.bench import Bench
+from heavyspot.workshop.job.build_record import build_state, sign_build, tell, write_build
+from heavyspot.workshop.job.story import left_and_now, whole_story
 
 QUICK = SpinSettings(run_up_s=3.0, coast_s=1.0, sample_rate_hz=25_600.0)
 LIMITS = {"end_play": (0.05, 0.09), "radial_play": (0.3, 0.5)}

@@ -5,13 +5,13 @@ import pytest
 from loop.loop import Rig, balance, model_of, speeds_of
 from loop.run import maker
 
-from heavyspot.balance.response import History, MadeCut, estimate
-from heavyspot.ledger.learnt import Learnt
+from heavyspot.balance.cut.response import History, MadeCut, estimate
+from heavyspot.ledger.entries.learnt import Learnt
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.simulated import simulated_recording
-from heavyspot.workshop.craft import craft_of, cut_error_rows, promise_rows
-from heavyspot.workshop.library import priors_of
+from heavyspot.workshop.cartridge.cut_scatter import craft_of, cut_error_rows, promise_rows
+from heavyspot.workshop.cartridge.other_units import priors_of
 
 MODEL = model_of("Larch 52", 150_000.0, 52.0)
 

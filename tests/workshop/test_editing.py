@@ -8,8 +8,8 @@ from heavyspot.sim.cartridge import SIZES, make_cartridge
 from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.live import StandingLive
 from heavyspot.sources.simulated import simulated_recording
-from heavyspot.workshop.editing import Member, add_job, amend_job, amend_piece, find_job
-from heavyspot.workshop.setup_check import listen
+from heavyspot.workshop.bench.setup_check import listen
+from heavyspot.workshop.job.editing import Member, add_job, amend_job, amend_piece, find_job
 
 
 def twins():

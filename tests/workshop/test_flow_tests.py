@@ -18,16 +18,16 @@ from heavyspot.sheet.verify import verify_sheet
 from heavyspot.sources.live import Description, LiveBlock
 from heavyspot.sources.recording import Channel
 from heavyspot.web.app import create_app
-from heavyspot.workshop.flow_bench import compute, parse_bench, parse_read, set_bench
-from heavyspot.workshop.flow_live import read_live
-from heavyspot.workshop.flow_report import stop_words
-from heavyspot.workshop.flow_tests import (
+from heavyspot.workshop.flow.bench import compute, parse_bench, parse_read, set_bench
+from heavyspot.workshop.flow.live import read_live
+from heavyspot.workshop.flow.testing import (
     add_to_table,
     flow_tests_of,
     keep_flow_test,
     readings_of_table,
 )
-from heavyspot.workshop.whole_story import whole_story
+from heavyspot.workshop.job.story import whole_story
+from heavyspot.workshop.sheets.flow import stop_words
 
 NOZZLE = {"element": "isa 1932 nozzle", "pipe_mm": 80.0, "bore_mm": 40.0, "certificate": "N-1"}
 WINDOWS = {

@@ -1,8 +1,8 @@
 """Gains counted from a ledger whose numbers are known."""
 
-from heavyspot.ledger.learnt import Learnt
-from heavyspot.workshop.craft import promise_rows
-from heavyspot.workshop.gains import reliability, shop_gains
+from heavyspot.ledger.entries.learnt import Learnt
+from heavyspot.workshop.cartridge.cut_scatter import promise_rows
+from heavyspot.workshop.insight.gains import reliability, shop_gains
 
 
 def run(number, verdict, ratio, chance=0.0, action="cut", trial=False):

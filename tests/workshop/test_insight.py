@@ -6,10 +6,10 @@ from statsmodels.stats.proportion import proportion_confint
 from workshop.stations import spun
 
 from heavyspot.quantities.errors import BadInput, LedgerFault
-from heavyspot.workshop.build_record import tell
-from heavyspot.workshop.editing import amend_piece
 from heavyspot.workshop.insight import questions, store
-from heavyspot.workshop.papers import Part, write_parts
+from heavyspot.workshop.job.build_record import tell
+from heavyspot.workshop.job.documents import Part, write_parts
+from heavyspot.workshop.job.editing import amend_piece
 
 
 def worked(shop, first, last):

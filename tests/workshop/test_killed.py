@@ -12,12 +12,12 @@ import pytest
 from workshop.stations import CutLine
 
 from heavyspot.web.app import create_app
-from heavyspot.workshop.arrivals import add_station
-from heavyspot.workshop.backup import back_up
-from heavyspot.workshop.keeping import check_recordings
+from heavyspot.workshop.job.story import whole_story
+from heavyspot.workshop.keep.backup import back_up
+from heavyspot.workshop.keep.retention import check_recordings
 from heavyspot.workshop.shop import Workshop
-from heavyspot.workshop.station import exchange
-from heavyspot.workshop.whole_story import whole_story
+from heavyspot.workshop.station.arrivals import add_station
+from heavyspot.workshop.station.station import exchange
 
 DAY = """
 import sys

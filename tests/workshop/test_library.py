@@ -4,8 +4,14 @@ import numpy as np
 import pytest
 from loop.loop import model_of
 
-from heavyspot.balance.prior import library_prior
-from heavyspot.workshop.library import Alike, Lesson, guesses_of, nearest_alike, priors_of
+from heavyspot.balance.cut.prior import library_prior
+from heavyspot.workshop.cartridge.other_units import (
+    Alike,
+    Lesson,
+    guesses_of,
+    nearest_alike,
+    priors_of,
+)
 
 SHARE = np.linspace(0.15, 1, 60)
 MODEL = model_of("Larch 52", 150_000.0, 52.0)

@@ -6,8 +6,8 @@ import pytest
 from loop.loop import model_of
 
 from heavyspot.quantities.errors import UnreadableFile
-from heavyspot.workshop.model_file import parse_model
-from heavyspot.workshop.oil_findings import oil_findings
+from heavyspot.workshop.cartridge.model_file import parse_model
+from heavyspot.workshop.cartridge.oil_findings import oil_findings
 
 MODEL = model_of("Larch 52", 150_000.0, 52.0).model_copy(
     update={"oil_temperature_c": (60.0, 90.0), "oil_pressure_kpa": (200.0, 400.0)}

@@ -16,6 +16,7 @@ from workshop.workbooks import sheet_with, xlsx_with
 
 from heavyspot.quantities.errors import BadInput, UnreadableFile
 from heavyspot.sources.loose_table import open_table
+from heavyspot.workshop.job.story import whole_story
 from heavyspot.workshop.old_book.bring import bring_in, preview
 from heavyspot.workshop.old_book.cells import (
     as_date,
@@ -28,7 +29,6 @@ from heavyspot.workshop.old_book.cells import (
 from heavyspot.workshop.old_book.customers import merge_customers
 from heavyspot.workshop.old_book.layout import guess_layout
 from heavyspot.workshop.shop import Workshop
-from heavyspot.workshop.whole_story import whole_story
 
 TODAY = datetime.date(2026, 11, 25)
 HEAD = [

@@ -4,13 +4,13 @@ import pytest
 from workshop.stations import TwoHouses
 
 from heavyspot.quantities.errors import BadInput, LedgerFault
-from heavyspot.workshop.backup import back_up, restore
-from heavyspot.workshop.demo_rig import furnish
-from heavyspot.workshop.keeping import check_recordings
-from heavyspot.workshop.papers import LARGEST, Part, attach, attached, write_parts
+from heavyspot.workshop.job.documents import LARGEST, Part, attach, attached, write_parts
+from heavyspot.workshop.job.story import whole_story
+from heavyspot.workshop.keep.backup import back_up, restore
+from heavyspot.workshop.keep.retention import check_recordings
+from heavyspot.workshop.rig.demo import furnish
 from heavyspot.workshop.shop import Workshop
-from heavyspot.workshop.station import exchange
-from heavyspot.workshop.whole_story import whole_story
+from heavyspot.workshop.station.station import exchange
 
 PNG = b"\x89PNG\r\n\x1a\n" + b"x" * 100
 

@@ -14,16 +14,16 @@ from workshop.fatal import fatal
 from workshop.stations import QUICK, spun
 
 from heavyspot.cli.main import app
-from heavyspot.ledger.identity import new_id
-from heavyspot.ledger.tables import runs
-from heavyspot.ledger.writing import add_entries, transaction
+from heavyspot.ledger.store.entries import add_entries, transaction
+from heavyspot.ledger.store.identity import new_id
+from heavyspot.ledger.store.tables import runs
 from heavyspot.quantities.errors import BadInput, SourceLost
 from heavyspot.sheet.issue import issue_sheet
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sources.simulated import simulated_recording
-from heavyspot.workshop import reread as reread_module
-from heavyspot.workshop.crew import gang
-from heavyspot.workshop.reread import Settings, begin_reread, call_back, go_on
+from heavyspot.workshop.keep import reread as reread_module
+from heavyspot.workshop.keep.reread import Settings, begin_reread, call_back, go_on
+from heavyspot.workshop.keep.workers import gang
 from heavyspot.workshop.shop import Workshop
 
 

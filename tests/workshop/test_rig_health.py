@@ -15,7 +15,7 @@ from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sources.recording import Channel, Recording
 from heavyspot.sources.simulated import simulated_recording
 from heavyspot.sources.writers import write_flac
-from heavyspot.workshop.rig_health import (
+from heavyspot.workshop.rig.health import (
     SHAKER_HZ,
     check_shaker,
     compare_rigs,

@@ -5,23 +5,21 @@ import pytest
 from conftest import polar
 from loop import low_speed
 
-from heavyspot.balance.rigid import transfer
+from heavyspot.balance.rotor.rigid import transfer
 from heavyspot.quantities.errors import BadInput, LedgerFault, SignalTooPoor, UnreadableFile
 from heavyspot.sim.supports import LooseRotor, MachineSettings
 from heavyspot.sources.simulated import MACHINE, simulated_recording, simulated_rotor_recording
 from heavyspot.sources.writers import write_recording
-from heavyspot.workshop.assembly import compare_assembly
-from heavyspot.workshop.machine_calibration import calibrate_machine, store_arbor
-from heavyspot.workshop.machine_proofs import (
+from heavyspot.workshop.rotor.assembly import compare_assembly
+from heavyspot.workshop.rotor.correction import correct
+from heavyspot.workshop.rotor.machine_calibration import calibrate_machine, store_arbor
+from heavyspot.workshop.rotor.machine_proofs import (
     match,
     prove_compensator,
     prove_reduction,
     prove_residual,
 )
-from heavyspot.workshop.rotor_correction import correct
-from heavyspot.workshop.rotor_file import parse_rotor
-from heavyspot.workshop.rotor_reading import typed_reading
-from heavyspot.workshop.rotors import (
+from heavyspot.workshop.rotor.measuring import (
     add_rotor,
     add_rotor_model,
     corrected,
@@ -32,6 +30,8 @@ from heavyspot.workshop.rotors import (
     rotor_model,
     rotor_story,
 )
+from heavyspot.workshop.rotor.model_file import parse_rotor
+from heavyspot.workshop.rotor.reading import typed_reading
 
 WHEEL = {
     "kind": "rotor", "name": "Larch 52 shaft and wheel", "rotation": "clockwise", "mass_kg": 0.35,

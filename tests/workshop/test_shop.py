@@ -16,7 +16,7 @@ from heavyspot import BadInput, LedgerFault, UnreadableFile, Workshop, open_reco
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.simulated import simulated_recording
-from heavyspot.workshop.model_file import parse_model
+from heavyspot.workshop.cartridge.model_file import parse_model
 
 MODEL = {
     "name": "Larch 52",
@@ -90,9 +90,9 @@ def test_later_units_profit_from_earlier_ones(shop):
 
 
 def test_a_cut_typed_wrong_is_noticed_when_the_model_is_well_known(shop):
-    from heavyspot.balance.prior import library_prior
-    from heavyspot.balance.response import History, MadeCut, Scatter, estimate
-    from heavyspot.workshop.run_findings import cut_findings
+    from heavyspot.balance.cut.prior import library_prior
+    from heavyspot.balance.cut.response import History, MadeCut, Scatter, estimate
+    from heavyspot.workshop.cartridge.run_findings import cut_findings
 
     speed = np.linspace(0.15, 1, 86) * 150_000
     units = [make_cartridge("Larch 52", s).plane_response("nut", speed) for s in range(30, 50)]

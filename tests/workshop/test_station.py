@@ -12,16 +12,16 @@ from workshop.stations import CutLine, TwoHouses, spun
 from heavyspot.quantities.errors import BadInput, LedgerFault, SourceLost
 from heavyspot.sheet.issue import issue_sheet
 from heavyspot.web.app import create_app
-from heavyspot.workshop import arrivals, station
-from heavyspot.workshop.backup import back_up, restore
-from heavyspot.workshop.build_record import tell
-from heavyspot.workshop.demo_rig import furnish
-from heavyspot.workshop.editing import amend_job, amend_piece
-from heavyspot.workshop.errands import Errands
-from heavyspot.workshop.keeping import check_recordings
+from heavyspot.workshop.job.build_record import tell
+from heavyspot.workshop.job.editing import amend_job, amend_piece
+from heavyspot.workshop.job.story import whole_story
+from heavyspot.workshop.keep.backup import back_up, restore
+from heavyspot.workshop.keep.errands import Errands
+from heavyspot.workshop.keep.retention import check_recordings
+from heavyspot.workshop.rig.demo import furnish
 from heavyspot.workshop.shop import Workshop
-from heavyspot.workshop.station import exchange, standing, wipe
-from heavyspot.workshop.whole_story import whole_story
+from heavyspot.workshop.station import arrivals, station
+from heavyspot.workshop.station.station import exchange, standing, wipe
 
 
 @pytest.fixture
@@ -88,7 +88,7 @@ def test_the_station_learns_from_the_main_house(houses):
 @pytest.mark.parametrize("seed", range(12))
 def test_a_line_cut_anywhere_doubles_nothing_and_loses_nothing(houses, monkeypatch, seed):
     monkeypatch.setattr(station, "BLOCK", 20_000)
-    monkeypatch.setattr("heavyspot.ledger.exchange.BATCH", 3)
+    monkeypatch.setattr("heavyspot.ledger.exchange.exchange.BATCH", 3)
     rng = random.Random(seed)
     a_day(houses.east, "E", 1)
     a_day(houses.main, "M", 1)
@@ -366,7 +366,7 @@ def test_a_main_house_on_postgresql(tmp_path):
 def test_the_server_hands_on_by_itself_and_says_when_the_line_is_down(houses, monkeypatch):
     a_day(houses.east, "E", 1)
     monkeypatch.setattr(
-        "heavyspot.workshop.errands.line_of",
+        "heavyspot.workshop.keep.errands.line_of",
         lambda joined: CutLine(houses.app, houses.key, lambda n: "before"),
     )
     errands = Errands(houses.east, every_s=0.05)
@@ -376,7 +376,7 @@ def test_the_server_hands_on_by_itself_and_says_when_the_line_is_down(houses, mo
             break
         time.sleep(0.05)
     assert "line is down" in errands.fault
-    monkeypatch.setattr("heavyspot.workshop.errands.line_of", lambda joined: houses.line)
+    monkeypatch.setattr("heavyspot.workshop.keep.errands.line_of", lambda joined: houses.line)
     for _ in range(200):
         if not errands.fault:
             break

@@ -21,9 +21,9 @@ from ..signal.tracker import Tracker
 from ..sim.cartridge import SIZES, Cartridge, Size, make_cartridge
 from ..sources.recording import Recording
 from ..sources.simulated import simulated_recording
-from ..workshop.demo_rig import furnish
-from ..workshop.report import make_report
-from ..workshop.results import SpinResult
+from ..workshop.cartridge.results import SpinResult
+from ..workshop.rig.demo import furnish
+from ..workshop.sheets.cartridge import make_report
 from ..workshop.shop import Workshop
 from .show import advice_lines, console, findings_text, plot, verdict_line
 

@@ -26,7 +26,7 @@ def bench(
     json: Json = False,
 ) -> None:
     """Write down what measures the flow on a bench, or show it."""
-    from ..workshop.flow_bench import bench_of, set_bench
+    from ..workshop.flow.bench import bench_of, set_bench
 
     shop = open_workshop()
     content: dict[str, Any] = {}
@@ -65,8 +65,8 @@ def test(
     json: Json = False,
 ) -> None:
     """Judge and keep a flow test of a piece."""
-    from ..workshop.flow_report import stop_words
-    from ..workshop.flow_tests import keep_flow_test, readings_of_table
+    from ..workshop.flow.testing import keep_flow_test, readings_of_table
+    from ..workshop.sheets.flow import stop_words
 
     try:
         text = table.read_text(encoding="utf-8-sig")
@@ -114,8 +114,8 @@ def read(
 ) -> None:
     """Read the bench live, through the same sources as the balancing rig."""
     from ..sources.sound_card import load_rig_file, open_live
-    from ..workshop.flow_live import read_live
-    from ..workshop.flow_tests import add_to_table
+    from ..workshop.flow.live import read_live
+    from ..workshop.flow.testing import add_to_table
 
     try:
         at_rest = {k: float(v) for k, v in map(named, zero or [])}

@@ -16,7 +16,7 @@ def backup(
     json: Json = False,
 ) -> None:
     """Back the shop up while it works, and prove the backup by reading it back."""
-    from ..workshop.backup import back_up
+    from ..workshop.keep.backup import back_up
 
     with progress_bar(json) as show:
         told = back_up(open_workshop(), to, progress=show)
@@ -28,7 +28,7 @@ def restore(
     json: Json = False,
 ) -> None:
     """Make the data folder from a backup; --data names it, and must hold no ledger yet."""
-    from ..workshop.backup import restore as bring_back
+    from ..workshop.keep.backup import restore as bring_back
 
     with progress_bar(json) as show:
         told = bring_back(source, Settings.data, progress=show)
@@ -41,7 +41,7 @@ def move(
     json: Json = False,
 ) -> None:
     """Copy a ledger to another database, SQLite or PostgreSQL, and prove it equal; recordings stay."""
-    from ..ledger.move import move_ledger
+    from ..ledger.store.move import move_ledger
 
     def url(name: str) -> str:
         if "://" in name:

@@ -33,8 +33,8 @@ def machine_calibrate(
     json: Json = False,
 ) -> None:
     """Calibrate by runs with known masses: amounts and readings as amount@degrees."""
-    from ..workshop.machine_calibration import calibrate_machine
-    from ..workshop.vectors import read_text, read_trials
+    from ..workshop.rotor.machine_calibration import calibrate_machine
+    from ..workshop.rotor.vectors import read_text, read_trials
 
     added, readings, names = read_trials(read_text(file))
     told = calibrate_machine(
@@ -68,8 +68,8 @@ def machine_arbor(
 ) -> None:
     """Find by indexing what the arbor adds, and take it out of every later reading on this machine."""
     from ..quantities.angles import phasor
-    from ..workshop.machine_calibration import store_arbor
-    from ..workshop.vectors import read_pairs
+    from ..workshop.rotor.machine_calibration import store_arbor
+    from ..workshop.rotor.vectors import read_pairs
 
     planes = [[complex(phasor(*p)) for p in read_pairs(named(text)[1])] for text in plane]
     told = store_arbor(open_workshop(), rig, rotor, planes, step_deg=step, by=by)
@@ -86,8 +86,8 @@ def machine_residual(
     rig: Rig, plane: Planes, due: Due = "", by: By = "", json: Json = False
 ) -> None:
     """Minimum achievable residual: amounts with ten times the claim at 0, 30 ... 330 degrees."""
-    from ..workshop.machine_proofs import prove_residual
-    from ..workshop.vectors import read_numbers
+    from ..workshop.rotor.machine_proofs import prove_residual
+    from ..workshop.rotor.vectors import read_numbers
 
     planes = {k: read_numbers(v) for k, v in map(named, plane)}
     _show(prove_residual(open_workshop(), rig, planes, due=due, by=by), json)
@@ -107,8 +107,8 @@ def machine_reduction(
     json: Json = False,
 ) -> None:
     """Unbalance reduction ratio: vectors (amount@degrees) with a travelling mass at known places."""
-    from ..workshop.machine_proofs import prove_reduction
-    from ..workshop.vectors import read_numbers, read_pair, read_pairs
+    from ..workshop.rotor.machine_proofs import prove_reduction
+    from ..workshop.rotor.vectors import read_numbers, read_pair, read_pairs
 
     told = prove_reduction(
         open_workshop(), rig, {k: read_pairs(v) for k, v in map(named, plane)},
@@ -129,8 +129,8 @@ def machine_compensator(
     json: Json = False,
 ) -> None:
     """Compensator: vectors (amount@degrees) read at index 0, 180, 0, 180."""
-    from ..workshop.machine_proofs import prove_compensator
-    from ..workshop.vectors import read_pairs
+    from ..workshop.rotor.machine_proofs import prove_compensator
+    from ..workshop.rotor.vectors import read_pairs
 
     planes = {k: read_pairs(v) for k, v in map(named, plane)}
     shop = open_workshop()
@@ -157,7 +157,7 @@ def _show(told: dict[str, Any], json: bool) -> None:
 @machine_app.command("proofs")
 def machine_proofs(rig: Rig, json: Json = False) -> None:
     """The newest proof of each kind, and what is past its day."""
-    from ..workshop.rotors import overdue
+    from ..workshop.rotor.measuring import overdue
 
     shop = open_workshop()
     rows = [{"kind": r["of"], "at": r["at"], **r["content"]} for r in shop.book.rotors.proofs(rig)]

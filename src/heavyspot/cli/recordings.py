@@ -38,7 +38,7 @@ def retire(
     json: Json = False,
 ) -> None:
     """Remove raw recordings by the shop's rule; curves, verdicts and sheets stay for ever."""
-    from ..workshop.keeping import retire_recordings
+    from ..workshop.keep.retention import retire_recordings
 
     with progress_bar(json) as show:
         told = retire_recordings(

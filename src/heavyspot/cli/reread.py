@@ -38,7 +38,7 @@ def begin(
     json: Json = False,
 ) -> None:
     """Read a selection anew; interrupted, go on with: heavyspot reread on ID."""
-    from ..workshop.reread import Settings, begin_reread
+    from ..workshop.keep.reread import Settings, begin_reread
 
     shop = open_workshop()
     made = begin_reread(shop, Settings(gain, limit, rig, model, since, until), by=by)
@@ -78,14 +78,14 @@ def call_back(
     json: Json = False,
 ) -> None:
     """List the pieces that left with a pass which no longer stands."""
-    from ..workshop.reread import call_back as pieces
+    from ..workshop.keep.reread import call_back as pieces
 
     rows = pieces(open_workshop(), reread)
     if json:
         emit(rows)
         return
     if csv:
-        from ..workshop.tables import rows_csv
+        from ..workshop.rows_text import rows_csv
 
         csv.write_bytes(rows_csv(rows, COLUMNS))
     for r in rows:
@@ -106,7 +106,7 @@ def _ratio(r: dict[str, Any]) -> str:
 
 
 def _go(shop: Any, made: str, workers: int, scheduler: str, json: bool) -> None:
-    from ..workshop.reread import go_on
+    from ..workshop.keep.reread import go_on
 
     with progress_bar(json) as show:
         told = go_on(

@@ -15,7 +15,7 @@ Rig = Annotated[str, typer.Argument(help="Name of the rig.")]
 
 def health(rig: Rig, json: Json = False) -> None:
     """Say what speaks against judging pieces on a rig; 1 when something does."""
-    from ..workshop.rig_health import master_state, rig_words
+    from ..workshop.rig.health import master_state, rig_words
 
     shop = open_workshop()
     words, state = rig_words(shop, rig), master_state(shop, rig)
@@ -41,7 +41,7 @@ def shaker(
     json: Json = False,
 ) -> None:
     """Judge and keep a check with a hand-held shaker (10 m/s² rms at 159.155 Hz); 1 when it is over 3 %."""
-    from ..workshop.rig_health import check_shaker
+    from ..workshop.rig.health import check_shaker
 
     told = check_shaker(open_workshop(), rig, reads_m_s2=reads, recording=recording, by=by)
     if json:
@@ -61,7 +61,7 @@ def compare(
     rig: Rig, other: Annotated[str, typer.Argument(help="The other rig.")], json: Json = False
 ) -> None:
     """Compare two rigs on the pieces spun on both with no cut between."""
-    from ..workshop.rig_health import compare_rigs
+    from ..workshop.rig.health import compare_rigs
 
     agreed, pairs = compare_rigs(open_workshop(), rig, other)
     if json:
@@ -82,7 +82,7 @@ def study(
     json: Json = False,
 ) -> None:
     """Compute and keep a gauge study from spins made for it: each operator, each piece, equally often."""
-    from ..workshop.rig_health import run_study
+    from ..workshop.rig.health import run_study
 
     found, told = run_study(open_workshop(), rig, serials, since=since, by=by)
     if json:

@@ -24,7 +24,7 @@ def rotor_tolerance(
     json: Json = False,
 ) -> None:
     """What may stay, by grade and by the 4W/N rule, in all the trade's units."""
-    from ..balance.tolerance import four_w_over_n_gmm, permissible_gmm
+    from ..balance.rotor.tolerance import four_w_over_n_gmm, permissible_gmm
     from ..quantities.units import OZ_IN_GMM
 
     total = permissible_gmm(mass, speed, grade)
@@ -57,9 +57,9 @@ def rotor_split(
     """Split a correction over fixed places."""
     import numpy as np
 
-    from ..balance.places import split_over
+    from ..balance.rotor.places import split_over
     from ..quantities.angles import phasor
-    from ..workshop.vectors import read_pair
+    from ..workshop.rotor.vectors import read_pair
 
     at = (first + 360.0 / max(places, 1) * np.arange(places)) % 360.0
     found = split_over(
@@ -91,9 +91,9 @@ def rotor_index(
     """Tell rotor and fixture apart by turning the rotor on its fixture."""
     import numpy as np
 
-    from ..balance.tooling import index_method
+    from ..balance.rotor.tooling import index_method
     from ..quantities.angles import angle_of, phasor
-    from ..workshop.vectors import read_pair
+    from ..workshop.rotor.vectors import read_pair
 
     v = [complex(phasor(*read_pair(r))) for r in readings]
     found = index_method(v, np.arange(len(v)) * step)
@@ -121,8 +121,8 @@ def rotor_transfer(
     json: Json = False,
 ) -> None:
     """Unbalance in two other planes that acts the same."""
-    from ..balance.rigid import transfer
-    from ..workshop.vectors import read_numbers
+    from ..balance.rotor.rigid import transfer
+    from ..workshop.rotor.vectors import read_numbers
 
     where = read_numbers(to)
     if len(where) != 2:
@@ -141,7 +141,7 @@ def rotor_parts(
     json: Json = False,
 ) -> None:
     """Static and couple part, and what kind of unbalance it is."""
-    from ..balance.rigid import couple_pair, parts_of
+    from ..balance.rotor.rigid import couple_pair, parts_of
 
     u, at = _in_planes(amounts, planes)
     parts = parts_of(u, at, centre)
@@ -157,7 +157,7 @@ def rotor_parts(
 
 def _in_planes(amounts: list[str], planes: str) -> tuple[list[complex], list[float]]:
     from ..quantities.angles import phasor
-    from ..workshop.vectors import read_numbers, read_pair
+    from ..workshop.rotor.vectors import read_numbers, read_pair
 
     u, at = [complex(phasor(*read_pair(a))) for a in amounts], read_numbers(planes)
     if len(u) != len(at):
@@ -198,7 +198,13 @@ def rotor_budget(
     json: Json = False,
 ) -> None:
     """What runout, clearances and keys may add, likely and at most (ISO 21940-14 and -32, from memory)."""
-    from ..balance.tooling import Contribution, budget, clearance_gmm, half_key_gmm, runout_gmm
+    from ..balance.rotor.tooling import (
+        Contribution,
+        budget,
+        clearance_gmm,
+        half_key_gmm,
+        runout_gmm,
+    )
 
     def numbers(text: str, n: int) -> tuple[str, list[float]]:
         name, values = named(text)
@@ -248,8 +254,8 @@ def rotor_match(
     json: Json = False,
 ) -> None:
     """Propose which parts to put together, and how turned."""
-    from ..workshop.machine_proofs import match
-    from ..workshop.vectors import read_parts, read_text
+    from ..workshop.rotor.machine_proofs import match
+    from ..workshop.rotor.vectors import read_parts, read_text
 
     steps = dict(named(s) for s in step or [])
     kinds = read_parts(read_text(file))
@@ -282,7 +288,7 @@ def rotor_compare(
     json: Json = False,
 ) -> None:
     """An assembly beside its prediction: what the cartridge's first high-speed spin shows."""
-    from ..workshop.assembly import compare_assembly
+    from ..workshop.rotor.assembly import compare_assembly
 
     told = compare_assembly(open_workshop(), matching, assembly, serial)
     if json:

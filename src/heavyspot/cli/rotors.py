@@ -26,7 +26,7 @@ def rotor_model_add(
     json: Json = False,
 ) -> None:
     """Add a kind of rotor, or a new version of one."""
-    from ..workshop.rotors import add_rotor_model
+    from ..workshop.rotor.measuring import add_rotor_model
 
     rotor = add_rotor_model(open_workshop(), file, by=by)
     limits = dict(zip(rotor.tolerance_planes, rotor.limits(), strict=True))
@@ -48,7 +48,7 @@ def rotor_new(
     json: Json = False,
 ) -> None:
     """Add a rotor to a job."""
-    from ..workshop.rotors import add_rotor
+    from ..workshop.rotor.measuring import add_rotor
 
     shop = open_workshop()
     piece = add_rotor(shop, serial, rotor, customer=customer, invoice=invoice, by=by)
@@ -82,8 +82,8 @@ def rotor_measure(
     json: Json = False,
 ) -> None:
     """Measure: from a recording, or from a machine's own display."""
-    from ..workshop.rotors import measure_signals, measure_typed
-    from ..workshop.vectors import read_pair
+    from ..workshop.rotor.measuring import measure_signals, measure_typed
+    from ..workshop.rotor.vectors import read_pair
 
     shop = open_workshop()
     if (recording is None) == (not reading):
@@ -156,8 +156,8 @@ def rotor_corrected(
     json: Json = False,
 ) -> None:
     """Record a correction: as advised, or what was really done."""
-    from ..workshop.rotors import corrected, corrected_as_advised
-    from ..workshop.vectors import read_pair
+    from ..workshop.rotor.measuring import corrected, corrected_as_advised
+    from ..workshop.rotor.vectors import read_pair
 
     shop = open_workshop()
     if (plane is None) != (at is None):
@@ -179,7 +179,7 @@ def rotor_corrected(
 @rotor_app.command("show")
 def rotor_show(serial: Serial, json: Json = False) -> None:
     """Show a rotor's readings and corrections."""
-    from ..workshop.rotors import rotor_story
+    from ..workshop.rotor.measuring import rotor_story
 
     story = rotor_story(open_workshop(), serial)
     if json:

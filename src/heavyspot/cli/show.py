@@ -15,9 +15,9 @@ from ..quantities.angles import clock_text
 from ..quantities.arrays import Array
 from ..quantities.finding import Finding
 from ..sources.recording import Recording
-from ..workshop.model_file import ModelFile
-from ..workshop.reading import ReadResult
-from ..workshop.results import SpinResult, percent
+from ..workshop.cartridge.model_file import ModelFile
+from ..workshop.cartridge.reading import ReadResult
+from ..workshop.cartridge.results import SpinResult, percent
 
 VERDICT_WORDS = {"pass": "PASS", "fail": "FAIL", "undecided": "UNDECIDED"}
 _STYLE = {"pass": "bold green", "fail": "bold red", "undecided": "bold yellow"}

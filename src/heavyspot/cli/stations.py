@@ -19,7 +19,7 @@ Name = Annotated[str, typer.Argument(help="Name of the station; it stands in its
 @station_app.command("add")
 def station_add(name: Name, by: By = "", json: Json = False) -> None:
     """At the main house: add a station, or give one a new key; the key is said only once."""
-    from ..workshop.arrivals import add_station
+    from ..workshop.station.arrivals import add_station
 
     key = add_station(open_workshop(), name, by=by)
     if json:
@@ -42,7 +42,7 @@ def station_list(json: Json = False) -> None:
 @station_app.command("end")
 def station_end(name: Name, by: By = "") -> None:
     """At the main house: end a station's key; what it sent stays."""
-    from ..workshop.arrivals import end_station
+    from ..workshop.station.arrivals import end_station
 
     end_station(open_workshop(), name, by=by)
     typer.echo(f"The key of {name} has ended.")
@@ -58,8 +58,8 @@ def station_join(
     ] = None,
 ) -> None:
     """At the station: join a main house, with the data folder as the station's store."""
-    from ..workshop.line import HttpLine
-    from ..workshop.station import join
+    from ..workshop.station.line import HttpLine
+    from ..workshop.station.station import join
 
     certificate = tls.read_text() if tls else ""
     joined = join(Settings.data, HttpLine(url, key, certificate), url, key, certificate)
@@ -69,7 +69,7 @@ def station_join(
 @station_app.command("exchange")
 def station_exchange(json: Json = False) -> None:
     """At the station: hand on what is new, take what is new; the server does it by itself."""
-    from ..workshop.station import exchange
+    from ..workshop.station.station import exchange
 
     shop = open_workshop()
     with progress_bar(json) as show:
@@ -87,7 +87,7 @@ def station_exchange(json: Json = False) -> None:
 @station_app.command("status")
 def station_status(json: Json = False) -> None:
     """At the station: what waits for the line."""
-    from ..workshop.station import standing
+    from ..workshop.station.station import standing
 
     now = standing(open_workshop())
     if json:
@@ -107,14 +107,14 @@ def station_status(json: Json = False) -> None:
 @station_app.command("wipe")
 def station_wipe() -> None:
     """At the station: empty it, after the main house has signed that everything arrived."""
-    from ..workshop.station import wipe
+    from ..workshop.station.station import wipe
 
     typer.echo(f"Emptied; the proof of arrival is kept in {wipe(Settings.data, _line())}.")
 
 
 def _line() -> Any:
     from ..quantities.errors import LedgerFault
-    from ..workshop.station import joined_of, line_of
+    from ..workshop.station.station import joined_of, line_of
 
     joined = joined_of(Settings.data)
     if joined is None:

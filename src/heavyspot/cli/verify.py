@@ -67,7 +67,7 @@ def _sheet(path: Path, fingerprint: str) -> tuple[dict[str, Any], list[str]]:
 def _ledger(recordings: bool, json: bool) -> tuple[dict[str, Any], list[str]]:
     from rich.progress import Progress
 
-    from ..workshop.keeping import check_recordings
+    from ..workshop.keep.retention import check_recordings
 
     shop = open_workshop()
     with Progress(transient=True, disable=json) as bar:

@@ -10,37 +10,26 @@ from sqlalchemy import Connection, func, insert, select, update
 from sqlalchemy.exc import IntegrityError
 
 from ..quantities.errors import LedgerFault
-from . import chain
-from .accounts import Accounts
-from .archive import Archive
-from .chain import Broken
-from .exchange import Exchange
-from .flow_book import FlowBook
-from .holding import Holding
-from .learnt import Learnt
-from .lessons import Lessons
-from .looks import Looks
-from .narrow import Narrow
-from .old_book import OldBook
-from .papers import Papers
-from .rereading import Rereading
-from .retiring import Retiring
-from .rig_book import RigBook
-from .rotor_book import RotorBook
-from .schema import open_engine
-from .search import Search, index_pieces
-from .station_book import Stations
-from .tables import (
-    amendments,
-    cuts,
-    jobs,
-    models,
-    piece_index,
-    pieces,
-    rigs,
-    runs,
-)
-from .writing import (
+from .entries.flow import FlowBook
+from .entries.learnt import Learnt
+from .entries.old_book import OldBook
+from .entries.piece_events import Papers
+from .entries.reread import Rereading
+from .entries.response_library import Lessons
+from .entries.retention import Retiring
+from .entries.rig import RigBook
+from .entries.rotor import RotorBook
+from .entries.station import Stations
+from .entries.view_log import Looks
+from .exchange.conflicts import Holding
+from .exchange.exchange import Exchange
+from .find.bulk_rows import Narrow
+from .find.search import Search, index_pieces
+from .store import chain
+from .store.accounts import Accounts
+from .store.archive import Archive
+from .store.chain import Broken
+from .store.entries import (
     Entries,
     Row,
     add_entry,
@@ -52,6 +41,8 @@ from .writing import (
     standing,
     transaction,
 )
+from .store.schema import open_engine
+from .store.tables import amendments, cuts, jobs, models, piece_index, pieces, rigs, runs
 
 PIECE_FIELDS = ("serial", "model", "position")
 JOB_FIELDS = ("customer", "invoice", "due", "note")

@@ -7,13 +7,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from ..ledger.writing import now_utc
+from ..ledger.store.entries import now_utc
 from ..quantities.errors import BadInput, LedgerFault
-from ..workshop.flow_report import make_flow_report
-from ..workshop.report import make_report
-from ..workshop.rotor_report import make_rotor_report
+from ..workshop.sheets.cartridge import make_report
+from ..workshop.sheets.flow import make_flow_report
+from ..workshop.sheets.rotor import make_rotor_report
 from ..workshop.shop import Workshop
-from ..workshop.station import joined_of
+from ..workshop.station.station import joined_of
 from .look import SheetLook, shop_look
 from .pdf import Report, flow_pdf, rotor_pdf, sheet_pdf
 from .signature import signed

@@ -9,9 +9,9 @@ from importlib.resources import as_file, files
 from typing import Any
 
 from ..quantities.errors import BadInput
-from ..workshop.flow_report import FlowReport
-from ..workshop.report import SheetReport
-from ..workshop.rotor_report import RotorReport
+from ..workshop.sheets.cartridge import SheetReport
+from ..workshop.sheets.flow import FlowReport
+from ..workshop.sheets.rotor import RotorReport
 from .flow_plot import flow_svg
 from .look import SheetLook
 from .plots import curve_svg, dial_svg

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from ..quantities.errors import LedgerFault, UnreadableFile
-from ..workshop.shop_key import CERTIFICATE, KEY, make_certificate
+from ..workshop.keep.shop_key import CERTIFICATE, KEY, make_certificate
 
 FIELD = "Shop"
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from ..workshop.keep.shop_key import fingerprint
 from ..workshop.shop import Workshop
-from ..workshop.shop_key import fingerprint
 from .signature import SheetCheck, check_sheet
 
 Answer = Literal["genuine", "altered", "superseded", "not ours", "signed"]

@@ -8,10 +8,10 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
-from ..workshop.bench import Bench
-from ..workshop.curves_view import curves_view
-from ..workshop.editing import Member, add_job, amend_job, amend_piece, find_job
-from ..workshop.gains import shop_gains
+from ..workshop.bench.bench import Bench
+from ..workshop.cartridge.curves_view import curves_view
+from ..workshop.insight.gains import shop_gains
+from ..workshop.job.editing import Member, add_job, amend_job, amend_piece, find_job
 from ..workshop.people import People
 from ..workshop.shop import Workshop
 from .access import Who, allowed

@@ -8,8 +8,14 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Query, Request
 from pydantic import BaseModel, ConfigDict, Field
 
-from ..workshop.arrivals import main_house, prove_arrival, receive_piece, received, station_of
-from ..workshop.station import offer_of
+from ..workshop.station.arrivals import (
+    main_house,
+    prove_arrival,
+    receive_piece,
+    received,
+    station_of,
+)
+from ..workshop.station.station import offer_of
 from .access import NotAllowed
 from .api import REFUSALS, Number, Shop
 

@@ -8,9 +8,8 @@ from fastapi import APIRouter, Depends, Response
 from pydantic import Field
 
 from ..quantities.errors import LedgerFault
-from ..workshop.machine_proofs import match, prove_residual
-from ..workshop.rotor_reading import UNITS
-from ..workshop.rotors import (
+from ..workshop.rotor.machine_proofs import match, prove_residual
+from ..workshop.rotor.measuring import (
     add_rotor,
     add_rotor_model,
     corrected,
@@ -20,6 +19,7 @@ from ..workshop.rotors import (
     rotor_model,
     rotor_story,
 )
+from ..workshop.rotor.reading import UNITS
 from .access import Who, allowed
 from .api import REFUSALS, BodyIn, Number, Shop, Word
 from .files import Language, sheet_answer

@@ -10,8 +10,8 @@ from fastapi import APIRouter, Depends, Response
 
 from ..sheet.plots import runs_svg
 from ..sources.writers import write_recording
-from ..workshop import look
-from ..workshop.curves_view import curves_view
+from ..workshop.cartridge import one_run as look
+from ..workshop.cartridge.curves_view import curves_view
 from .access import allowed
 from .api import REFUSALS, Number, Shop
 

@@ -8,9 +8,9 @@ from typing import Annotated, Any, Literal
 from fastapi import APIRouter, Depends, File, Form, UploadFile
 from pydantic import Field
 
-from ..workshop.build_record import sign_build, tell, write_build
-from ..workshop.papers import Part, attach, attached, write_parts
-from ..workshop.whole_story import whole_story
+from ..workshop.job.build_record import sign_build, tell, write_build
+from ..workshop.job.documents import Part, attach, attached, write_parts
+from ..workshop.job.story import whole_story
 from .access import Who, allowed
 from .api import REFUSALS, BodyIn, Line, Number, Shop, Word
 

@@ -19,11 +19,11 @@ from .._version import __version__
 from ..quantities.errors import BadInput, HeavyspotError, LedgerAway, LedgerFault
 from ..sources.live import LiveSource
 from ..sources.sound_card import RigFile, load_rig_file, open_live
-from ..workshop.bench import Bench
-from ..workshop.demo_rig import demo_listener, demo_source, furnish
-from ..workshop.errands import Errands
-from ..workshop.long_work import LongWork
+from ..workshop.bench.bench import Bench
+from ..workshop.keep.errands import Errands
+from ..workshop.keep.long_work import LongWork
 from ..workshop.people import People
+from ..workshop.rig.demo import demo_listener, demo_source, furnish
 from ..workshop.shop import Workshop
 from . import (
     api,

@@ -11,12 +11,12 @@ from ..quantities.angles import clock_text
 from ..quantities.checks import finite
 from ..quantities.errors import HeavyspotError, LedgerFault
 from ..sheet.plots import ON_PAGE, dial_svg, path_svg
-from ..workshop.build_record import build_state, sign_build, write_build
-from ..workshop.curves_view import path_view
-from ..workshop.keeping import little_room
-from ..workshop.look import find_run
-from ..workshop.report import SheetCut
-from ..workshop.rig_health import rig_words
+from ..workshop.cartridge.curves_view import path_view
+from ..workshop.cartridge.one_run import find_run
+from ..workshop.job.build_record import build_state, sign_build, write_build
+from ..workshop.keep.retention import little_room
+from ..workshop.rig.health import rig_words
+from ..workshop.sheets.cartridge import SheetCut
 from ..workshop.shop import Workshop
 from .access import Who, allowed
 from .api import Shop, TheBench

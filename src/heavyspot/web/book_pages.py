@@ -8,8 +8,8 @@ from fastapi import APIRouter, Depends, Request, Response
 
 from ..quantities.errors import HeavyspotError
 from ..sheet.plots import ON_PAGE, runs_svg
-from ..workshop.curves_view import curves_view
-from ..workshop.editing import POSITIONS, Member, add_job, amend_job, amend_piece, find_job
+from ..workshop.cartridge.curves_view import curves_view
+from ..workshop.job.editing import POSITIONS, Member, add_job, amend_job, amend_piece, find_job
 from ..workshop.shop import Workshop
 from .access import Who, allowed
 from .api import Shop, TheBench

@@ -9,7 +9,7 @@ from typing import Annotated, Any
 
 from fastapi import Query, Response
 
-from ..ledger.identity import new_id
+from ..ledger.store.identity import new_id
 from ..quantities.errors import LedgerFault
 from ..sheet.issue import issue_sheet_of
 from ..sheet.label import label_of, label_pdf

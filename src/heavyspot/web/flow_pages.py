@@ -12,9 +12,9 @@ from ..quantities.checks import finite
 from ..quantities.errors import HeavyspotError
 from ..sheet.flow_plot import flow_svg
 from ..sheet.issue import issue_flow_sheet
-from ..workshop.flow_bench import OF, BenchFile, bench_of, set_bench
-from ..workshop.flow_report import make_flow_report, stop_words
-from ..workshop.flow_tests import NUMBERS, flow_tests_of, keep_flow_test, readings_of_table
+from ..workshop.flow.bench import OF, BenchFile, bench_of, set_bench
+from ..workshop.flow.testing import NUMBERS, flow_tests_of, keep_flow_test, readings_of_table
+from ..workshop.sheets.flow import make_flow_report, stop_words
 from ..workshop.shop import Workshop
 from .access import Who, allowed
 from .api import REFUSALS, BodyIn, Number, Shop, Word

@@ -7,14 +7,14 @@ from typing import Any
 
 from fastapi import APIRouter, Depends, Request, Response
 
-from ..ledger.writing import Row
+from ..ledger.store.entries import Row
 from ..quantities.checks import iso_date
 from ..quantities.errors import BadInput, HeavyspotError
 from ..statistics.survival import Survival
 from ..workshop.insight import questions, store
-from ..workshop.long_work import LongWork
+from ..workshop.keep.long_work import LongWork
+from ..workshop.rows_text import rows_csv
 from ..workshop.shop import Workshop
-from ..workshop.tables import rows_csv
 from .access import Who, allowed
 from .api import Shop
 from .charts import Line, line_chart, steps

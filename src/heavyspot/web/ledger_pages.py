@@ -9,11 +9,11 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, File, Request, Response, UploadFile
 from fastapi.responses import FileResponse
 
-from ..ledger.identity import new_id
+from ..ledger.store.identity import new_id
 from ..quantities.errors import HeavyspotError, LedgerFault
 from ..sheet.look import shop_look
 from ..sheet.reissue import reissue
-from ..workshop.long_work import LongWork, Work
+from ..workshop.keep.long_work import LongWork, Work
 from ..workshop.old_book.bring import bring_in, open_reading, preview
 from ..workshop.old_book.incoming import Incoming, receive
 from ..workshop.old_book.layout import FIELDS, layout_of

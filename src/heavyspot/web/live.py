@@ -15,8 +15,8 @@ from typing import Any
 
 from fastapi import APIRouter, WebSocket, WebSocketDisconnect
 
-from ..workshop.bench import Bench
-from ..workshop.capture import Snapshot
+from ..workshop.bench.bench import Bench
+from ..workshop.bench.capture import Snapshot
 from .access import socket_person
 
 router = APIRouter()

@@ -8,17 +8,22 @@ from typing import Any
 import numpy as np
 from fastapi import APIRouter, Depends, Request, Response
 
-from ..balance.machine_proof import POSITIONS_DEG, masses_for
-from ..balance.tooling import index_method
+from ..balance.rotor.machine_proof import POSITIONS_DEG, masses_for
+from ..balance.rotor.tooling import index_method
 from ..quantities.angles import angle_of, phasor
 from ..quantities.errors import BadInput, HeavyspotError, LedgerFault
 from ..sheet.plots import ON_PAGE
 from ..sheet.proof_plot import proof_svg
-from ..workshop.machine_calibration import calibrate_machine
-from ..workshop.machine_proofs import match, prove_compensator, prove_reduction, prove_residual
-from ..workshop.rotors import overdue
+from ..workshop.rotor.machine_calibration import calibrate_machine
+from ..workshop.rotor.machine_proofs import (
+    match,
+    prove_compensator,
+    prove_reduction,
+    prove_residual,
+)
+from ..workshop.rotor.measuring import overdue
+from ..workshop.rotor.vectors import read_numbers, read_pair, read_pairs, read_parts, read_trials
 from ..workshop.shop import Workshop
-from ..workshop.vectors import read_numbers, read_pair, read_pairs, read_parts, read_trials
 from .access import Who, allowed
 from .api import Shop
 from .page import Text, goto, number, page

@@ -15,7 +15,7 @@ from .._version import __version__
 from ..quantities.errors import HeavyspotError
 from ..quantities.words import short
 from ..sheet.words import LANGUAGES
-from ..workshop.results import percent
+from ..workshop.cartridge.results import percent
 from .access import person_of
 
 Text = Annotated[str, Form()]

@@ -7,9 +7,9 @@ from typing import Any
 from fastapi import APIRouter, Depends, Request, Response
 
 from ..quantities.errors import HeavyspotError
-from ..workshop.long_work import LongWork
-from ..workshop.reread import Settings, begin_reread, call_back, go_on
-from ..workshop.rig_health import (
+from ..workshop.keep.long_work import LongWork
+from ..workshop.keep.reread import Settings, begin_reread, call_back, go_on
+from ..workshop.rig.health import (
     check_shaker,
     compare_rigs,
     last_good_check,
@@ -18,8 +18,8 @@ from ..workshop.rig_health import (
     run_study,
     study_so_far,
 )
+from ..workshop.rows_text import rows_csv
 from ..workshop.shop import Workshop
-from ..workshop.tables import rows_csv
 from .access import Who, allowed
 from .api import Shop
 from .charts import Line, line_chart

@@ -13,8 +13,7 @@ from ..quantities.errors import HeavyspotError
 from ..sheet.plots import ON_PAGE
 from ..sheet.polar import polar_svg
 from ..sources.toml_text import write_toml
-from ..workshop.rotor_reading import UNITS
-from ..workshop.rotors import (
+from ..workshop.rotor.measuring import (
     add_rotor,
     add_rotor_model,
     corrected,
@@ -24,6 +23,7 @@ from ..workshop.rotors import (
     rotor_model,
     rotor_story,
 )
+from ..workshop.rotor.reading import UNITS
 from ..workshop.shop import Workshop
 from .access import Who, allowed
 from .api import Shop, TheBench

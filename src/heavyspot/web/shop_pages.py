@@ -10,9 +10,9 @@ from fastapi import APIRouter, Depends, Request, Response
 from ..balance.geometry import DENSITY_G_CM3
 from ..quantities.errors import HeavyspotError, LedgerFault
 from ..sources.toml_text import write_toml
-from ..workshop.gains import shop_gains
-from ..workshop.model_file import ModelFile
-from ..workshop.rig_record import KINDS, RigRecord
+from ..workshop.cartridge.model_file import ModelFile
+from ..workshop.insight.gains import shop_gains
+from ..workshop.rig.record import KINDS, RigRecord
 from .access import Who, allowed
 from .api import Shop
 from .model_form import (

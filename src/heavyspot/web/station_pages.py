@@ -7,9 +7,9 @@ from typing import Any
 from fastapi import APIRouter, Depends, Request, Response
 
 from ..quantities.errors import HeavyspotError
-from ..workshop.arrivals import add_station, end_station
 from ..workshop.shop import Workshop
-from ..workshop.station import standing
+from ..workshop.station.arrivals import add_station, end_station
+from ..workshop.station.station import standing
 from .access import Who, allowed
 from .api import Shop
 from .page import Text, goto, page

@@ -8,10 +8,10 @@ from fastapi import APIRouter, Depends, File, Request, Response, UploadFile
 from fastapi.responses import FileResponse
 
 from ..quantities.errors import BadInput, HeavyspotError, LedgerFault
-from ..workshop.build_record import TOLD, tell
-from ..workshop.papers import PICTURES, Part, attach, attached, write_parts
+from ..workshop.job.build_record import TOLD, tell
+from ..workshop.job.documents import PICTURES, Part, attach, attached, write_parts
+from ..workshop.job.story import left_and_now, whole_story
 from ..workshop.shop import Workshop
-from ..workshop.whole_story import left_and_now, whole_story
 from .access import Who, allowed
 from .api import Shop
 from .page import Text, goto, page

@@ -8,8 +8,8 @@ import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
-from ..ledger.writing import Row
-from ..workshop.tables import rows_csv
+from ..ledger.store.entries import Row
+from ..workshop.rows_text import rows_csv
 
 COLUMNS = {
     "serial": "VARCHAR",

@@ -14,8 +14,8 @@ from typing import Literal
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
-from ..ledger.accounts import Accounts
-from ..ledger.writing import utc_text
+from ..ledger.store.accounts import Accounts
+from ..ledger.store.entries import utc_text
 from ..quantities.errors import BadInput
 
 Role = Literal["technician", "inspector", "owner"]

@@ -6,10 +6,10 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from ..ledger.archive import digest_of
 from ..ledger.book import Book
-from ..ledger.identity import new_id
-from ..ledger.writing import Row, now_utc
+from ..ledger.store.archive import digest_of
+from ..ledger.store.entries import Row, now_utc
+from ..ledger.store.identity import new_id
 from ..quantities.angles import wrap_deg
 from ..quantities.checks import finite, positive
 from ..quantities.errors import BadInput, LedgerFault
@@ -17,14 +17,14 @@ from ..sources.readers import open_recording
 from ..sources.recording import Recording
 from ..sources.toml_text import parse_toml
 from ..sources.writers import write_flac
-from .advising import advise_on
-from .evidence import Evidence, gather
-from .judging import fed_by_rig, frozen_conditions
-from .learning import learnt_from
-from .model_file import ModelFile, load_model_file, parse_model
-from .past import pack_curves, past_runs
-from .results import SpinResult, advice_json, finding_json, judgement_json
-from .rig_record import RigRecord, parse_rig
+from .cartridge.advising import advise_on
+from .cartridge.evidence import Evidence, gather
+from .cartridge.judging import fed_by_rig, frozen_conditions
+from .cartridge.learning import learnt_from
+from .cartridge.model_file import ModelFile, load_model_file, parse_model
+from .cartridge.past import pack_curves, past_runs
+from .cartridge.results import SpinResult, advice_json, finding_json, judgement_json
+from .rig.record import RigRecord, parse_rig
 from .shop_file import load_shop_file
 
 

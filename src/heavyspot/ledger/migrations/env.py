@@ -1,8 +1,8 @@
-"""Run by Alembic: the connection is handed over by `heavyspot.ledger.schema`."""
+"""Run by Alembic: the connection is handed over by `heavyspot.ledger.store.schema`."""
 
 from alembic import context
 
-from heavyspot.ledger.tables import metadata
+from heavyspot.ledger.store.tables import metadata
 
 connection = context.config.attributes["connection"]
 context.configure(connection=connection, target_metadata=metadata, render_as_batch=True)

@@ -16,7 +16,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from ...ledger.narrow import COLUMNS
+from ...ledger.find.bulk_rows import COLUMNS
 from ...quantities.errors import BadInput, LedgerFault
 from ..shop import Workshop
 

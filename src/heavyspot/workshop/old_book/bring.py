@@ -12,8 +12,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from ...ledger.old_book import OldRow
-from ...ledger.search import plain
+from ...ledger.entries.old_book import OldRow
+from ...ledger.find.search import plain
 from ...quantities.errors import BadInput
 from ...sources.loose_table import Cell, LooseTable
 from ..shop import Workshop

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from importlib.resources import files
 from typing import Any, Literal
 
-from ...ledger.search import plain
+from ...ledger.find.search import plain
 from ...quantities.units import G_N
 from ...sources.loose_table import Cell
 

@@ -6,7 +6,7 @@ import re
 from collections import Counter, defaultdict
 from collections.abc import Iterable
 
-from ...ledger.search import groups, plain
+from ...ledger.find.search import groups, plain
 
 LEGAL = {
     "gmbh", "ag", "kg", "co", "ltd", "limited", "inc", "llc", "plc", "corp", "company", "sa", "sas", "sarl",

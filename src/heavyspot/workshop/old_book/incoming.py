@@ -7,7 +7,7 @@ from pathlib import Path
 
 import tomli_w
 
-from ...ledger.identity import new_id
+from ...ledger.store.identity import new_id
 from ...quantities.errors import LedgerFault
 from ...sources.loose_table import LooseTable, open_table
 from ..shop import Workshop

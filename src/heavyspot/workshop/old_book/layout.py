@@ -11,7 +11,7 @@ from typing import Any, Literal
 import tomli_w
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from ...ledger.search import plain
+from ...ledger.find.search import plain
 from ...quantities.errors import BadInput
 from ...sources.loose_table import Cell
 from ...sources.sidecar import first_fault

@@ -5,8 +5,8 @@ from __future__ import annotations
 import sqlalchemy as sa
 from alembic import op
 
-from heavyspot.ledger.chain import UNCHAINED, add_links
-from heavyspot.ledger.tables import metadata
+from heavyspot.ledger.store.chain import UNCHAINED, add_links
+from heavyspot.ledger.store.tables import metadata
 
 revision = "0004"
 down_revision = "0003"

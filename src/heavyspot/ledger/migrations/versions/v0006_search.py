@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from alembic import op
 
-from heavyspot.ledger.search import make_tables
+from heavyspot.ledger.find.search import make_tables
 
 revision = "0006"
 down_revision = "0005"

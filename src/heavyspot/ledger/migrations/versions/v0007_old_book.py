@@ -5,9 +5,9 @@ from __future__ import annotations
 import sqlalchemy as sa
 from alembic import op
 
+from heavyspot.ledger.find.search import index_pieces
 from heavyspot.ledger.migrations.versions.v0001_first import entry, piece_link
-from heavyspot.ledger.search import index_pieces
-from heavyspot.ledger.tables import piece_index
+from heavyspot.ledger.store.tables import piece_index
 
 revision = "0007"
 down_revision = "0006"

@@ -5,9 +5,9 @@ from __future__ import annotations
 import sqlalchemy as sa
 from alembic import op
 
-from heavyspot.ledger.identity import new_id
 from heavyspot.ledger.migrations.versions.v0001_first import entry
-from heavyspot.ledger.writing import now_utc
+from heavyspot.ledger.store.entries import now_utc
+from heavyspot.ledger.store.identity import new_id
 
 revision = "0008"
 down_revision = "0007"

@@ -1,0 +1,121 @@
+"""What the advice rests on, and what it says."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..limits import Judgement
+from ..plane import Plane
+from .candidates import AdvisedCut
+from .prior import Guess, ResponsePrior
+from .response import History, Scatter
+
+FloatArray = NDArray[np.float64]
+Action = Literal["cut", "spin_again", "fix", "stop"]
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """The next run as expected: median and the band that holds 90 %."""
+
+    speed_rpm: FloatArray
+    amplitude_g: FloatArray
+    low_g: FloatArray
+    high_g: FloatArray
+
+
+@dataclass(frozen=True)
+class Alternative:
+    """Something else that could be done; no cuts means leaving it as it is."""
+
+    cuts: tuple[AdvisedCut, ...]
+    chance_of_pass: float
+    expected_ratio: float
+
+
+@dataclass(frozen=True)
+class Advice:
+    """What to do next.
+
+    Attributes
+    ----------
+    action : "cut", "spin_again", "fix" or "stop"
+    cuts : tuple of AdvisedCut
+    predicted : Prediction or None
+    chance_of_pass : float
+        Chance that the next run is judged a pass, 0 to 1.
+    expected_ratio : float
+        Expected highest ratio to the limit of the next run.
+    trial : bool
+        Whether the cut rests on a guess and is meant to learn from.
+    why : str
+    one_more : tuple of AdvisedCut
+        After a pass: cuts that would still lower the curve usefully; empty when none would.
+    others : tuple of Alternative
+        What else could be done: one cut, several, or none.
+    computed_chance : float
+        The chance before the shop's own record of kept chances corrected it.
+    """
+
+    action: Action
+    cuts: tuple[AdvisedCut, ...]
+    predicted: Prediction | None
+    chance_of_pass: float
+    expected_ratio: float
+    trial: bool
+    why: str
+    one_more: tuple[AdvisedCut, ...] = ()
+    others: tuple[Alternative, ...] = ()
+    computed_chance: float = 0.0
+
+
+@dataclass(frozen=True)
+class Situation:
+    """Everything the advice rests on.
+
+    Attributes
+    ----------
+    history : History
+    planes : tuple of Plane
+        In the order the shop prefers them.
+    priors : dict of plane -> ResponsePrior
+        From other units; planes without one get a wide prior.
+    guesses : dict of plane -> Guess
+        What like models let expect, to place trial cuts by.
+    limit_g : ndarray, shape (n,)
+        On the history's speeds.
+    judgement : Judgement
+        Of the last run.
+    reached : bool
+        Whether the last run reached test speed.
+    test_speed_rpm : float
+    scatter : Scatter
+    guard : float
+        Share of the amplitude that a pass must stay clear of the limit by (expanded uncertainty).
+    sensor_lag_deg : float
+        Angle the rotor turns from the pickup to the sensor.
+    most_cuts : int
+        1 to 3 cuts before the next run.
+    """
+
+    history: History
+    planes: tuple[Plane, ...]
+    priors: dict[str, ResponsePrior]
+    limit_g: FloatArray
+    judgement: Judgement
+    reached: bool
+    test_speed_rpm: float
+    scatter: Scatter = field(default_factory=Scatter)
+    guard: float = 0.055
+    sensor_lag_deg: float = 0.0
+    most_cuts: int = 2
+    seed: int = 0
+    guesses: dict[str, Guess] = field(default_factory=dict)
+
+    def cut_planes(self) -> set[str]:
+        """Return the names of the planes cut so far."""
+        return {c.plane for c in self.history.cuts}

@@ -1,0 +1,153 @@
+"""A small cut to learn from, where nothing surer is known: where it is placed, and how large it is."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...quantities.units import G_N, omega_from_rpm
+from ..plane import Plane
+from .advice_case import Advice, Prediction, Situation
+from .candidates import Candidate, Outcome, try_cuts
+from .response import Estimate
+
+ComplexArray = NDArray[np.complex128]
+FloatArray = NDArray[np.float64]
+
+TRIAL_EFFECT = 0.35
+"""Share of the vibration that a trial cut is meant to change."""
+
+
+def typical_response(speed_rpm: FloatArray, test_speed_rpm: float) -> FloatArray:
+    """Return a guess of a nut's response, g per g·mm, from the test speed alone.
+
+    A cartridge for 150,000 rpm weighs about 3.6 kg and weight goes with the cube of size, size
+    inversely with speed (equal tip speed); the housing moves as a free mass, half as much again for
+    a plane that overhangs. Common practice, no source; good to a factor of two or so.
+    """
+    mass_kg = 3.6 * (150_000.0 / test_speed_rpm) ** 3
+    omega = omega_from_rpm(1.0) * np.asarray(speed_rpm)
+    return 1.5e-6 * omega**2 / (G_N * mass_kg)
+
+
+def predicted_run(s: Situation, outcome: Outcome) -> Prediction:
+    """Return the next run as expected after a candidate."""
+    low, middle, high = np.quantile(outcome.amplitude, [0.05, 0.5, 0.95], axis=0)
+    return Prediction(s.history.speed_rpm, middle, low, high)
+
+
+GUESS_MISS = 0.7
+"""Share of what cuts did that a guess from like models may miss before it is dropped."""
+
+
+def _holds(s: Situation) -> bool:
+    """Whether what this piece's cuts did is what like models let expect; true before any."""
+    vectors = s.history.vectors
+    for run in range(1, vectors.shape[0]):
+        cuts = [c for c in s.history.cuts if c.before_run == run]
+        if not cuts or any(c.plane not in s.guesses for c in cuts):
+            continue
+        did = vectors[run - 1] - vectors[run]
+        told = sum((s.guesses[c.plane].mean * c.removed for c in cuts), np.zeros_like(did))
+        if (np.abs(did - told) ** 2).sum() > GUESS_MISS**2 * (np.abs(did) ** 2).sum():
+            return False
+    return True
+
+
+def trial(
+    s: Situation,
+    now: Estimate,
+    plane: Plane,
+    known: tuple[Plane, ...],
+    leave: Outcome,
+    beside: Outcome | None = None,
+) -> Advice:
+    """Return a cut to learn from: at the best guess of the heavy spot, small, where it will be seen.
+
+    Parameters
+    ----------
+    beside : Outcome, optional
+        The best cut of the known planes, made before the same run; the trial aims at what it leaves.
+    """
+    speed = s.history.speed_rpm
+    first = beside.candidate.cuts if beside else ()
+    moved = np.zeros(speed.size, complex)
+    for name, at, much in first:
+        moved += now.mean_response[name] * much * np.exp(1j * np.deg2rad(at))
+    state = now.mean_state - moved
+    k = int(np.argmax(np.abs(state) / s.limit_g))
+    angle, size, basis = _guess(s, now, plane, known, state, k)
+    # large enough to be told from the error of the cut beside it
+    effect = max(
+        TRIAL_EFFECT * float(abs(state[k])),
+        0.12 * float(s.limit_g[k]),
+        2.0 * max((s.scatter.making(c[0])[0] for c in first), default=0.0) * float(abs(moved[k])),
+    )
+    amount = effect / max(float(size[k]), 1e-12)
+    again = sum(c.plane == plane.name for c in s.history.cuts)
+    amount *= 2.0**again  # the first one was too small to learn from
+    amount = float(min(amount, 0.6 * plane.cap_gmm(angle) if not again else plane.cap_gmm(angle)))
+    candidate = Candidate((*first, (plane.name, angle, amount))).rounded(s.planes)
+    rng = np.random.default_rng(s.seed + 1)
+    n = now.state.shape[0]
+    lag = np.exp(1j * np.deg2rad(60.0) * rng.standard_normal(n)) * np.exp(
+        0.7 * rng.standard_normal(n)
+    )
+    towards = state / np.maximum(np.abs(state), 1e-12) * np.exp(-1j * np.deg2rad(angle))
+    guessed = replace(now, response={**now.response, plane.name: lag[:, None] * size * towards})
+    outcome = try_cuts(candidate, guessed, s.limit_g, s.scatter, s.guard, s.seed)
+    why = (
+        f"The response of {plane.name} is not known yet: a small cut to learn from, at the likeliest "
+        f"heavy spot (a guess: {basis}; ± 60 degrees)."
+    )
+    if beside is not None:
+        names = " and ".join(sorted({c[0] for c in first}))
+        why = (
+            f"{names} alone brings the highest ratio to {beside.mean_level:.2f} "
+            f"(now {leave.mean_level:.2f}). " + why
+        )
+    if outcome.chance < leave.chance - 0.3:
+        why += " It may make the curve worse; the next run tells how to go on."
+    cuts = tuple(candidate.as_cuts(s.planes))
+    return Advice(
+        "cut", cuts, predicted_run(s, outcome), outcome.chance, outcome.mean_level, True, why
+    )
+
+
+def _guess(
+    s: Situation,
+    now: Estimate,
+    plane: Plane,
+    known: tuple[Plane, ...],
+    state: ComplexArray,
+    k: int,
+) -> tuple[float, FloatArray, str]:
+    """Return an unknown plane's likeliest heavy angle, its guessed size, and what the guess rests on."""
+    speed = s.history.speed_rpm
+    size = typical_response(speed, s.test_speed_rpm)
+    guess = s.guesses.get(plane.name)
+    if guess is not None and _holds(s):
+        heavy = float(np.rad2deg(np.angle(state[k] / guess.mean[k])))
+        size = np.abs(guess.mean)
+        basis = f"models like it ({', '.join(guess.alike)}) react there"
+    elif known:  # below the first bending mode planes act alike: borrow the known plane's angle
+        other = now.mean_response[known[0].name]
+        heavy = float(np.rad2deg(np.angle(state[k] / other[k])))
+        size = np.abs(other)
+        basis = f"{known[0].name} reacts there"
+    else:
+        slow = (speed >= 0.18 * s.test_speed_rpm) & (speed <= 0.40 * s.test_speed_rpm)
+        slow = slow if slow.any() else np.arange(speed.size) < max(3, speed.size // 4)
+        weight = np.abs(state[slow]) / np.maximum(size[slow], 1e-12)
+        mean = (state[slow] / np.maximum(np.abs(state[slow]), 1e-12) * weight).sum()
+        heavy = float(np.rad2deg(np.angle(mean))) - GUESSED_LAG_DEG - s.sensor_lag_deg
+        basis = f"a housing that lags about {GUESSED_LAG_DEG:.0f} degrees at low speed"
+    angles = plane.angles()
+    angle = float(angles[np.argmin(np.abs((angles - heavy + 180.0) % 360.0 - 180.0))])
+    return angle, size, basis
+
+
+GUESSED_LAG_DEG = 45.0
+"""Lag of the housing behind an overhung plane's unbalance at 20 to 40 % of test speed: a guess."""

@@ -1,0 +1,1 @@
+"""The low-speed machines: rigid rotors, tolerances, places and sets of masses, proofs, matching."""

@@ -1,0 +1,1 @@
+"""Entries by subject: added once, found again as they stand."""

@@ -1,0 +1,71 @@
+"""What earlier units taught, read back: responses, errors of cuts, chances that were said."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlalchemy import func, select
+
+from ..store.entries import Entries, Row, standing
+from ..store.tables import cut_errors, cuts, piece_index, promises, responses, runs
+
+
+class Lessons(Entries):
+    """What the ledger has learnt."""
+
+    def responses(self, model: str, plane: str, *, not_piece: str, most: int = 200) -> list[Row]:
+        """Return the newest response learnt from each other piece of a model, newest first."""
+        newest = (
+            select(responses.c.piece_id, func.max(responses.c.id).label("id"))
+            .where(
+                responses.c.model == model,
+                responses.c.plane == plane,
+                responses.c.piece_id != not_piece,
+            )
+            .group_by(responses.c.piece_id)
+            .subquery()
+        )
+        return self._rows(
+            select(responses)
+            .join(newest, responses.c.id == newest.c.id)
+            .order_by(responses.c.id.desc())
+            .limit(most)
+        )
+
+    def cut_errors(self, cutter: str, *, most: int = 400) -> list[Row]:
+        """Return the errors of the newest cuts made with a kind of cutter."""
+        query = select(cut_errors).where(cut_errors.c.cutter == cutter)
+        return self._rows(query.order_by(cut_errors.c.id.desc()).limit(most))
+
+    def promises(self, *, most: int = 4000) -> list[Row]:
+        """Return the newest chances that were said and followed, and whether the next run passed."""
+        kept = select(promises.c.computed, promises.c.said, promises.c.passed)
+        return self._rows(kept.order_by(promises.c.id.desc()).limit(most))
+
+    def outcomes_of_newest(self, most: int) -> list[Row]:
+        """Return the runs of the newest pieces, a piece at a time in order."""
+        query = (
+            select(
+                runs.c.piece_id,
+                piece_index.c.serial,
+                piece_index.c.model,
+                runs.c.number,
+                runs.c.verdict,
+                runs.c.worst_ratio,
+            )
+            .join(piece_index, piece_index.c.piece_id == runs.c.piece_id)
+            .where(runs.c.piece_id.in_(self._newest_pieces(most)))
+            .order_by(runs.c.piece_id, runs.c.number)
+        )
+        return self._rows(query)
+
+    def cuts_of_newest(self, most: int) -> list[Row]:
+        """Return the cuts made on the newest pieces, without those amended or never made."""
+        query = select(cuts).where(
+            cuts.c.kind == "made", cuts.c.piece_id.in_(self._newest_pieces(most))
+        )
+        return standing(self._rows(query))
+
+    @staticmethod
+    def _newest_pieces(most: int) -> Any:
+        return select(piece_index.c.piece_id).order_by(piece_index.c.piece_id.desc()).limit(most)

@@ -1,0 +1,205 @@
+"""What is held because two buildings disagree about a piece, and what a person decides about it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection, Table, func, select
+
+from ...quantities.errors import BadInput, LedgerFault
+from ..find.projection import project
+from ..store.entries import Entries, Row, add_entries, add_entry, newest, transaction
+from ..store.tables import (
+    amendments,
+    held,
+    metadata,
+    piece_index,
+    pieces,
+    rotor_runs,
+    runs,
+    takings,
+)
+from .envelope import unwrapped
+
+NUMBER_OF = {
+    "runs": "number", "rotor_runs": "number", "cuts": "after_run", "rotor_corrections": "after_run",
+    "responses": "run_number", "promises": "run_number", "sheets": "run_number",
+}  # fmt: skip
+"""Which field of an entry names a run of its piece."""
+
+
+@dataclass(frozen=True)
+class HeldPiece:
+    """A piece some of whose entries are held.
+
+    Attributes
+    ----------
+    store, piece_id : str
+        Where it comes from, and what it is there.
+    serial, model : str
+    why : str
+        ``serial``: another piece here has its serial; ``number``: both buildings have spun it.
+    here : str
+        Piece that is here.
+    entries : int
+    runs : int
+        Of them.
+    since : str
+    """
+
+    store: str
+    piece_id: str
+    serial: str
+    model: str
+    why: str
+    here: str
+    entries: int
+    runs: int
+    since: str
+
+
+def find_taking(c: Connection, store: str, piece_id: str) -> Row | None:
+    """Return the newest decision about a piece of another store, or None."""
+    return newest(c, takings, (takings.c.store == store) & (takings.c.piece_id == piece_id))
+
+
+def has_open(c: Connection, store: str, piece_id: str, taking: Row | None) -> bool:
+    """Whether entries of a piece wait for a decision."""
+    return c.execute(_open(store, piece_id, taking).limit(1)).first() is not None
+
+
+def _open(store: str, piece_id: str, taking: Row | None) -> Any:
+    up_to = taking["up_to"] if taking else 0
+    mine = (held.c.store == store) & (held.c.piece_id == piece_id) & (held.c.number > up_to)
+    return select(held).where(mine).order_by(held.c.number)
+
+
+def hold(c: Connection, store: str, number: int, table: str, piece_id: str, row: Row) -> None:
+    """Keep an entry, as it was sent, for a person to decide."""
+    add_entry(
+        c, held, store=store, number=number, of_table=table, entry_id=row["id"], piece_id=piece_id,
+        content=row,
+    )  # fmt: skip
+
+
+def taken_as(table: Table, row: Row, taking: Row | None) -> Row:
+    """Return an entry as a decision about its piece says: of which piece, and of which run."""
+    if taking is None or table is pieces:
+        return row
+    field = NUMBER_OF.get(table.name)
+    if field is None:
+        if taking["from_number"] > 1:
+            return row
+    elif row[field] >= taking["from_number"]:
+        row = row | {field: row[field] + taking["shift"]}
+    else:
+        return row
+    piece = "of_id" if table is amendments else "piece_id"
+    return row | {piece: taking["as_piece_id"]}
+
+
+class Holding(Entries):
+    """What is held."""
+
+    def pieces(self) -> list[HeldPiece]:
+        """Return the pieces that wait for a decision, oldest first."""
+        found = []
+        with self._engine.connect() as c:
+            every = select(held.c.store, held.c.piece_id, func.min(held.c.number).label("first"))
+            for r in c.execute(every.group_by(held.c.store, held.c.piece_id).order_by("first")):
+                taking = find_taking(c, r.store, r.piece_id)
+                rows = [dict(h) for h in c.execute(_open(r.store, r.piece_id, taking)).mappings()]
+                if rows:
+                    found.append(_told(c, r.store, r.piece_id, rows))
+        return found
+
+    def decide(
+        self, store: str, piece_id: str, *, serial: str = "", by: str = "", why: str = ""
+    ) -> str:
+        """Let held entries in; returns the serial under which they now stand.
+
+        Parameters
+        ----------
+        serial : str
+            Of its own, when it is another piece; empty when it is the same piece: then its runs come
+            after those that are here.
+
+        Raises
+        ------
+        BadInput
+            Nothing is held of it.
+        LedgerFault
+            The serial is taken.
+        """
+        with transaction(self._engine) as c:
+            before = find_taking(c, store, piece_id)
+            rows = [dict(h) for h in c.execute(_open(store, piece_id, before)).mappings()]
+            if not rows:
+                raise BadInput("Nothing is held of that piece.", remedy="Look at the list again.")
+            told = _told(c, store, piece_id, rows)
+            other = piece_index.c.serial == serial
+            if serial and c.execute(select(piece_index.c.piece_id).where(other)).first():
+                raise LedgerFault(
+                    f'A piece with serial "{serial}" is there already.', remedy="Give it another."
+                )
+            first = min((n for h in rows if (n := _number(h)) is not None), default=1)
+            first = 1 if told.why == "serial" else first
+            if told.why == "serial" and serial:
+                about = (piece_id, 1, 0)
+            elif serial:
+                about = (self._another(c, piece_id, serial, by), first, 1 - first)
+            else:
+                about = (told.here, first, _last_run(c, told.here) - first + 1)
+            entry = {"as_piece_id": about[0], "from_number": about[1], "shift": about[2]}
+            entry |= {"store": store, "piece_id": piece_id, "up_to": rows[-1]["number"]}
+            add_entry(c, takings, **entry, by=by, why=why)
+            touched = {about[0]}
+            for h in rows:
+                table = metadata.tables[h["of_table"]]
+                row = taken_as(table, unwrapped(table, h["content"]), entry)
+                add_entries(c, table, [row])
+                touched.add(str(row.get("piece_id") or about[0]))
+            if told.why == "serial" and serial:
+                change = {"kind": "piece", "of_id": piece_id, "content": {"serial": serial}}
+                add_entry(c, amendments, **change, by=by, why=why or "made in two buildings")
+            project(c, touched)
+            row_now = c.execute(
+                select(piece_index.c.serial).where(piece_index.c.piece_id == about[0])
+            ).one()
+            return str(row_now.serial)
+
+    @staticmethod
+    def _another(c: Connection, piece_id: str, serial: str, by: str) -> str:
+        """Add a piece like one that is here, with a serial of its own."""
+        line = piece_index.c.piece_id == piece_id
+        like = c.execute(select(piece_index).where(line)).mappings().one()
+        kept = {k: like[k] for k in ("model", "job_id", "position")}
+        made = add_entry(c, pieces, serial=serial, by=by, **kept)
+        project(c, [made])
+        return made
+
+
+def _told(c: Connection, store: str, piece_id: str, rows: list[Row]) -> HeldPiece:
+    made = next((h["content"] for h in rows if h["of_table"] == "pieces"), None)
+    key = piece_index.c.serial == made["serial"] if made else piece_index.c.piece_id == piece_id
+    here = c.execute(select(piece_index).where(key)).mappings().first()
+    shown: Any = made or here or {}
+    return HeldPiece(
+        store, piece_id, shown.get("serial", ""), shown.get("model", ""),
+        "serial" if made else "number", here["piece_id"] if here else piece_id, len(rows),
+        sum(h["of_table"] in ("runs", "rotor_runs") for h in rows), rows[0]["at"],
+    )  # fmt: skip
+
+
+def _number(h: Row) -> int | None:
+    """Return the number of a held run."""
+    return h["content"]["number"] if h["of_table"] in ("runs", "rotor_runs") else None
+
+
+def _last_run(c: Connection, piece_id: str) -> int:
+    counts = [
+        c.execute(select(func.max(t.c.number)).where(t.c.piece_id == piece_id)).scalar() or 0
+        for t in (runs, rotor_runs)
+    ]
+    return max(counts)

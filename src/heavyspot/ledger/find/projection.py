@@ -1,0 +1,65 @@
+"""The index of pieces as they stand, made anew from the entries that say so."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from sqlalchemy import Connection, insert, select, update
+
+from ..store.entries import Row, current_job, newest
+from ..store.tables import amendments, old_rows, piece_index, pieces, rotor_runs, runs
+from .search import index_pieces
+
+
+def project(c: Connection, piece_ids: Iterable[str]) -> list[str]:
+    """Make the index of pieces anew; returns those whose serial another piece has, which keep their old one."""
+    taken = []
+    ids = list(dict.fromkeys(piece_ids))
+    for piece_id in ids:
+        now = _as_it_stands(c, piece_id)
+        there = newest_index(c, piece_id)
+        other = select(piece_index.c.piece_id).where(
+            piece_index.c.serial == now["serial"], piece_index.c.piece_id != piece_id
+        )
+        if c.execute(other).first() is not None:
+            taken.append(piece_id)
+            if there is None:
+                continue
+            now["serial"] = there["serial"]
+        if there is None:
+            c.execute(insert(piece_index).values(piece_id=piece_id, **now))
+        else:
+            c.execute(update(piece_index).where(piece_index.c.piece_id == piece_id).values(**now))
+    shown = select(piece_index.c.piece_id).where(piece_index.c.piece_id.in_(ids))
+    index_pieces(c, [r.piece_id for r in c.execute(shown).all()])
+    return taken
+
+
+def newest_index(c: Connection, piece_id: str) -> Row | None:
+    """Return a piece's line in the index, or None."""
+    mine = select(piece_index).where(piece_index.c.piece_id == piece_id)
+    row = c.execute(mine).mappings().first()
+    return dict(row) if row else None
+
+
+def _as_it_stands(c: Connection, piece_id: str) -> Row:
+    piece = newest(c, pieces, pieces.c.id == piece_id)
+    assert piece is not None  # every caller has just written it
+    changed = select(amendments.c.content).where(amendments.c.of_id == piece_id)
+    for a in c.execute(changed.order_by(amendments.c.id)):
+        piece |= a.content
+    now = {k: piece[k] for k in ("serial", "model", "position", "job_id")}
+    job = current_job(c, piece["job_id"]) or {}
+    now |= {k: job.get(k, "") for k in ("customer", "invoice")}
+    now["day"] = piece["at"][:10]
+    for table in (runs, rotor_runs):
+        last = select(table.c.number, table.c.verdict, table.c.worst_ratio)
+        mine = last.where(table.c.piece_id == piece_id).order_by(table.c.number.desc()).limit(1)
+        for row in c.execute(mine).mappings():
+            now |= row
+    told = select(old_rows.c.content).where(old_rows.c.piece_id == piece_id)
+    dated = sorted((r.content["date"], r.content["verdict"]) for r in c.execute(told))
+    now["day"] = min([now["day"], *(d for d, _ in dated if d)])
+    if "number" not in now:
+        now |= {"verdict": next((v for _, v in reversed(dated) if v), None)}
+    return now

@@ -1,0 +1,350 @@
+"""One box that finds a piece by anything written of it, typing errors included.
+
+A projection, like the piece index: one line of text a piece (serial, customer, invoice, model, position,
+notes, operators), made anew whenever one of these changes. On SQLite it lies in an FTS5 table of three-letter
+groups (trigrams), so that any part of a word is found; when nothing holds all the words, pieces that share the
+rarest groups are ranked by likeness (Dice's coefficient of trigrams, word by word). On PostgreSQL a plain table
+with an index of pg_trgm stands in, or without it a slower LIKE; which groups are rare a sample of its lines tells.
+"""
+
+from __future__ import annotations
+
+import re
+import time
+import unicodedata
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection, Engine, bindparam, func, select, text
+from sqlalchemy.exc import DBAPIError
+
+from ...quantities.errors import LedgerAway
+from ..store.entries import Entries, Row, pieces_as_they_stand
+from ..store.tables import amendments, happenings, jobs, old_rows, piece_index, rotor_runs, runs
+
+LIKE_ENOUGH = 0.42
+"""Least likeness, word by word on average, at which a piece is offered for a word that was typed wrong."""
+
+RAREST, MOST_HOLDERS = 5, 20_000
+"""Groups that are looked up for a likeness, and how many pieces may hold one to be worth it."""
+
+RAREST_POSTGRES = 3
+"""There each group costs a look into its whole list."""
+
+CANDIDATES = 400
+
+SAMPLE, SAMPLE_KEPT_S = 20_000, 600.0
+"""Lines of PostgreSQL from which the rarity of groups is told, and for how long."""
+
+FILTERS = ("model", "verdict", "customer", "invoice", "from", "to")
+"""Words that narrow the search, written ``model:larch``."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """Pieces found.
+
+    Attributes
+    ----------
+    rows : list of dict
+        As in the day book, newest first, or the likest first.
+    exact : bool
+        False when nothing held all the words and these are only alike.
+    """
+
+    rows: list[Row]
+    exact: bool
+
+
+_STROKES = str.maketrans({"ø": "o", "ł": "l", "đ": "d", "æ": "ae", "œ": "oe", "ı": "i"})
+"""Letters that have no accent to take off."""
+
+
+def plain(words: str) -> str:
+    """Return text as it is compared: small letters, no accents, one space."""
+    printable = "".join(c if unicodedata.category(c)[0] != "C" else " " for c in words)
+    apart = unicodedata.normalize("NFKD", printable.casefold().translate(_STROKES))
+    return " ".join("".join(c for c in apart if not unicodedata.combining(c)).split())
+
+
+def make_tables(c: Connection) -> None:
+    """Make the search tables; called by the schema's upgrade."""
+    if c.dialect.name == "sqlite":
+        c.execute(
+            text(
+                "create virtual table search using fts5(words, piece_id unindexed, tokenize='trigram')"
+            )
+        )
+        c.execute(text("create virtual table search_groups using fts5vocab('search', 'row')"))
+        c.execute(
+            text("create table search_line (piece_id text primary key, line integer not null)")
+        )
+    else:
+        c.execute(
+            text("create table search (piece_id varchar(36) primary key, words text not null)")
+        )
+        try:
+            with c.begin_nested():  # PostgreSQL's own groups of three, where they are installed
+                c.execute(text("create extension if not exists pg_trgm"))
+                c.execute(
+                    text("create index ix_search_words on search using gin (words gin_trgm_ops)")
+                )
+        except (DBAPIError, LedgerAway):
+            return  # then a search reads the whole table
+
+
+def index_pieces(c: Connection, piece_ids: Iterable[str]) -> None:
+    """Make the lines of pieces anew; the caller's transaction holds the change that asks for it."""
+    ids = list(dict.fromkeys(piece_ids))
+    for at in range(0, len(ids), 500):
+        words = _words_of(c, ids[at : at + 500])
+        if c.dialect.name == "sqlite":
+            _put_lines(c, words)
+            continue
+        lines = [{"p": p, "w": w} for p, w in words.items()]
+        c.execute(text("delete from search where piece_id = :p"), lines)
+        c.execute(text("insert into search (piece_id, words) values (:p, :w)"), lines)
+
+
+def _put_lines(c: Connection, words: dict[str, str]) -> None:
+    """Write lines on SQLite: a piece keeps its line, a new one gets the next."""
+    held = text("select piece_id, line from search_line where piece_id in :ids")
+    ids: Any = bindparam("ids", expanding=True)
+    line_of = {r.piece_id: r.line for r in c.execute(held.bindparams(ids), {"ids": list(words)})}
+    if line_of:
+        old = [{"l": n} for n in line_of.values()]
+        c.execute(text("delete from search where rowid = :l"), old)
+    new = [p for p in words if p not in line_of]
+    last = c.execute(text("select coalesce(max(line), 0) from search_line")).scalar_one()
+    numbered = dict(zip(new, range(last + 1, last + 1 + len(new)), strict=True))
+    if new:
+        fresh = [{"p": p, "l": n} for p, n in numbered.items()]
+        c.execute(text("insert into search_line values (:p, :l)"), fresh)
+    put = text("insert into search (rowid, words, piece_id) values (:l, :w, :p)")
+    line_of |= numbered
+    c.execute(put, [{"l": line_of[p], "w": w, "p": p} for p, w in words.items()])
+
+
+HAPPENED = ("text", "why", "gauge", "file", "parts")
+OLD = ("customer", "invoice", "note", "operator", "supplier", "rig", "position")
+"""What is found of a happening, and of a row of the old book."""
+
+
+def _words_of(c: Connection, piece_ids: list[str]) -> dict[str, str]:
+    """Return what is written of each piece, as it is compared."""
+    parts: dict[str, list[str]] = {}
+    jobs_of: dict[str, list[str]] = {}
+    shown = select(piece_index).where(piece_index.c.piece_id.in_(piece_ids))
+    for row in c.execute(shown).mappings():
+        fields = ("serial", "customer", "invoice", "model", "position")
+        parts[row["piece_id"]] = [row[k] for k in fields]
+        jobs_of.setdefault(row["job_id"], []).append(row["piece_id"])
+    for job_id, note in _notes_of(c, list(jobs_of)).items():
+        for p in jobs_of[job_id]:
+            parts[p].append(note)
+    for table in (runs, rotor_runs):
+        by = select(table.c.piece_id, table.c.by).where(table.c.piece_id.in_(piece_ids)).distinct()
+        for r in c.execute(by):
+            parts[r.piece_id].append(r.by)
+    for table, keys in ((happenings, HAPPENED), (old_rows, OLD)):
+        told = select(table.c.piece_id, table.c.content).where(table.c.piece_id.in_(piece_ids))
+        for r in c.execute(told.order_by(table.c.id)):
+            parts[r.piece_id] += [_said(r.content.get(k, "")) for k in keys]
+    return {p: plain(" ".join(dict.fromkeys(w for w in said if w))) for p, said in parts.items()}
+
+
+def _said(value: Any) -> str:
+    """Return a text, or the texts in a list of records."""
+    if isinstance(value, list):
+        return " ".join(str(v) for record in value for v in record.values())
+    return str(value)
+
+
+def _notes_of(c: Connection, job_ids: list[str]) -> dict[str, str]:
+    """Return the notes of jobs as they stand."""
+    written = select(jobs.c.id, jobs.c.note).where(jobs.c.id.in_(job_ids))
+    notes = {r.id: r.note for r in c.execute(written)}
+    changed = select(amendments).where(amendments.c.of_id.in_(job_ids)).order_by(amendments.c.id)
+    for a in c.execute(changed):
+        notes[a.of_id] = a.content.get("note", notes[a.of_id])
+    return notes
+
+
+class Search(Entries):
+    """The box."""
+
+    def __init__(self, engine: Engine) -> None:
+        super().__init__(engine)
+        self._groups: Counter[str] = Counter()
+        self._groups_until = 0.0
+
+    def find(self, typed: str, *, most: int = 50) -> Found:
+        """Return pieces that hold every word typed, or the likest ones when none does.
+
+        Parameters
+        ----------
+        typed : str
+            Words in any order, each a part of any word of the piece; and filters such as
+            ``verdict:fail``, ``model:larch``, ``from:2026-01-01``.
+        """
+        words, filters = _apart(typed)
+        with self._engine.connect() as c:
+            rows = self._holding(c, words, filters, most)
+            if rows or not words:
+                return Found(rows, True)
+            return Found(self._alike(c, words, filters, most), False)
+
+    def _holding(
+        self, c: Connection, words: list[str], filters: dict[str, str], most: int
+    ) -> list[Row]:
+        query = _narrowed(pieces_as_they_stand(), filters)
+        if words:
+            # newest first without sorting them all, and deeper where the filters will leave few of them
+            deep = most if not filters else 20 * most
+            held = _lines_sqlite if c.dialect.name == "sqlite" else _lines_postgres
+            query = query.where(piece_index.c.piece_id.in_(held(c, words, deep)))
+        rows = c.execute(query.order_by(piece_index.c.piece_id.desc()).limit(most)).mappings()
+        return [dict(r) for r in rows]
+
+    def _alike(
+        self, c: Connection, words: list[str], filters: dict[str, str], most: int
+    ) -> list[Row]:
+        wanted = [(w, groups(w)) for w in words if len(w) >= 3]
+        if c.dialect.name == "sqlite":
+            sharing = _sharing_sqlite(c, wanted)
+        else:
+            sharing = _sharing_postgres(c, wanted, self._known_groups(c))
+        scored = [(_likeness(wanted, line), p) for p, line in sharing]
+        best = [p for score, p in sorted(scored, reverse=True) if score >= LIKE_ENOUGH][:most]
+        rows = {
+            r["id"]: dict(r)
+            for r in c.execute(
+                _narrowed(pieces_as_they_stand(), filters).where(piece_index.c.piece_id.in_(best))
+            ).mappings()
+        }
+        return [rows[p] for p in best if p in rows]
+
+    def _known_groups(self, c: Connection) -> Counter[str]:
+        """Return how often groups stand in a sample of PostgreSQL's lines, in lines of the whole; kept a while."""
+        if time.monotonic() > self._groups_until:
+            total = c.execute(
+                text("select reltuples from pg_class where relname = 'search'")
+            ).scalar()
+            share = min(100.0, 100.0 * SAMPLE / max(float(total or 0), 1.0))
+            some = text(f"select words from search tablesample system ({share:.6f})")
+            lines = [r.words for r in c.execute(some)]
+            counts = Counter(g for line in lines for g in _groups_of_line(line))
+            self._groups = Counter({g: round(n * 100.0 / share) for g, n in counts.items()})
+            self._groups_until = time.monotonic() + SAMPLE_KEPT_S
+        return self._groups
+
+
+Wanted = list[tuple[str, set[str]]]
+
+
+def _lines_sqlite(c: Connection, words: list[str], most: int) -> list[str]:
+    """Return the newest pieces whose lines hold all words."""
+    long, short = [w for w in words if len(w) >= 3], [w for w in words if len(w) < 3]
+    if not long:
+        held = " and ".join(f"words like :w{i} escape '\\'" for i in range(len(short)))
+        values = {f"w{i}": f"%{_escaped(w)}%" for i, w in enumerate(short)}
+        lines = text(f"select piece_id from search where {held} order by rowid desc limit :n")
+        return [r.piece_id for r in c.execute(lines, values | {"n": most})]
+    match = " AND ".join('"' + w.replace('"', '""') + '"' for w in long)
+    lines = text(
+        "select piece_id, words from search where search match :m order by rowid desc limit :n"
+    )
+    found = c.execute(lines, {"m": match, "n": most if not short else 20 * most})
+    return [r.piece_id for r in found if all(w in r.words for w in short)]
+
+
+def _lines_postgres(c: Connection, words: list[str], most: int) -> list[str]:
+    """Return the newest pieces whose lines hold all words: identifiers sort by time."""
+    held = " and ".join(f"words like :w{i} escape '\\'" for i in range(len(words)))
+    values = {f"w{i}": f"%{_escaped(w)}%" for i, w in enumerate(words)}
+    lines = text(f"select piece_id from search where {held} order by piece_id desc limit :n")
+    return [r.piece_id for r in c.execute(lines, values | {"n": most})]
+
+
+def _sharing_sqlite(c: Connection, wanted: Wanted) -> list[tuple[str, str]]:
+    """Return pieces, with their lines, that share the rarest groups of the words."""
+    every = sorted({g for _, gs in wanted for g in gs if len(g) == 3 and " " not in g})
+    if not every:
+        return []
+    marks = ", ".join(f":g{i}" for i in range(len(every)))
+    held = c.execute(
+        text(f"select term, doc from search_groups where term in ({marks}) and doc <= :most"),
+        {f"g{i}": g for i, g in enumerate(every)} | {"most": MOST_HOLDERS},
+    )
+    rare = [r.term for r in sorted(held, key=lambda r: r.doc)[:RAREST]]
+    if not rare:
+        return []
+    match = " OR ".join('"' + g.replace('"', '""') + '"' for g in rare)
+    query = text("select piece_id, words from search where search match :m order by rank limit :n")
+    return [(r.piece_id, r.words) for r in c.execute(query, {"m": match, "n": CANDIDATES})]
+
+
+def _sharing_postgres(c: Connection, wanted: Wanted, known: Counter[str]) -> list[tuple[str, str]]:
+    """Return pieces, with their lines, that share the rarest groups of the words."""
+    every = {g for _, gs in wanted for g in gs if len(g) == 3 and " " not in g and g in known}
+    by_holders = sorted(every, key=lambda g: (known[g], g))
+    rare = [g for g in by_holders if known[g] <= MOST_HOLDERS // 4][:RAREST_POSTGRES]
+    rare = rare or by_holders[:1]
+    if not rare:
+        return []
+    held = [f"words like :g{i} escape '\\'" for i in range(len(rare))]
+    rank = " + ".join(f"({one})::int" for one in held)
+    query = text(
+        f"select piece_id, words from search where {' or '.join(held)} order by {rank} desc limit :n"
+    )
+    values = {f"g{i}": f"%{_escaped(g)}%" for i, g in enumerate(rare)} | {"n": CANDIDATES}
+    return [(r.piece_id, r.words) for r in c.execute(query, values)]
+
+
+def _groups_of_line(line: str) -> set[str]:
+    return {line[i : i + 3] for i in range(len(line) - 2)}
+
+
+def groups(word: str) -> set[str]:
+    """Return the three-letter groups of a word, its ends marked by spaces."""
+    marked = f" {word} "
+    return {marked[i : i + 3] for i in range(len(marked) - 2)}
+
+
+def _likeness(wanted: Wanted, line: str) -> float:
+    have = [groups(w) for w in re.split(r"[\s]+", line)]
+    total = 0.0
+    for _, g in wanted:
+        total += max((2 * len(g & h) / (len(g) + len(h)) for h in have), default=0.0)
+    return total / len(wanted)
+
+
+def _apart(typed: str) -> tuple[list[str], dict[str, str]]:
+    words, filters = [], {}
+    for word in typed[:300].split():
+        key, colon, value = word.partition(":")
+        if colon and value and key.casefold() in FILTERS:
+            filters[key.casefold()] = plain(value)
+        else:
+            words += plain(word).split()
+    return words[:12], filters
+
+
+def _narrowed(query: Any, filters: dict[str, str]) -> Any:
+    for key, value in filters.items():
+        if key == "verdict":
+            query = query.where(piece_index.c.verdict == value)
+        elif key == "from":
+            query = query.where(piece_index.c.day >= value)
+        elif key == "to":
+            query = query.where(piece_index.c.day <= value + "~")
+        else:
+            column = piece_index.c[key]
+            query = query.where(func.lower(column).like(f"%{_escaped(value)}%", escape="\\"))
+    return query
+
+
+def _escaped(word: str) -> str:
+    return word.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_")

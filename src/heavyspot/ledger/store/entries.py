@@ -1,0 +1,118 @@
+"""Writing entries: an identifier, a time, all or nothing, on disk when it returns."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import Connection, Engine, Table, insert, select
+
+from ...quantities.errors import LedgerFault
+from .chain import add_links, lock_chain
+from .identity import new_id
+from .tables import amendments, jobs, piece_index, pieces
+
+Row = dict[str, Any]
+
+
+def now_utc() -> str:
+    """Return the time, UTC, ISO 8601 with milliseconds."""
+    return utc_text(datetime.now(UTC))
+
+
+def utc_text(at: datetime) -> str:
+    """Return a time as the ledger writes it; such texts sort by time."""
+    return at.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def add_entry(c: Connection, table: Table, **values: Any) -> str:
+    """Add an entry and its link in the chain; returns its id."""
+    return add_entries(c, table, [values])[0]
+
+
+def add_entries(c: Connection, table: Table, rows: Iterable[Row]) -> list[str]:
+    """Add entries with the same fields, and their links, in order; returns their ids."""
+    at = now_utc()
+    entries = [{"id": new_id(), "at": at, **values} for values in rows]
+    ids = [str(e["id"]) for e in entries]
+    if entries:
+        c.execute(insert(table), entries)
+        add_links(c, table, ids)
+    return ids
+
+
+def refuse_stale(now: Row | None, seen: str | None) -> None:
+    """Raise `LedgerFault` when somebody changed a thing after it was looked at.
+
+    Parameters
+    ----------
+    now : dict or None
+        Its newest entry.
+    seen : str or None
+        Identifier of the entry that was looked at, empty for none; None: it does not matter.
+    """
+    if seen is not None and seen != (now["id"] if now else ""):
+        who = (now and now["by"]) or "Somebody else"
+        raise LedgerFault(
+            f"{who} has changed this meanwhile; nothing was written.",
+            remedy="Look at it again, then say what you want to change.",
+        )
+
+
+def newest(c: Connection, table: Table, condition: Any) -> Row | None:
+    """Return the newest entry that meets a condition, or None."""
+    row = c.execute(select(table).where(condition).order_by(table.c.id.desc()).limit(1))
+    found = row.mappings().first()
+    return dict(found) if found else None
+
+
+def current_job(c: Connection, job_id: str) -> Row | None:
+    """Return a job as it stands, or None."""
+    found = newest(c, jobs, jobs.c.id == job_id)
+    if found is not None:
+        mine = select(amendments.c.content).where(amendments.c.of_id == job_id)
+        for amendment in c.execute(mine.order_by(amendments.c.id)):
+            found |= amendment.content
+    return found
+
+
+def standing(rows: list[Row]) -> list[Row]:
+    """Return the cuts that stand: not amended by a later entry, and really made."""
+    amended = {r["replaces"] for r in rows}
+    return [r for r in rows if r["id"] not in amended and r["unbalance_gmm"] > 0]
+
+
+class Entries:
+    """Some of a ledger's tables."""
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+
+    def _rows(self, query: Any) -> list[Row]:
+        with self._engine.connect() as c:
+            return [dict(r) for r in c.execute(query).mappings()]
+
+
+def pieces_as_they_stand() -> Any:
+    """Return the query of pieces as they stand: the index, and when and by whom each was written."""
+    index = [c for c in piece_index.c if c.name != "piece_id"]
+    of = pieces.c.id == piece_index.c.piece_id
+    return select(piece_index.c.piece_id.label("id"), pieces.c.at, pieces.c.by, *index).join_from(
+        piece_index, pieces, of
+    )
+
+
+@contextmanager
+def transaction(engine: Engine) -> Iterator[Connection]:
+    """Give a write that is all or nothing, and on disk when it returns; other writers wait until it ends.
+
+    Raises
+    ------
+    LedgerAway
+        The disk or the database refuses; nothing was changed.
+    """
+    with engine.begin() as c:
+        lock_chain(c)
+        yield c

@@ -1,0 +1,290 @@
+"""Capturing a spin: to disk first, then to the tracker, then to whoever looks.
+
+One thread takes blocks from the source and writes them to a WAV file at once; it does nothing else,
+so that no screen can make it lose a sample. A second thread follows with the tracker and leaves a
+small snapshot ten to twenty times a second. A capture that is killed leaves a file that reads to its
+last flushed block, and a description beside it; `unfinished` finds them at the next start.
+"""
+
+from __future__ import annotations
+
+import json
+import queue
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...ledger.store.entries import now_utc
+from ...ledger.store.identity import new_id
+from ...quantities.errors import HeavyspotError, LedgerFault
+from ...signal.curve import read_curves
+from ...signal.phase import PhasedBlocks, phased_blocks
+from ...signal.reference import ReferenceSettings
+from ...signal.tracker import Track, Tracker
+from ...sources.live import Description, LiveBlock, LiveSource
+from ...sources.readers import open_recording
+from ...sources.recording import SUPPORT_QUANTITIES, Recording
+from ...sources.sidecar import describe
+
+SNAPSHOT_S = 0.06
+CURVE_S = 0.25
+FLUSH_S = 0.25
+LOOK_BACK_S = 1.5
+"""How far back of what was read before the curve is read anew; older points stay as they are."""
+
+SETTLED_S = 0.3
+"""Points nearer than this to the beginning of what is read anew are left as they were."""
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    """What a screen needs, a few numbers at a time.
+
+    Attributes
+    ----------
+    number : int
+        Counts snapshots; a screen asks for the next one.
+    time_s : float
+        Since the capture began.
+    speed_rpm, amplitude_g, angle_deg, overall_g : float
+        Now; NaN while there is no trusted speed.
+    pickup : float
+        Amplitude of the pickup's fundamental, share of its full scale.
+    curve : ndarray, shape (2, n)
+        Speed and amplitude of the run so far.
+    sampled_at_s : float
+        Monotonic time at which the newest sample in it was complete.
+    """
+
+    number: int = 0
+    time_s: float = 0.0
+    speed_rpm: float = float("nan")
+    amplitude_g: float = float("nan")
+    angle_deg: float = float("nan")
+    overall_g: float = float("nan")
+    pickup: float = 0.0
+    lost_samples: int = 0
+    curve: NDArray[np.float64] = field(default_factory=lambda: np.empty((2, 0)))
+    sampled_at_s: float = 0.0
+
+
+class Capture:
+    """One spin being captured.
+
+    Parameters
+    ----------
+    source : LiveSource
+    folder : Path
+        Where captures lie until they are in the ledger.
+    about : dict
+        Whose spin it is: ``serial``, ``operator``.
+    """
+
+    def __init__(self, source: LiveSource, folder: Path, about: dict[str, Any]) -> None:
+        self.about = about
+        self.id = new_id()
+        self.description = source.describe()
+        self.path = folder / f"{self.id}.wav"
+        self.error: str = ""
+        self.snapshot = Snapshot()
+        self.finished = threading.Event()
+        self._source = source
+        self._changed = threading.Condition()
+        self._queue: queue.SimpleQueue[LiveBlock | None] = queue.SimpleQueue()
+        self._lost = 0
+        folder.mkdir(parents=True, exist_ok=True)
+        _describe_beside(self.path, self.description, about)
+        self._threads = [
+            threading.Thread(target=self._acquire, name="acquire", daemon=True),
+            threading.Thread(target=self._follow, name="follow", daemon=True),
+        ]
+
+    def start(self) -> None:
+        """Begin; returns at once."""
+        for thread in self._threads:
+            thread.start()
+
+    def stop(self) -> None:
+        """Ask the source to stop, and wait until all is written and read."""
+        self._source.close()
+        self.join()
+
+    def join(self, timeout_s: float | None = None) -> None:
+        """Wait until the capture has ended by itself or was stopped."""
+        for thread in self._threads:
+            thread.join(timeout_s)
+
+    def wait_for(self, number: int, timeout_s: float) -> Snapshot:
+        """Return the newest snapshot once its number is above `number`, or after the timeout."""
+        with self._changed:
+            self._changed.wait_for(
+                lambda: self.snapshot.number > number or self.finished.is_set(), timeout_s
+            )
+        return self.snapshot
+
+    def recording(self) -> Recording:
+        """Return what was captured; raises `LedgerFault` while it is still running."""
+        if not self.finished.is_set():
+            raise LedgerFault("The spin is still running.", remedy="Stop it first.")
+        return open_recording(self.path)
+
+    def _acquire(self) -> None:
+        import soundfile
+
+        d = self.description
+        try:
+            with soundfile.SoundFile(
+                self.path, "w", round(d.sample_rate_hz), len(d.channels), "PCM_24", format="WAV"
+            ) as file:
+                self._source.open()
+                flushed = 0
+                for block in self._source.blocks():
+                    file.write(block.data)
+                    flushed += block.data.shape[0]
+                    if flushed >= FLUSH_S * d.sample_rate_hz:
+                        file.flush()  # rewrites the header too: a killed capture reads to here
+                        flushed = 0
+                    self._lost += block.lost
+                    self._queue.put(block)
+        except HeavyspotError as fault:
+            self.error = str(fault)
+        except (OSError, RuntimeError) as fault:
+            self.error = f"Capturing stopped: {fault}."
+        finally:
+            self._source.close()
+            if self._lost:
+                _describe_beside(self.path, d, self.about, lost_samples=self._lost)
+            self._queue.put(None)
+
+    def _follow(self) -> None:
+        d = self.description
+        phase = next(i for i, c in enumerate(d.channels) if c.quantity == "phase")
+        vibration = next(i for i, c in enumerate(d.channels) if c.quantity in SUPPORT_QUANTITIES)
+        channel = d.channels[vibration]
+        g = channel.quantity == "acceleration"
+        scale = np.array([channel.g_per_stored if g else channel.per_stored[0]])
+        tracker = Tracker(
+            sample_rate_hz=d.sample_rate_hz,
+            phase_channel=phase,
+            vibration_channels=(vibration,),
+            reference=d.channels[phase].reference or ReferenceSettings(),
+            frame_windows=1,
+        )
+        growing = GrowingCurve(scale)
+        shown = drawn = 0.0
+        newest: LiveBlock | None = None
+        while (block := self._queue.get()) is not None:
+            newest = block
+            tracker.feed(block.data)
+            if block.host_time_s - shown >= SNAPSHOT_S:
+                shown = block.host_time_s
+                track = tracker.so_far()
+                if shown - drawn >= CURVE_S:
+                    drawn = shown
+                    growing.read(track)
+                self._publish(
+                    phased_blocks(track.since(track.turns.size - 80), scale=scale), growing, block
+                )
+        if newest is not None:  # the end of the spin is shown too
+            track = tracker.so_far()
+            growing.read(track)
+            self._publish(phased_blocks(track, scale=scale), growing, newest)
+        self.finished.set()
+        with self._changed:
+            self._changed.notify_all()
+
+    def _publish(self, b: PhasedBlocks, growing: GrowingCurve, block: LiveBlock) -> None:
+        now = slice(max(0, b.speed_rpm.size - 8), None)
+        trusted = b.trusted[now]
+        values: dict[str, Any] = {}
+        if trusted.any():
+            vector = complex(b.vectors[0, now, 1][trusted].mean())
+            power = float(b.power[0, now][trusted].mean() - b.mean[0, now][trusted].mean() ** 2)
+            values = {
+                "speed_rpm": float(b.speed_rpm[now][trusted][-1]),
+                "amplitude_g": abs(vector),
+                "angle_deg": float(np.rad2deg(np.angle(vector)) % 360),
+                "overall_g": float(np.sqrt(max(power, 0.0))),
+                "pickup": float(np.nan_to_num(b.reference_amplitude[now][trusted][-1])),
+            }
+        rate = self.description.sample_rate_hz
+        with self._changed:
+            self.snapshot = Snapshot(
+                number=self.snapshot.number + 1,
+                time_s=(block.first_sample + block.data.shape[0]) / rate,
+                lost_samples=self._lost,
+                curve=growing.points(),
+                sampled_at_s=block.host_time_s,
+                **values,
+            )
+            self._changed.notify_all()
+
+
+class GrowingCurve:
+    """The curve of a spin that still runs: only its last seconds are read anew each time."""
+
+    def __init__(self, scale: NDArray[np.float64]) -> None:
+        self._scale = scale
+        self._points: dict[str, dict[float, float]] = {"up": {}, "down": {}}
+        self._read_until = 0
+
+    def read(self, track: Track) -> None:
+        """Read the end of a growing track."""
+        start = max(0, self._read_until - round(LOOK_BACK_S / track.block_s))
+        self._read_until = track.turns.size
+        from_s = SETTLED_S if start else 0.0
+        for curve in read_curves(track.since(start), scale=self._scale).curves:
+            kept = self._points[curve.direction]
+            amplitude = np.abs(curve.vector[0])
+            for speed, g, at in zip(curve.speed_rpm, amplitude, curve.time_s, strict=True):
+                if at >= from_s:
+                    kept[float(speed)] = float(g)
+
+    def points(self) -> NDArray[np.float64]:
+        """Return speed and amplitude, (2, n), of the direction that has more points."""
+        kept = max(self._points.values(), key=len)
+        if not kept:
+            return np.empty((2, 0))
+        return np.array(sorted(kept.items())).T
+
+
+def _describe_beside(
+    path: Path, d: Description, about: dict[str, Any], *, lost_samples: int = 0
+) -> None:
+    content = describe(
+        d.channels,
+        sample_rate_hz=round(d.sample_rate_hz),
+        rotation=d.rotation,
+        recorded_at=now_utc(),
+        rig=d.rig,
+        operator=about.get("operator", ""),
+        oil=tuple(about.get("oil", (None, None))),
+        lost_samples=lost_samples,
+    )
+    path.with_suffix(".json").write_text(json.dumps(content), encoding="utf-8")
+    path.with_suffix(".about").write_text(json.dumps(about), encoding="utf-8")
+
+
+def remove_capture(path: Path) -> None:
+    """Remove a capture's samples and what stands beside them."""
+    for suffix in (".wav", ".json", ".about"):
+        path.with_suffix(suffix).unlink(missing_ok=True)
+
+
+def unfinished(folder: Path) -> list[tuple[Path, dict[str, Any]]]:
+    """Return captures that never came into the ledger, with whose they are."""
+    found = []
+    for path in sorted(folder.glob("*.wav")):
+        about = path.with_suffix(".about")
+        content = json.loads(about.read_text(encoding="utf-8")) if about.exists() else {}
+        found.append((path, content))
+    return found
+
+
+LiveFactory = Callable[[str], LiveSource]
+"""Makes the source for a spin of a piece, by serial."""

@@ -1,0 +1,1 @@
+"""Cartridges on the high-speed rig: a recording read, judged, advised on, learnt from."""

@@ -1,0 +1,87 @@
+"""The verdict on a run's curves, and the conditions it was measured under."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from ..._version import __version__
+from ...balance.limits import PASS_K, Judgement, amplitude_uncertainty, judge
+from ...ledger.book import Book
+from ...signal.curve import Curve
+from ...sources.recording import Recording
+from ...sources.sidecar import describe
+from .model_file import ModelFile
+
+
+def judge_curves(curves: tuple[Curve, ...], model: ModelFile) -> Judgement | None:
+    """Return the verdict over every pass of a run; None when no point is in the range."""
+    scatter = model.scatter
+    speed = np.concatenate([c.speed_rpm for c in curves])
+    amplitude = np.concatenate([np.abs(c.vector[0]) for c in curves])
+    noise = np.concatenate([c.noise[0] for c in curves])
+    if not (speed >= model.from_rpm).any():
+        return None
+    u = amplitude_uncertainty(
+        amplitude,
+        noise,
+        repeat_share=scatter.run_share,
+        calibration_share=scatter.calibration_share,
+    )
+    step = float(np.diff(curves[0].speed_rpm).min()) if curves[0].speed_rpm.size > 1 else 500.0
+    return judge(
+        speed,
+        amplitude,
+        u,
+        model.house_limit(),
+        from_rpm=model.from_rpm,
+        to_rpm=model.test_speed_rpm,
+        step_rpm=step,
+        pass_k=PASS_K,
+    )
+
+
+def fed_by_rig(book: Book, model: ModelFile, rig: str) -> ModelFile:
+    """Return a model whose scatter is not smaller than what the rig's own study and shaker say.
+
+    So the uncertainty of a verdict comes from the rig it is measured on: repeatability and reproducibility of its
+    newest study, and the deviation of its newest shaker check as calibration.
+    """
+    if not rig:
+        return model
+    studies, shakers = book.rigs.checks(rig, "study"), book.rigs.checks(rig, "shaker")
+    scatter = model.scatter
+    update: dict[str, float] = {}
+    if studies and studies[-1]["content"]["repeat_share"] > scatter.run_share:
+        update["run_share"] = min(0.49, float(studies[-1]["content"]["repeat_share"]))
+    if shakers and abs(shakers[-1]["content"]["deviation"]) > scatter.calibration_share:
+        update["calibration_share"] = min(0.19, abs(float(shakers[-1]["content"]["deviation"])))
+    if not update:
+        return model
+    return model.model_copy(update={"scatter": scatter.model_copy(update=update)})
+
+
+def frozen_conditions(book: Book, source: Recording, model: ModelFile, rig: str) -> dict[str, Any]:
+    """Return what was true when it was measured; never recomputed from later settings."""
+    house = model.house_limit()
+    rig_row = book.rig(rig) if rig else None
+    return {
+        "program": __version__,
+        "recording": describe(
+            source.channels,
+            sample_rate_hz=source.sample_rate_hz,
+            rotation=source.rotation or model.rotation,
+            recorded_at=source.recorded_at,
+            rig=source.rig,
+            operator=source.operator,
+            oil=(source.oil_temperature_c, source.oil_pressure_kpa),
+        ),
+        "model": model.model_dump(mode="json", exclude_unset=True),
+        "rotation": model.rotation,
+        "limit": {"speed_rpm": list(house.speed_rpm), "limit_g": list(house.limit_g)},
+        "from_rpm": model.from_rpm,
+        "test_speed_rpm": model.test_speed_rpm,
+        "scatter": model.scatter.model_dump(),
+        "rig": rig_row["content"] if rig_row else {},
+    }

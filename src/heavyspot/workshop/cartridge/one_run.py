@@ -1,0 +1,189 @@
+"""A closer look at one run: all its passes, its speed-frequency map, and one moment of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ...ledger.store.entries import Row
+from ...quantities.angles import angle_of
+from ...quantities.arrays import Array
+from ...quantities.errors import LedgerFault
+from ...signal.curve import Curve
+from ...signal.spectrum import MapMaker, SpeedFrequencyMap
+from ...sources.readers import open_recording
+from ...sources.recording import Recording
+from ..shop import Workshop
+from .past import past_runs
+
+MAP_BINS = 512
+MOMENT_SAMPLES = 8192
+FLOOR_DB, TOP_DB = -66.0, 6.0
+"""The map's range, dB of 1 g."""
+
+
+@dataclass(frozen=True)
+class DrawnMap:
+    """A map as bytes to paint.
+
+    Attributes
+    ----------
+    levels : ndarray, shape (times, frequencies), uint8
+        0 at -66 dB of 1 g and below, 255 at +6 dB.
+    seconds : float
+        Time between rows.
+    highest_hz : float
+    speed_hz : list of float or None
+        Turning frequency at each row.
+    """
+
+    levels: Array
+    seconds: float
+    highest_hz: float
+    speed_hz: list[float | None]
+
+
+def find_run(shop: Workshop, serial: str, number: int) -> tuple[Row, tuple[Curve, ...]]:
+    """Return a run and its curves; raises `LedgerFault` when there is no such run."""
+    piece = shop.piece(serial)
+    for run in past_runs(shop.book, piece["id"]):
+        if run.number == number:
+            return run.row, run.curves
+    raise LedgerFault(
+        f"There is no piece {serial} with a run {number}.", remedy="Look at its runs."
+    )
+
+
+def passes_view(curves: tuple[Curve, ...]) -> list[dict[str, Any]]:
+    """Return every pass: speed, amplitude, angle, 2x, 3x and overall."""
+    return [
+        {
+            "direction": c.direction,
+            "speed_rpm": [round(float(v), 1) for v in c.speed_rpm],
+            "amplitude_g": _short(np.abs(c.vector[0])),
+            "angle_deg": _short(angle_of(c.vector[0])),
+            "twice_g": _short(c.twice[0]),
+            "thrice_g": _short(c.thrice[0]),
+            "overall_g": _short(c.overall_rms[0]),
+        }
+        for c in curves
+    ]
+
+
+def curve_csv(curves: tuple[Curve, ...]) -> Iterator[str]:
+    """Yield a run's curves as lines of CSV."""
+    yield "direction,speed [rpm],amplitude [g],angle [deg],noise [g],twice [g],thrice [g],overall rms [g]\n"
+    for c in curves:
+        columns = (
+            c.speed_rpm, np.abs(c.vector[0]), angle_of(c.vector[0]), c.noise[0], c.twice[0],
+            c.thrice[0], c.overall_rms[0],
+        )  # fmt: skip
+        for row in zip(*columns, strict=True):
+            yield c.direction + "," + ",".join(f"{v:.6g}" for v in row) + "\n"
+
+
+def archived(shop: Workshop, row: Row) -> Recording:
+    """Return a run's recording from the archive.
+
+    Raises
+    ------
+    LedgerFault
+        It is missing, or was removed by the shop's rule.
+    """
+    gone = shop.book.retiring.gone(row["recording"])
+    if gone is not None:
+        raise LedgerFault(
+            f"The raw recording was removed on {gone['at'][:10]} ({gone['why']}).",
+            remedy="Its curves and verdict are kept.",
+        )
+    return open_recording(shop.book.archive.open(row["recording"]))
+
+
+def draw_map(recording: Recording, curves: tuple[Curve, ...]) -> DrawnMap:
+    """Return the speed-frequency map of the first acceleration channel."""
+    channel = recording.vibration_indices()[0]
+    maker = MapMaker(
+        sample_rate_hz=recording.sample_rate_hz, scale=recording.channels[channel].g_per_stored
+    )
+    for block in recording.blocks():
+        maker.feed(block.data[:, channel])
+    spectra = maker.finish()
+    per_bin = max(1, -(-spectra.frequency_hz.size // MAP_BINS))
+    whole = spectra.frequency_hz.size // per_bin * per_bin
+    coarse = (
+        spectra.amplitude[:, :whole].reshape(spectra.amplitude.shape[0], -1, per_bin).max(axis=2)
+    )
+    with np.errstate(divide="ignore"):
+        db = 20 * np.log10(np.maximum(coarse, 1e-9))
+    levels = np.clip((db - FLOOR_DB) / (TOP_DB - FLOOR_DB) * 255, 0, 255).astype(np.uint8)
+    seconds = float(spectra.time_s[0] * 2) if spectra.time_s.size else 1.0
+    return DrawnMap(
+        levels,
+        seconds,
+        float(spectra.frequency_hz[whole - 1] + spectra.frequency_hz[1]),
+        _turning_hz(spectra, curves),
+    )
+
+
+def moment(recording: Recording, curves: tuple[Curve, ...], speed_rpm: float) -> dict[str, Any]:
+    """Return waveform and spectrum of the first acceleration channel when a speed was reached.
+
+    Raises
+    ------
+    LedgerFault
+        The run has no curve.
+    """
+    if not curves:
+        raise LedgerFault("This run has no curve.", remedy="Choose a run with a trusted reference.")
+    main = curves[0]
+    k = int(np.argmin(np.abs(main.speed_rpm - speed_rpm)))
+    channel = recording.vibration_indices()[0]
+    scale = recording.channels[channel].g_per_stored
+    centre = int(main.time_s[k] * recording.sample_rate_hz)
+    start = max(0, centre - MOMENT_SAMPLES // 2)
+    x = _stretch(recording, channel, start, MOMENT_SAMPLES) * scale
+    x = x - x.mean()
+    window = np.hanning(x.size)
+    spectrum = np.abs(np.fft.rfft(x * window)) * 2 / window.sum()
+    frequency = np.fft.rfftfreq(x.size, 1 / recording.sample_rate_hz)
+    turning = float(main.speed_rpm[k]) / 60
+    shown = frequency <= min(frequency[-1], 6.5 * turning)
+    n = min(x.size, int(6 * recording.sample_rate_hz / max(turning, 1.0)))
+    return {
+        "speed_rpm": float(main.speed_rpm[k]),
+        "turning_hz": turning,
+        "time_ms": _short(1e3 * np.arange(n) / recording.sample_rate_hz),
+        "acceleration_g": _short(x[:n]),
+        "frequency_hz": _short(frequency[shown]),
+        "spectrum_g": _short(spectrum[shown]),
+    }
+
+
+def _stretch(recording: Recording, channel: int, start: int, size: int) -> Array:
+    parts = []
+    for block in recording.blocks():
+        first = max(0, start - block.first_sample)
+        last = min(block.data.shape[0], start + size - block.first_sample)
+        if last > first:
+            parts.append(block.data[first:last, channel].astype(np.float64))
+        if block.first_sample + block.data.shape[0] >= start + size:
+            break
+    return np.concatenate(parts) if parts else np.zeros(size)
+
+
+def _turning_hz(spectra: SpeedFrequencyMap, curves: tuple[Curve, ...]) -> list[float | None]:
+    points = sorted(
+        (float(t), float(s)) for c in curves for t, s in zip(c.time_s, c.speed_rpm, strict=True)
+    )
+    if not points:
+        return [None] * spectra.time_s.size
+    t, s = np.array(points).T
+    hz = np.interp(spectra.time_s, t, s / 60, left=np.nan, right=np.nan)
+    return [round(float(v), 2) if np.isfinite(v) else None for v in hz]
+
+
+def _short(values: Array) -> list[float]:
+    return [float(f"{v:.5g}") for v in values]

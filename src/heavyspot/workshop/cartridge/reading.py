@@ -1,0 +1,164 @@
+"""Reading a recording: curves, findings, and how it was read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...quantities.errors import SignalTooPoor
+from ...quantities.finding import Finding
+from ...signal.curve import Curve, Reading, read_curves
+from ...signal.findings import reference_findings, sensor_findings, sub_synchronous_findings
+from ...signal.mount import mount_findings
+from ...signal.reference import ReferenceSettings
+from ...signal.spectrum import MapMaker, SpeedFrequencyMap
+from ...signal.steadiness import hum_findings, steadiness_findings
+from ...signal.tracker import Tracker
+from ...sources.recording import Recording
+
+NO_CURVE = {
+    "reference.lost",
+    "reference.two_poles",
+    "reference.weak",
+    "reference.polarity",
+}
+"""Findings after which no curve is shown: its angles, or its very speed, would be wrong."""
+
+
+@dataclass(frozen=True)
+class ReadResult:
+    """What a recording says.
+
+    Attributes
+    ----------
+    curves : tuple of Curve
+        Vectors in g; the longest pass first. Empty when the reference cannot be trusted.
+    findings : tuple of Finding
+    channels : tuple of str
+        Names of the vibration channels, in the curves' order; the first one decides.
+    spectra : SpeedFrequencyMap
+        Of the first vibration channel, in g.
+    highest_rpm : float
+        0 when no speed could be read.
+    sensor_lag_deg : float or None
+        Angle the rotor turns from pickup to sensor; None when the recording does not say.
+    pickup : (float, float) or None
+        Amplitude of a magnetised nut's fundamental near top speed, in its unit, and its share of
+        the pickup's power.
+    """
+
+    curves: tuple[Curve, ...]
+    findings: tuple[Finding, ...]
+    channels: tuple[str, ...]
+    spectra: SpeedFrequencyMap
+    highest_rpm: float
+    sensor_lag_deg: float | None
+    pickup: tuple[float, float] | None = None
+
+    @property
+    def curve(self) -> Curve | None:
+        """The main curve: the longest pass, or None."""
+        return self.curves[0] if self.curves else None
+
+    def blocking(self) -> Finding | None:
+        """Return the first finding that forbids a cut, or None."""
+        return next((f for f in self.findings if f.severity == "block"), None)
+
+
+def read_recording(
+    recording: Recording, *, limit_g: float = 0.5, with_map: bool = True
+) -> ReadResult:
+    """Read a recording from end to end, in blocks.
+
+    Parameters
+    ----------
+    limit_g : float
+        Scale for judging whether a sub-synchronous line matters.
+    with_map : bool
+        Whether to make the speed-frequency map too.
+
+    Raises
+    ------
+    UnreadableFile
+        No phase channel, no acceleration channel, no unit, or damaged samples.
+    SignalTooPoor
+        Shorter than half a second.
+    """
+    phase = recording.phase_index()
+    vibration = recording.vibration_indices()
+    scale = np.array([recording.channels[i].g_per_stored for i in vibration])
+    tracker = Tracker(
+        sample_rate_hz=recording.sample_rate_hz,
+        phase_channel=phase,
+        vibration_channels=vibration,
+        reference=recording.channels[phase].reference or ReferenceSettings(),
+    )
+    maker = MapMaker(sample_rate_hz=recording.sample_rate_hz, scale=float(scale[0]))
+    samples = 0
+    for block in recording.blocks():
+        tracker.feed(block.data)
+        if with_map:
+            maker.feed(block.data[:, vibration[0]])
+        samples += block.data.shape[0]
+    if samples < 0.5 * recording.sample_rate_hz:
+        raise SignalTooPoor(
+            f"The recording lasts {samples / recording.sample_rate_hz:.2f} s; that is no spin.",
+            remedy="Record from standstill to test speed and down again.",
+        )
+    track = tracker.finish()
+    reading = read_curves(track, scale=scale)
+    spectra = maker.finish()
+    channels = [recording.channels[i] for i in vibration]
+    reference = reference_findings(track, reading)
+    trusted = not any(f.code in NO_CURVE for f in reference)
+    findings = [
+        *reference,
+        *sensor_findings(
+            track,
+            full_scale=[1.0 if c.full_scale != 1.0 or recording.bits else None for c in channels],
+            unit_in_g=[float(s) for s in scale],
+            names=[c.name for c in channels],
+        ),
+    ]
+    if trusted:  # orders mean nothing against a reference that lies
+        findings += sub_synchronous_findings(spectra, reading, limit_g=limit_g)
+        findings += steadiness_findings(reading)
+        findings += mount_findings(reading)
+    findings += hum_findings(spectra, limit_g=limit_g)
+    highest = _highest(reading) if trusted else 0.0
+    return ReadResult(
+        curves=reading.curves if trusted else (),
+        findings=tuple(findings),
+        channels=tuple(c.name for c in channels),
+        spectra=spectra,
+        highest_rpm=highest,
+        sensor_lag_deg=_sensor_lag(recording, phase, vibration[0]),
+        pickup=_pickup(reading, recording.channels[phase].full_scale) if trusted else None,
+    )
+
+
+def _highest(reading: Reading) -> float:
+    speed = reading.blocks.speed_rpm
+    return float(np.nanmax(speed)) if np.isfinite(speed).any() else 0.0
+
+
+def _pickup(reading: Reading, full_scale: float) -> tuple[float, float] | None:
+    b = reading.blocks
+    fast = b.trusted & (b.speed_rpm > 0.9 * _highest(reading))
+    if not fast.any() or not np.isfinite(b.reference_amplitude[fast]).all():
+        return None
+    amplitude = float(np.median(b.reference_amplitude[fast])) * full_scale
+    return amplitude, float(np.median(b.reference_purity[fast]))
+
+
+def _sensor_lag(recording: Recording, phase: int, sensor: int) -> float | None:
+    """Return the turn from pickup to sensor, in rotation, from their clock places."""
+    pickup = recording.channels[phase].clock
+    place = recording.channels[sensor].clock
+    if pickup is None and place is None:
+        return None
+    apart = 30.0 * (
+        (place if place is not None else 12.0) - (pickup if pickup is not None else 12.0)
+    )
+    return (apart if recording.rotation != "counterclockwise" else -apart) % 360.0

@@ -1,0 +1,1 @@
+"""Flow tests of pieces, and what a flow bench measures with."""

@@ -1,0 +1,241 @@
+"""A flow bench: what measures the flow on it, by which certificate, and what its readings come to."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from ...flow.air import Air
+from ...flow.element import Element, Laminar, SonicNozzle, spread_of
+from ...flow.machine import Reference, compressor_efficiency, corrected_flow, turbine_efficiency
+from ...quantities.errors import BadInput, HeavyspotError, LedgerFault
+from ...sources.sidecar import first_fault
+from ..shop import Workshop
+
+OF = "element"
+"""Under which the ledger keeps a bench's element, among the rig's calibrations."""
+
+Positive = Annotated[float, Field(gt=0, le=1e6, allow_inf_nan=False)]
+Number = Annotated[float, Field(ge=-1e6, le=1e6, allow_inf_nan=False)]
+
+
+class BenchFile(BaseModel):
+    """What measures the flow, its uncertainties (standard), and the reference conditions.
+
+    Attributes
+    ----------
+    element : str
+        A kind of ISO 5167, ``laminar``, ``sonic nozzle`` or ``meter`` (which reads kg/s itself).
+    coefficient_u : float or None
+        Relative standard uncertainty of the coefficient; the standard's own when None.
+    """
+
+    model_config = ConfigDict(extra="forbid")
+    element: Literal[
+        "orifice", "isa 1932 nozzle", "long radius nozzle", "venturi nozzle", "venturi as cast",
+        "venturi machined", "venturi welded", "laminar", "sonic nozzle", "meter",
+    ]  # fmt: skip
+    pipe_mm: Positive | None = None
+    bore_mm: Positive | None = None
+    taps: Literal["corner", "D", "flange"] = "corner"
+    m3_s_per_kpa: Positive | None = None
+    certified_c: Number = 20.0
+    certified_kpa: Positive = 101.325
+    coefficient: Positive = 0.99
+    coefficient_u: Annotated[float, Field(ge=0, lt=0.2)] | None = None
+    pressure_u_kpa: Annotated[float, Field(ge=0, le=1e3)] = 0.1
+    drop_u_kpa: Annotated[float, Field(ge=0, le=1e3)] = 0.01
+    temperature_u_k: Annotated[float, Field(ge=0, le=20)] = 0.5
+    bore_u_mm: Annotated[float, Field(ge=0, le=5)] = 0.01
+    reference_c: Number = 25.0
+    reference_kpa: Positive = 100.0
+    certificate: str = ""
+
+    @property
+    def reference(self) -> Reference:
+        """The reference conditions."""
+        return Reference(self.reference_c, self.reference_kpa)
+
+
+class Read(BaseModel):
+    """One reading of the bench, as typed or from a table.
+
+    Attributes
+    ----------
+    drop_kpa : float
+        Over the element; behind a sonic nozzle the pressure there, absolute.
+    upstream_kpa : float
+        Before the element, absolute.
+    flow_kg_s : float or None
+        What a meter reads.
+    in_kpa, in_c, out_kpa, out_c : float or None
+        At the compressor or turbine, absolute.
+    """
+
+    model_config = ConfigDict(extra="forbid")
+    upstream_kpa: Positive = 100.0
+    temperature_c: Number = 20.0
+    humidity: Annotated[float, Field(ge=0, le=1)] = 0.0
+    drop_kpa: Number | None = None
+    flow_kg_s: Positive | None = None
+    position: Number | None = None
+    way: Literal["opening", "closing"] = "opening"
+    in_kpa: Positive | None = None
+    in_c: Number | None = None
+    out_kpa: Positive | None = None
+    out_c: Number | None = None
+
+
+def parse_bench(content: dict[str, Any]) -> BenchFile:
+    """Return a checked bench; raises `BadInput` naming the key at fault, or what its element needs."""
+    try:
+        bench = BenchFile.model_validate(content)
+    except ValidationError as fault:
+        raise BadInput(f"The bench: {first_fault(fault)}", remedy="Correct that field.") from None
+    needs = {"laminar": ("m3_s_per_kpa",), "sonic nozzle": ("bore_mm",), "meter": ()}
+    for key in needs.get(bench.element, ("pipe_mm", "bore_mm")):
+        if getattr(bench, key) is None:
+            raise BadInput(
+                f"The element needs {key}.", remedy="It stands on its drawing or certificate."
+            )
+    if bench.element not in needs:
+        _element(bench)  # its ratio is in range
+    return bench
+
+
+def parse_read(content: dict[str, Any]) -> Read:
+    """Return a checked reading; raises `BadInput`."""
+    try:
+        return Read.model_validate(content)
+    except ValidationError as fault:
+        raise BadInput(f"A reading: {first_fault(fault)}", remedy="Correct that value.") from None
+
+
+def set_bench(shop: Workshop, rig: str, content: dict[str, Any], *, by: str = "") -> BenchFile:
+    """Write down what measures the flow on a rig; it is frozen into each test."""
+    if not rig.strip():
+        raise BadInput("The bench has no name.", remedy="Give the rig's name.")
+    bench = parse_bench(content)
+    kept = bench.model_dump(mode="json", exclude_defaults=True)
+    if shop.book.rig(rig) is None:
+        shop.add_rig(rig, {"kind": "flow bench"}, by=by)
+    shop.book.rotors.add_calibration(rig, OF, kept, by=by)
+    return bench
+
+
+def bench_of(shop: Workshop, rig: str) -> BenchFile:
+    """Return a rig's bench; raises `LedgerFault` when none was written down."""
+    row = shop.book.rotors.calibration(rig, OF)
+    if row is None:
+        raise LedgerFault(
+            f'"{rig}" has no flow element yet.', remedy="Write down what measures the flow there."
+        )
+    return parse_bench(row["content"])
+
+
+def _element(bench: BenchFile, factor: dict[str, float] | None = None) -> Element:
+    more = factor or {}
+    assert bench.pipe_mm is not None and bench.bore_mm is not None  # parse_bench has asked
+    return Element(
+        bench.element,  # type: ignore[arg-type]  # the other kinds were sorted out by the caller
+        bench.pipe_mm, bench.bore_mm + more.get("bore", 0.0), bench.taps,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Computed:
+    """What a reading comes to; flows in kg/s, uncertainties standard.
+
+    Attributes
+    ----------
+    flow, flow_u : float
+    corrected, corrected_u : float
+        To the bench's reference conditions, by the state at the machine's inlet where it was measured, else before
+        the element.
+    ratio, efficiency : float or None
+    """
+
+    flow: float
+    flow_u: float
+    corrected: float
+    corrected_u: float
+    ratio: float | None
+    efficiency: float | None
+
+
+def compute(bench: BenchFile, read: Read) -> Computed:
+    """Return what a reading comes to.
+
+    Raises
+    ------
+    BadInput
+        The element cannot measure that, or a value it needs is missing.
+    """
+    if bench.element != "meter" and read.drop_kpa is None:
+        raise BadInput(
+            "The pressure over the element is missing.", remedy="Read it off and type it."
+        )
+    if bench.element == "meter" and read.flow_kg_s is None:
+        raise BadInput("The meter's reading is missing.", remedy="Read it off and type it.")
+    values = {
+        "upstream": read.upstream_kpa, "temperature": read.temperature_c, "drop": read.drop_kpa or 0.0, "bore": 0.0,
+        "factor": 1.0,
+    }  # fmt: skip
+    flow = _flow(bench, read, values)
+    u = {
+        "upstream": bench.pressure_u_kpa, "temperature": bench.temperature_u_k, "drop": bench.drop_u_kpa,
+        "bore": bench.bore_u_mm, "factor": _factor_u(bench, read, flow),
+    }  # fmt: skip
+    flow_u = spread_of(lambda v: _flow(bench, read, v), values, u)
+    at_c = read.in_c if read.in_c is not None else read.temperature_c
+    at_kpa = read.in_kpa if read.in_kpa is not None else read.upstream_kpa
+    corrected = corrected_flow(flow, at_c, at_kpa, bench.reference)
+    share = (flow_u / flow) ** 2 + (bench.pressure_u_kpa / at_kpa) ** 2
+    share += (0.5 * bench.temperature_u_k / (at_c + 273.15)) ** 2
+    ratio = read.out_kpa / read.in_kpa if read.out_kpa and read.in_kpa else None
+    return Computed(flow, flow_u, corrected, corrected * share**0.5, ratio, _efficiency(read))
+
+
+def _flow(bench: BenchFile, read: Read, v: dict[str, float]) -> float:
+    air = Air(v["upstream"], v["temperature"], read.humidity)
+    if bench.element == "meter":
+        return (read.flow_kg_s or 0.0) * v["factor"]
+    if bench.element == "laminar":
+        certified = Air(bench.certified_kpa, bench.certified_c)
+        return (
+            Laminar(bench.m3_s_per_kpa or 0.0, certified).mass_flow_kg_s(air, v["drop"])
+            * v["factor"]
+        )
+    if bench.element == "sonic nozzle":
+        nozzle = SonicNozzle((bench.bore_mm or 0.0) + v["bore"], bench.coefficient * v["factor"])
+        return nozzle.mass_flow_kg_s(air, v["drop"])
+    return _element(bench, v).mass_flow_kg_s(
+        v["upstream"], max(v["drop"], 0.0), air.density_kg_m3, air.viscosity_pa_s, v["factor"]
+    )
+
+
+def _factor_u(bench: BenchFile, read: Read, flow: float) -> float:
+    """Return the relative standard uncertainty of the coefficient and expansibility together."""
+    if bench.coefficient_u is not None:
+        return bench.coefficient_u
+    if bench.element in ("laminar", "sonic nozzle", "meter"):
+        return 0.005
+    element = _element(bench)
+    air = Air(read.upstream_kpa, read.temperature_c, read.humidity)
+    coefficient = element.coefficient_u(element.reynolds(flow, air.viscosity_pa_s))
+    expansibility = element.expansibility_u(read.upstream_kpa, read.drop_kpa or 0.0)
+    return 0.5 * (coefficient**2 + expansibility**2) ** 0.5
+
+
+def _efficiency(read: Read) -> float | None:
+    if read.in_kpa is None or read.out_kpa is None or read.in_c is None or read.out_c is None:
+        return None
+    compute_it = compressor_efficiency if read.out_kpa > read.in_kpa else turbine_efficiency
+    try:
+        return compute_it(read.in_kpa, read.out_kpa, read.in_c, read.out_c)
+    except HeavyspotError:
+        return (
+            None  # the pressures and flow stand; temperatures that make no sense give no efficiency
+        )

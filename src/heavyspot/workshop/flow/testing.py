@@ -1,0 +1,240 @@
+"""Flow tests of pieces: readings judged against the model's windows, nozzles fitted, where the stop belongs."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Sequence
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from ...flow.machine import leak_kg_s
+from ...flow.nozzles import NozzleCurve, fit_nozzle, set_stop
+from ...ledger.store.entries import Row
+from ...quantities.checks import finite
+from ...quantities.errors import BadInput, HeavyspotError
+from ..cartridge.model_file import FlowWindowFile, ModelFile
+from ..shop import Workshop
+from .bench import Computed, Read, bench_of, compute, parse_read
+
+COVERAGE_K = 2.0
+MOST_READINGS = 500
+
+NUMBERS = (
+    "upstream_kpa", "temperature_c", "humidity", "drop_kpa", "flow_kg_s", "position", "in_kpa", "in_c", "out_kpa",
+    "out_c",
+)  # fmt: skip
+
+
+def keep_flow_test(
+    shop: Workshop,
+    serial: str,
+    rig: str,
+    readings: Sequence[dict[str, Any]],
+    *,
+    housings: str = "",
+    stop_at: float | None = None,
+    leak: dict[str, float] | None = None,
+    by: str = "",
+) -> Row:
+    """Judge and keep a flow test; returns its content with the verdict.
+
+    Parameters
+    ----------
+    readings : sequence of dict
+        Keys as `flow_bench.Read`.
+    housings : str
+        Whose housings it was tested with.
+    stop_at : float, optional
+        Where the stop stands now, in positions.
+    leak : dict, optional
+        ``volume_l``, ``from_kpa``, ``to_kpa``, ``seconds``, ``temperature_c`` of a closed test.
+
+    Raises
+    ------
+    LedgerFault, BadInput
+        No such piece or bench, no reading, or one that cannot be.
+    """
+    piece = shop.piece(serial)
+    model = shop.model(piece["model"])
+    bench = bench_of(shop, rig)
+    if not readings or len(readings) > MOST_READINGS:
+        raise BadInput(f"{len(readings)} readings are given.", remedy=f"One to {MOST_READINGS}.")
+    reads = [parse_read(r) for r in readings]
+    found = [compute(bench, r) for r in reads]
+    curve = _curve(reads, found)
+    windows = [_window(w, reads, found, curve) for w in model.flow]
+    content: dict[str, Any] = {
+        "bench": bench.model_dump(mode="json"),
+        "housings": housings.strip(),
+        "rig_record": (shop.book.rig(rig) or {}).get("content", {}),
+        "reference": bench.reference.words(),
+        "readings": [
+            {**r.model_dump(mode="json", exclude_none=True), **asdict(f)}
+            for r, f in zip(reads, found, strict=True)
+        ],
+        "windows": windows,
+        "curve": _told(curve),
+        "stop": _stop(model, curve, stop_at),
+        "leak_kg_s": leak_kg_s(**leak) if leak else None,
+    }
+    verdict = _verdict([w["verdict"] for w in windows])
+    shop.book.flow.add(piece["id"], rig, verdict, _finite(content), by=by)
+    return _finite(content) | {"verdict": verdict}
+
+
+def _curve(reads: list[Read], found: list[Computed]) -> NozzleCurve | None:
+    placed = [(r, f) for r, f in zip(reads, found, strict=True) if r.position is not None]
+    if len({r.position for r, _ in placed}) < 2 or len(placed) < 3:
+        return None
+    try:
+        return fit_nozzle(
+            [float(r.position or 0.0) for r, _ in placed],
+            [f.corrected for _, f in placed],
+            [r.way for r, _ in placed],
+            u_kg_s=max(f.corrected_u for _, f in placed),
+        )
+    except BadInput:
+        return None  # the readings stand; a nozzle that does not move is seen in them
+
+
+def _window(
+    window: FlowWindowFile, reads: list[Read], found: list[Computed], curve: NozzleCurve | None
+) -> dict[str, Any]:
+    """Return a window with what was measured in it and its verdict."""
+    told: dict[str, Any] = window.model_dump(mode="json")
+    at = [
+        f for r, f in zip(reads, found, strict=True)
+        if window.position is None or (r.position is not None and abs(r.position - window.position) < 1e-9)
+    ]  # fmt: skip
+    if at:
+        flow = sum(f.corrected for f in at) / len(at)
+        u = max(f.corrected_u for f in at)  # mostly common to all of them: it does not average out
+    elif (
+        curve is not None
+        and window.position is not None
+        and curve.low <= window.position <= curve.high
+    ):
+        flow, u = curve.flow_kg_s(window.position), curve.flow_u(window.position)
+    else:
+        return told | {"corrected": None, "u": None, "verdict": "undecided"}
+    wide = COVERAGE_K * u
+    if flow + wide < window.low_kg_s or flow - wide > window.high_kg_s:
+        verdict = "fail"
+    elif window.low_kg_s <= flow - wide and flow + wide <= window.high_kg_s:
+        verdict = "pass"
+    else:
+        verdict = "undecided"
+    return told | {"corrected": flow, "u": wide, "verdict": verdict}
+
+
+def _verdict(each: list[str]) -> str:
+    if "fail" in each:
+        return "fail"
+    return "pass" if each and all(v == "pass" for v in each) else "undecided"
+
+
+def _stop(model: ModelFile, curve: NozzleCurve | None, at: float | None) -> dict[str, Any] | None:
+    if model.stop is None or curve is None or at is None:
+        return None
+    finite("stop", at)
+    s = model.stop
+    try:
+        advice = set_stop(curve, s.wanted_kg_s, at=at, per_turn=s.per_turn, in_is_up=s.in_is_up)
+    except HeavyspotError as fault:
+        return {"why": str(fault)}
+    return {**asdict(advice), "at": at, "wanted_kg_s": s.wanted_kg_s}
+
+
+def _told(curve: NozzleCurve | None) -> dict[str, Any] | None:
+    if curve is None:
+        return None
+    kept = ("coefficients", "low", "high", "spread_kg_s", "hysteresis_kg_s", "repeat_kg_s")
+    return {k: getattr(curve, k) for k in kept}
+
+
+def _finite(value: Any) -> Any:
+    """Return a value as JSON can hold it: no infinity, nothing that is not a number."""
+    if isinstance(value, dict):
+        return {k: _finite(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(v) for v in value]
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+def readings_of_table(text: str) -> list[dict[str, Any]]:
+    """Return readings from a table whose first line names the columns as `Read` does.
+
+    Raises
+    ------
+    BadInput
+        A column is not known, or a cell is no number.
+    """
+    lines = [line for line in text.strip().splitlines() if line.strip()]
+    if len(lines) < 2:
+        raise BadInput(
+            "The table has no readings.", remedy="A line of column names, then one line a reading."
+        )
+    separator = max(";\t,", key=lines[0].count)
+    rows = list(csv.reader(io.StringIO("\n".join(lines)), delimiter=separator))
+    names = [c.strip() for c in rows[0]]
+    unknown = [n for n in names if n not in (*NUMBERS, "way")]
+    if unknown:
+        raise BadInput(
+            f'Column "{unknown[0]}" is not known.',
+            remedy="Known: " + ", ".join((*NUMBERS, "way")) + ".",
+        )
+    out = []
+    for i, row in enumerate(rows[1:], start=2):
+        cells = {n: c.strip() for n, c in zip(names, row, strict=False) if c.strip()}
+        try:
+            out.append({n: _cell(n, c, separator) for n, c in cells.items()})
+        except ValueError:
+            raise BadInput(f"Line {i}: a cell is no number.", remedy="Correct it.") from None
+    return out
+
+
+def add_to_table(path: Path, reading: dict[str, Any]) -> None:
+    """Add a reading to a table that `readings_of_table` reads; the table is made when it is not there.
+
+    Raises
+    ------
+    BadInput
+        The table has other columns.
+    """
+    names = sorted(reading)
+    there = path.exists() and path.stat().st_size > 0
+    if there:
+        with path.open(encoding="utf-8") as file:
+            names = file.readline().strip().split(",")
+        if set(reading) != set(names):
+            raise BadInput(f"{path.name} has other columns.", remedy="Begin a new table.")
+    with path.open("a", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file)
+        if not there:
+            writer.writerow(names)
+        writer.writerow([reading[n] for n in names])
+
+
+def _cell(name: str, text: str, separator: str) -> Any:
+    if name == "way":
+        return text
+    return float(text if separator == "," else text.replace(",", "."))
+
+
+def flow_tests_of(shop: Workshop, serial: str) -> list[Row]:
+    """Return a piece's flow tests, oldest first, each with a number."""
+    rows = shop.book.flow.of_piece(shop.piece(serial)["id"])
+    return [
+        {
+            "number": n,
+            "at": r["at"],
+            "by": r["by"],
+            "rig": r["rig"],
+            "verdict": r["verdict"],
+            **r["content"],
+        }
+        for n, r in enumerate(rows, start=1)
+    ]

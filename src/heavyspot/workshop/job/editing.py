@@ -1,0 +1,142 @@
+"""Jobs with their pieces, and amendments: what an entry was stays in the ledger."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from ...ledger.book import JOB_FIELDS, PIECE_FIELDS
+from ...ledger.store.entries import Row
+from ...quantities.checks import iso_date
+from ...quantities.errors import BadInput, LedgerFault
+from ..shop import Workshop
+
+POSITIONS = ("", "front", "rear", "left", "right")
+
+
+@dataclass(frozen=True)
+class Member:
+    """A piece of a job, as it is taken in."""
+
+    serial: str
+    model: str
+    position: str = ""
+
+
+def find_job(shop: Workshop, job_id: str) -> Row:
+    """Return a job; raises `LedgerFault` when there is none."""
+    found = shop.book.job(job_id)
+    if found is None:
+        raise LedgerFault("There is no piece or job of that name.", remedy="Look in the day book.")
+    return found
+
+
+def add_job(
+    shop: Workshop,
+    members: list[Member],
+    *,
+    customer: str = "",
+    invoice: str = "",
+    due: str = "",
+    note: str = "",
+    by: str = "",
+) -> str:
+    """Add a job with its pieces, all or nothing; returns its id.
+
+    Raises
+    ------
+    BadInput
+        No piece, an empty or doubled serial, two pieces in one position, or a date that is none.
+    LedgerFault
+        No such model, or a serial is taken.
+    """
+    members = [Member(m.serial.strip(), m.model, m.position) for m in members if m.serial.strip()]
+    if not members:
+        raise BadInput("The job has no piece.", remedy="Type at least one serial.")
+    for what, values in (
+        ("serial", [m.serial for m in members]),
+        ("position", [m.position for m in members if m.position]),
+    ):
+        twice = next((v for v in values if values.count(v) > 1), None)
+        if twice is not None:
+            raise BadInput(f'The {what} "{twice}" is there twice.', remedy="Give each its own.")
+    for m in members:
+        shop.model(m.model)
+    job = {"customer": customer.strip(), "invoice": invoice.strip(), "note": note.strip()}
+    job["due"] = iso_date("due", due)
+    rows = [{"serial": m.serial, "model": m.model, "position": m.position} for m in members]
+    return shop.book.add_job(job, rows, by=by)
+
+
+def amend_piece(
+    shop: Workshop,
+    serial: str,
+    changes: dict[str, str],
+    *,
+    by: str,
+    why: str,
+    seen: str | None = None,
+) -> str:
+    """Amend a piece's serial, model or position; returns the serial it now has.
+
+    Parameters
+    ----------
+    seen : str, optional
+        Identifier of the last amendment that was looked at; empty: there was none.
+
+    Raises
+    ------
+    BadInput
+        No reason, nothing changed, an unknown field, an empty serial, or the model of a piece that
+        has been spun: its runs were judged by that model.
+    LedgerFault
+        No such piece or model, the serial is taken, or somebody else amended it meanwhile.
+    """
+    piece = shop.piece(serial)
+    changed = _changed(piece, changes, PIECE_FIELDS, why)
+    if "serial" in changed and not changed["serial"]:
+        raise BadInput("The serial is empty.", remedy="Type the number on the piece.")
+    if "model" in changed:
+        if shop.kind_of(changed["model"]) != shop.kind_of(piece["model"]):
+            raise LedgerFault(
+                f'There is no such model "{changed["model"]}" for this kind of piece.',
+                remedy="Choose one of the same kind, or add it as a new piece.",
+            )
+        if piece["number"]:
+            raise BadInput(
+                f"{serial} has runs that were judged as {piece['model']}.",
+                remedy="Add it as a new piece of the right model, and spin it there.",
+            )
+    shop.book.amend_piece(piece["id"], changed, by=by, why=why.strip(), seen=seen)
+    return changed.get("serial", serial)
+
+
+def amend_job(
+    shop: Workshop,
+    job_id: str,
+    changes: dict[str, str],
+    *,
+    by: str,
+    why: str,
+    seen: str | None = None,
+) -> None:
+    """Amend a job's customer, invoice, due date or note; raises as `amend_piece` does."""
+    job = find_job(shop, job_id)
+    if "due" in changes:
+        changes = changes | {"due": iso_date("due", changes["due"])}
+    changed = _changed(job, changes, JOB_FIELDS, why)
+    shop.book.amend_job(job_id, changed, by=by, why=why.strip(), seen=seen)
+
+
+def _changed(now: Row, changes: dict[str, str], known: tuple[str, ...], why: str) -> dict[str, Any]:
+    unknown = set(changes) - set(known)
+    if unknown:
+        raise BadInput(
+            f"{sorted(unknown)[0]} cannot be amended.", remedy="Fields: " + ", ".join(known) + "."
+        )
+    changed = {k: v.strip() for k, v in changes.items() if v.strip() != (now[k] or "")}
+    if not changed:
+        raise BadInput("Nothing is different.", remedy="Change a field, or go back.")
+    if not why.strip():
+        raise BadInput("An amendment needs a reason.", remedy="Say why.")
+    return changed

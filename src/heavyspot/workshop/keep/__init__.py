@@ -1,0 +1,1 @@
+"""Keeping: backups, retention, recordings read anew, and long work in the background."""

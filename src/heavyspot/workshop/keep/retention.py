@@ -1,0 +1,107 @@
+"""Keeping what there is: recordings as they were written, and room on the disk for the next ones."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from ...ledger.store.entries import utc_text
+from ...quantities.errors import BadInput
+from ..shop import Workshop
+from ..shop_file import load_shop_file
+
+LEAST_FREE_MB = 2_000
+"""Below this a word is said before each spin: room for about a hundred spins (ours)."""
+
+
+def check_recordings(
+    shop: Workshop, progress: Callable[[int, int], None] | None = None
+) -> Iterator[tuple[str, str]]:
+    """Yield (entry, what is wrong) for every recording or document that is missing or changed."""
+    rows, gone = shop.book.papers.files(), shop.book.retiring.all_gone()
+    for done, (entry_id, name, digest) in enumerate(rows, start=1):
+        wrong = "" if name in gone else shop.book.archive.fault(name, digest)
+        if wrong:
+            yield (
+                entry_id,
+                {
+                    "missing": f"{name} is missing.",
+                    "changed": f"{name} was changed after it was written.",
+                }[wrong],
+            )
+        if progress:
+            progress(done, len(rows))
+
+
+@dataclass
+class Retired:
+    """What a shop's rule removed, or would remove.
+
+    Attributes
+    ----------
+    recordings : int
+    bytes : int
+    before : str
+        Recordings made earlier than this may go.
+    """
+
+    recordings: int = 0
+    bytes: int = 0
+    before: str = ""
+
+
+def retire_recordings(
+    shop: Workshop,
+    *,
+    days: int | None = None,
+    by: str = "",
+    dry_run: bool = False,
+    progress: Callable[[int, int], None] | None = None,
+) -> Retired:
+    """Remove raw recordings older than the shop's rule says; curves, verdicts and sheets stay for ever.
+
+    Kept in any case: recordings of pieces that came back or have a claim and, unless the shop says otherwise, the
+    last run of each piece.
+
+    Parameters
+    ----------
+    days : int, optional
+        Age; the shop's own rule when not given.
+
+    Raises
+    ------
+    BadInput
+        The shop keeps all recordings.
+    """
+    settings = load_shop_file(shop.book.folder)
+    days = settings.keep_recordings_days if days is None else days
+    if days <= 0:
+        raise BadInput(
+            "This shop keeps all recordings.", remedy="Set keep_recordings_days in shop.toml."
+        )
+    before = utc_text(datetime.now(UTC) - timedelta(days=days))
+    told = Retired(before=before)
+    rows = shop.book.retiring.old(before, keep_last=settings.keep_last_recording)
+    for done, r in enumerate(rows, start=1):
+        told.recordings += 1
+        if not dry_run:
+            why = f"older than {days} days"
+            shop.book.retiring.retire(r["run_id"], r["recording"], by=by, why=why)
+            told.bytes += shop.book.archive.remove(r["recording"])
+        if progress:
+            progress(done, len(rows))
+    return told
+
+
+def little_room(folder: Path) -> str:
+    """Return a word when the data folder's disk is nearly full; empty while there is room."""
+    free = shutil.disk_usage(folder).free // 1_000_000
+    if free >= LEAST_FREE_MB:
+        return ""
+    return (
+        f"The disk is nearly full: {free:,} MB free. Make room, or move the data folder; "
+        "a spin that runs is still kept."
+    )

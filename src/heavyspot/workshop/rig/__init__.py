@@ -1,0 +1,1 @@
+"""Rigs: their sensors, their health, the simulated ones."""

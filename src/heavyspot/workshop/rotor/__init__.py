@@ -1,0 +1,1 @@
+"""Rotors on the low-speed machines: measured, judged, corrected; the machines proved."""

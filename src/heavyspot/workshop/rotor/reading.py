@@ -1,0 +1,285 @@
+"""From a machine's signals, or from what its display says, to unbalance in a rotor's planes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from ...balance.influence import solve_least_squares
+from ...balance.rotor.places import least_removal
+from ...balance.rotor.rigid import lever_matrix, unbalance_from_force
+from ...balance.rotor.tolerance import RotorVerdict, judge_residual
+from ...ledger.store.entries import Row
+from ...quantities.arrays import Array
+from ...quantities.errors import BadInput, SignalTooPoor
+from ...quantities.units import OZ_IN_GMM
+from ...signal.averaging import turn_stretches
+from ...signal.reference import ReferenceSettings
+from ...sources.recording import Recording
+from ..rig.record import RigRecord
+from .model_file import RotorFile
+
+UNITS = ("g·mm", "g·mm/kg", "µm", "oz-in", "g")
+"""Units of a display: unbalance, specific unbalance (g·mm/kg is µm), or mass at the plane's radius."""
+
+ARBOR = "arbor:"
+"""Before the name of a rotor: what its arbor adds on a machine, among the calibrations."""
+
+CIRCLE_K = 2.4477
+"""Radius of the circle that holds the truth 95 times in 100, in standard uncertainties of a component:
+root of 5.991, the 95 % point of chi-square with two degrees of freedom."""
+
+USUAL_SHARE = 0.025
+"""Standard uncertainty of a reading, as a share, on a machine whose reduction ratio is not stated (ours)."""
+
+SPEED_SHARE = 0.05
+"""How far from its calibration's speed an influence-calibrated machine may measure, as a share (ours)."""
+
+LARGEST = 1e12
+"""Beyond any rotor, in any unit: a number like that was not read off a display."""
+
+DEAD_SHARE = 1e-4
+"""A sensor under this share of the other's signal gives nothing."""
+
+
+@dataclass(frozen=True)
+class RotorReading:
+    """Unbalance in a rotor's planes, and where the number comes from.
+
+    Attributes
+    ----------
+    unbalance : ndarray, shape (planes,), complex
+        g·mm: heavy spots, on the rotor, against rotation.
+    standard : ndarray, shape (planes,)
+        Standard uncertainty of a component, g·mm.
+    at_tolerance, standard_at : ndarray, shape (tolerance planes,)
+        The same in the planes where it is judged.
+    way : str
+    speed_rpm : float
+    notes : tuple of str
+    evidence : dict
+    """
+
+    unbalance: Array
+    standard: Array
+    at_tolerance: Array
+    standard_at: Array
+    way: str
+    speed_rpm: float
+    notes: tuple[str, ...] = ()
+    evidence: dict[str, Any] = field(default_factory=dict)
+
+    def judged(self, rotor: RotorFile) -> RotorVerdict:
+        """Return the verdict in the tolerance planes."""
+        names = rotor.tolerance_planes
+        return judge_residual(
+            names, list(self.at_tolerance), [float(s) for s in self.standard_at], rotor.limits()
+        )
+
+
+def machine_standard(size_gmm: Array, rig: RigRecord) -> Array:
+    """Return what the machine itself adds to a reading's standard uncertainty, g·mm.
+
+    Half the claimed least residual, and half of what the claimed reduction ratio leaves of the amount.
+    """
+    share = 0.5 * (1 - rig.reduction) if rig.reduction is not None else USUAL_SHARE
+    return np.hypot(0.5 * (rig.least_gmm or 0.0), share * np.abs(size_gmm))
+
+
+def typed_reading(
+    rotor: RotorFile,
+    amounts: Sequence[float],
+    angles_deg: Sequence[float],
+    *,
+    unit: str = "g·mm",
+    speed_rpm: float | None = None,
+    light_spot: bool = False,
+    rig: RigRecord | None = None,
+) -> RotorReading:
+    """Return what a machine's display says.
+
+    Parameters
+    ----------
+    amounts, angles_deg : sequence of float
+        One for each plane; angles on the rotor against rotation.
+    unit : str
+        One of `UNITS`; g is mass at the plane's radius.
+    light_spot : bool
+        The display says where to add; turned by half a turn.
+
+    Raises
+    ------
+    BadInput
+        Numbers do not fit the planes, the unit is not known, or an amount is negative.
+    """
+    planes = len(rotor.plane)
+    if len(amounts) != planes or len(angles_deg) != planes:
+        raise BadInput(
+            f"{len(amounts)} amounts and {len(angles_deg)} angles for {planes} planes.",
+            remedy="Give amount and angle for " + " and ".join(p.name for p in rotor.plane) + ".",
+        )
+    size, at = np.asarray(amounts, float), np.asarray(angles_deg, float)
+    if (np.abs(size) > LARGEST).any() or (np.abs(at) > LARGEST).any():
+        raise BadInput("No rotor has such an unbalance.", remedy="Check amounts, angles and unit.")
+    if not (np.isfinite(size).all() and np.isfinite(at).all()) or (size < 0).any():
+        raise BadInput("An amount is negative or no number.", remedy="Read the display again.")
+    factor = {
+        "g·mm": np.ones(planes),
+        "oz-in": np.full(planes, OZ_IN_GMM),
+        "g·mm/kg": np.full(planes, rotor.mass_kg),
+        "µm": np.full(planes, rotor.mass_kg),
+        "g": np.array([p.radius_mm for p in rotor.plane]),
+    }.get(unit)
+    if factor is None:
+        raise BadInput(f"Unit {unit!r} is not known.", remedy="Known: " + ", ".join(UNITS) + ".")
+    u = size * factor * np.exp(1j * np.deg2rad(at + (180.0 if light_spot else 0.0)))
+    standard = machine_standard(np.abs(u), rig or RigRecord())
+    speed = speed_rpm or rotor.measuring_speed_rpm or 0.0
+    evidence = {
+        "amounts": list(size),
+        "angles_deg": list(at),
+        "unit": unit,
+        "light_spot": light_spot,
+    }
+    return _from_planes(rotor, u, standard, "typed", speed, (), evidence)
+
+
+def signal_reading(
+    rotor: RotorFile, recording: Recording, rig: RigRecord, calibration: Row | None
+) -> RotorReading:
+    """Return what a recording of the supports says.
+
+    Force sensors on hard bearings need no calibration run; any other sensors need influence coefficients.
+
+    Raises
+    ------
+    SignalTooPoor
+        No reference, too few turns, or a sensor gives nothing.
+    BadInput
+        Sensors that are not forces and no calibration, or the speed is not that of the calibration.
+    UnreadableFile
+        The channels do not fit.
+    """
+    sensors = recording.support_indices()
+    phase = recording.phase_index()
+    scales, units = zip(*(recording.channels[i].per_stored for i in sensors), strict=True)
+    stretches = turn_stretches(
+        (b.data for b in recording.blocks()),
+        sample_rate_hz=recording.sample_rate_hz,
+        phase_channel=phase,
+        channels=sensors,
+        scale=np.array(scales),
+        reference=recording.channels[phase].reference or ReferenceSettings(),
+    )
+    mean, scatter, speed = stretches.mean(power=2.0)
+    _refuse_dead(mean, [recording.channels[i].name for i in sensors])
+    evidence = {"turns": stretches.turns, "units": list(units), "vectors": _pairs(mean)}
+    if calibration is not None:
+        return _through_influence(rotor, rig, calibration, mean, scatter, speed, evidence)
+    if set(units) != {"N"} or len(sensors) != 2:
+        raise BadInput(
+            f"The supports are measured in {', '.join(units)}; without a calibration only two forces in N do.",
+            remedy="Calibrate the machine for this rotor with trial masses.",
+        )
+    # force on the support is what the support feels: the unbalance at the support itself
+    felt = unbalance_from_force(mean, speed)
+    own = np.hypot(unbalance_from_force(scatter, speed).real, machine_standard(np.abs(felt), rig))
+    if len(rotor.plane) == 1:  # one plane: the resultant
+        u, s = felt.sum(keepdims=True), np.sqrt((own**2).sum(keepdims=True))
+        return RotorReading(u, s, u, s, "forces", speed, (), evidence)
+    supports = (rotor.support_a_mm, rotor.support_b_mm)
+    at = [p.at_mm for p in rotor.plane]
+    to_supports = lever_matrix(at, supports)
+    back = np.linalg.pinv(to_supports)  # two forces: exact for two planes, shared by more
+    u = back @ felt if len(at) == 2 else least_removal(list(felt), to_supports)
+    standard = np.sqrt(back**2 @ own**2)
+    if rotor.in_bearings:
+        return RotorReading(u, standard, felt, own, "forces", speed, (), evidence)
+    return _from_planes(rotor, u, standard, "forces", speed, (), evidence)
+
+
+def without_arbor(rotor: RotorFile, reading: RotorReading, arbor: Row | None) -> RotorReading:
+    """Return a reading less what the machine's arbor is known to add, at index 0."""
+    if arbor is None:
+        return reading
+    fixture = np.array(
+        [amount * np.exp(1j * np.deg2rad(at)) for amount, at in arbor["content"]["fixture"]]
+    )
+    standard = np.hypot(reading.standard, np.array(arbor["content"]["standard"], float))
+    note = f"The arbor of {arbor['at'][:10]} is taken out."
+    evidence = reading.evidence | {"arbor": arbor["id"]}
+    notes = (*reading.notes, note)
+    return _from_planes(
+        rotor,
+        reading.unbalance - fixture,
+        standard,
+        reading.way,
+        reading.speed_rpm,
+        notes,
+        evidence,
+    )
+
+
+def _through_influence(
+    rotor: RotorFile,
+    rig: RigRecord,
+    calibration: Row,
+    mean: Array,
+    scatter: Array,
+    speed: float,
+    evidence: dict[str, Any],
+) -> RotorReading:
+    content = calibration["content"]
+    told = float(content["speed_rpm"])
+    if abs(speed / told - 1) > SPEED_SHARE:
+        raise BadInput(
+            f"Measured at {speed:,.0f} rpm; the calibration is for {told:,.0f} rpm.",
+            remedy="Measure at the calibration's speed, or calibrate again.",
+        )
+    H = np.array(content["response"])
+    H = H[..., 0] + 1j * H[..., 1]
+    if H.shape != (mean.size, len(rotor.plane)):
+        raise BadInput(
+            f"The calibration is for {H.shape[0]} sensors and {H.shape[1]} planes.",
+            remedy="Calibrate again with these sensors.",
+        )
+    noise = np.hypot(np.array(content["noise"], float), scatter)
+    solved = solve_least_squares(H, mean, noise**-2)
+    inverse = np.linalg.inv((H.conj().T * noise**-2) @ H)
+    standard = np.hypot(
+        np.sqrt(np.diag(inverse).real), machine_standard(np.abs(solved.unbalance), rig)
+    )
+    notes = (solved.warning,) if solved.warning else ()
+    evidence = evidence | {"calibration": calibration["id"], "condition": solved.condition}
+    return _from_planes(rotor, solved.unbalance, standard, "influence", speed, notes, evidence)
+
+
+def _from_planes(
+    rotor: RotorFile,
+    u: Array,
+    standard: Array,
+    way: str,
+    speed: float,
+    notes: tuple[str, ...],
+    evidence: dict[str, Any],
+) -> RotorReading:
+    levers = rotor.tolerance_levers()
+    at = np.sqrt(levers**2 @ standard**2)
+    return RotorReading(u, standard, levers @ u, at, way, speed, notes, evidence)
+
+
+def _refuse_dead(mean: Array, names: list[str]) -> None:
+    size = np.abs(mean)
+    for s, name in zip(size, names, strict=True):
+        if s <= DEAD_SHARE * size.max():
+            raise SignalTooPoor(
+                f'Channel "{name}" gives nothing once per turn.',
+                remedy="Check that sensor, its cable and its supply; then measure again.",
+            )
+
+
+def _pairs(values: Array) -> list[list[float]]:
+    return [[float(v.real), float(v.imag)] for v in values]

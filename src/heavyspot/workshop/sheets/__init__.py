@@ -1,0 +1,1 @@
+"""Sheets: the report of each kind, issued, made anew in bulk, proved."""

@@ -1,0 +1,141 @@
+"""The frozen report behind a rotor's sheet: before and after in each tolerance plane."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from ..._version import __version__
+from ...quantities.angles import Rotation, clock_text
+from ...quantities.errors import LedgerFault
+from ..rotor.measuring import rotor_story
+from ..shop import Workshop
+from .cartridge import Head, calibration_text, head_of
+
+CAUTIONS = (
+    "Service speed, fits, keys and installation remain by the maker's data and local rules.",
+    "The residual holds for the rotor as measured; parts fitted later add their own.",
+)
+"""Cautions on every rotor's sheet (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class SheetVector:
+    """A residual vector; the circle holds the truth 95 times in 100."""
+
+    amount_gmm: float
+    angle_deg: float
+    uncertainty_gmm: float
+    circle_gmm: float
+
+
+@dataclass(frozen=True)
+class SheetPlane:
+    """One tolerance plane, as found and as it is."""
+
+    name: str
+    limit_gmm: float
+    verdict: str
+    first: SheetVector | None
+    last: SheetVector
+
+
+@dataclass(frozen=True)
+class SheetCorrection:
+    """A correction as it is listed."""
+
+    plane: str
+    way: str
+    angle_deg: float
+    clock: str
+    amount_gmm: float
+    after_run: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class RotorReport(Head):
+    """One rotor sheet's content; the same value always gives the same PDF bytes."""
+
+    rotation: Rotation
+    mass_kg: float
+    service_speed_rpm: float
+    speed_rpm: float
+    measured_at: str
+    way: str
+    rule: str
+    planes: tuple[SheetPlane, ...]
+    corrections: tuple[SheetCorrection, ...]
+    notes: tuple[str, ...]
+
+
+WAYS = {
+    "typed": "read off the machine's display",
+    "forces": "from forces at the supports, many turns averaged",
+    "influence": "from the supports' sensors through influence coefficients",
+}
+
+
+def make_rotor_report(
+    shop: Workshop, serial: str, *, number: str, at: str | None = None, by: str = ""
+) -> RotorReport:
+    """Return the report of a rotor's last reading.
+
+    Raises
+    ------
+    LedgerFault
+        The rotor has no reading.
+    """
+    story = rotor_story(shop, serial)
+    if not story["runs"]:
+        raise LedgerFault(f"{serial} has not been measured.", remedy="Measure it first.")
+    first, last = story["runs"][0], story["runs"][-1]
+    piece = shop.piece(serial)
+    rows = {r["number"]: r for r in shop.book.rotors.runs(piece["id"])}
+    rotor = last["rotor"]
+    then = {p["name"]: p for p in first["tolerance"]} if first is not last else {}
+    return RotorReport(
+        **head_of(shop, piece, number=number, at=at, by=by, cautions=CAUTIONS),
+        model=story["model"],
+        rotation=rotor["rotation"],
+        mass_kg=rotor["mass_kg"],
+        service_speed_rpm=rotor["service_speed_rpm"],
+        speed_rpm=last["speed_rpm"],
+        rig=last["rig"],
+        calibration=calibration_text(last["machine"], last["at"]),
+        operator=last["by"],
+        run=last["number"],
+        measured_at=last["at"],
+        way=WAYS[last["way"]],
+        recording_sha256=rows[last["number"]]["recording_sha256"],
+        rule=last["rule"],
+        verdict=last["verdict"],
+        planes=tuple(
+            SheetPlane(
+                p["name"],
+                p["limit_gmm"],
+                p["verdict"],
+                _vector(then[p["name"]]) if p["name"] in then else None,
+                _vector(p),
+            )
+            for p in last["tolerance"]
+        ),
+        corrections=tuple(
+            SheetCorrection(
+                c["plane"],
+                c["way"],
+                c["angle_deg"],
+                clock_text(c["angle_deg"], rotor["rotation"]),
+                c["amount_gmm"],
+                c["after_run"],
+            )
+            for c in story["corrections"]
+            if c["after_run"] < last["number"]
+        ),
+        notes=(*last["notes"], *last["proofs"]),
+        program=f"Heavyspot {__version__}, measured with {last['program']}",
+    )
+
+
+def _vector(p: dict[str, Any]) -> SheetVector:
+    keys = ("amount_gmm", "angle_deg", "uncertainty_gmm", "circle_gmm")
+    return SheetVector(*(float(f"{p[k]:.5g}") for k in keys))

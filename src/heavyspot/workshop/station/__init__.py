@@ -1,0 +1,1 @@
+"""A second building: its exchange with the main house."""

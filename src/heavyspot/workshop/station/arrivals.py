@@ -1,0 +1,181 @@
+"""The main house's part: who its stations are, their recordings coming in, and the proof that all of it arrived."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import re
+import secrets
+from collections.abc import Callable
+from typing import Any
+
+from ...ledger.store.archive import digest_of
+from ...ledger.store.entries import Row, now_utc
+from ...quantities.errors import BadInput, LedgerFault
+from ..keep.shop_key import CERTIFICATE, make_certificate, sign_words
+from ..shop import Workshop
+from ..shop_file import load_shop_file
+
+_NAME = re.compile(r"^[A-Za-z][A-Za-z0-9]{0,11}$")
+_FILE = re.compile(r"^(recordings|papers)/\d{4}/\d{2}/[0-9a-f-]{36}\.[a-z0-9]{1,5}$")
+
+
+def add_station(shop: Workshop, name: str, *, by: str = "") -> str:
+    """Add a station, or give one a new key; returns the key, which is said only once.
+
+    Raises
+    ------
+    BadInput
+        The name is not one to twelve letters and digits: it stands in its sheets' numbers.
+    """
+    if not _NAME.match(name):
+        raise BadInput(
+            f'"{name}" is no name of a station.',
+            remedy="One to twelve letters and digits, a letter first: it stands in its sheets' numbers.",
+        )
+    key = secrets.token_urlsafe(32)
+    shop.book.stations.add(name, _digest(key), by=by)
+    return key
+
+
+def end_station(shop: Workshop, name: str, *, by: str = "") -> None:
+    """End a station's key; what it sent stays."""
+    if name not in {s["name"] for s in shop.book.stations.all()}:
+        raise BadInput(
+            f'There is no station "{name}".', remedy="heavyspot station list names them."
+        )
+    shop.book.stations.add(name, "", by=by)
+
+
+def station_of(shop: Workshop, key: str) -> str:
+    """Return the station a key belongs to; empty when it is nobody's."""
+    wanted = _digest(key)
+    for s in shop.book.stations.all():
+        if secrets.compare_digest(s["key_digest"], wanted):
+            return str(s["name"])
+    return ""
+
+
+def _digest(key: str) -> str:
+    return hashlib.sha256(key.encode()).hexdigest()
+
+
+def main_house(shop: Workshop) -> dict[str, Any]:
+    """Return who this main house is: its store, name, time and certificate."""
+    name = load_shop_file(shop.book.folder).name
+    make_certificate(shop.book.folder, name)
+    return {
+        "store": shop.book.exchange.own_id(),
+        "name": name,
+        "now": now_utc(),
+        "certificate": (shop.book.folder / CERTIFICATE).read_text(),
+    }
+
+
+def refuse_foreign(name: str) -> None:
+    """Raise `BadInput` for a file name that is none of a recording or paper."""
+    if not _FILE.match(name):
+        raise BadInput(f'"{name[:80]}" is no name of a recording.', remedy="Send it as it is kept.")
+
+
+def received(shop: Workshop, name: str) -> int:
+    """Return how many bytes of a file have arrived; -1 when it is complete."""
+    refuse_foreign(name)
+    if shop.book.archive.exists(name):
+        return -1
+    path = shop.book.folder / name
+    part = path.with_name(path.name + ".part")
+    return part.stat().st_size if part.exists() else 0
+
+
+def receive_piece(
+    shop: Workshop, name: str, content: bytes, *, at: int, digest: str, last: bool
+) -> int:
+    """Append bytes of a file; returns as `received`.
+
+    Parameters
+    ----------
+    at : int
+        Where they belong; bytes that are there already are left.
+    digest : str
+        SHA-256 of the whole file.
+    last : bool
+        Whether they are its end: then it is compared and put in place.
+
+    Raises
+    ------
+    BadInput
+        A gap before them, or the whole is not what was sent: it has to be sent anew.
+    LedgerFault
+        The disk refuses.
+    """
+    have = received(shop, name)
+    if have < 0:
+        return have
+    path = shop.book.folder / name
+    part = path.with_name(path.name + ".part")
+    if at > have:
+        raise BadInput(f"{name}: {have} bytes are here, not {at}.", remedy="Send from there.")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with part.open("ab") as file:
+            file.write(content[have - at :])
+            file.flush()
+            os.fsync(file.fileno())
+    except OSError as fault:
+        raise LedgerFault(
+            f"{name} cannot be written ({fault.strerror}).", remedy="Make room, then send again."
+        ) from None
+    if not last:
+        return part.stat().st_size
+    if digest_of(part) != digest:
+        part.unlink()
+        raise BadInput(f"{name} arrived damaged.", remedy="Send it anew.")
+    part.replace(path)
+    return -1
+
+
+def prove_arrival(
+    shop: Workshop,
+    station: str,
+    store: str,
+    number: int,
+    digest: str,
+    progress: Callable[[int, int], None] | None = None,
+) -> dict[str, Any]:
+    """Return a signed statement that a station's store is here up to a link, recordings and all.
+
+    Raises
+    ------
+    BadInput
+        It is not: what is missing is named.
+    """  # fmt: skip
+    here = shop.book.exchange.cursor(store)
+    if here != (number, digest):
+        raise BadInput(f"Entries are here up to {here[0]}, not {number}.", remedy="Exchange first.")
+    rows = shop.book.stations.files_from(store)
+    for done, (name, wanted) in enumerate(rows, start=1):
+        if shop.book.archive.fault(name, wanted):
+            raise BadInput(f"{name} is not here as it was written.", remedy="Exchange again.")
+        if progress:
+            progress(done, len(rows))
+    statement: Row = {
+        "station": station,
+        "store": store,
+        "number": number,
+        "digest": digest,
+        "entries": shop.book.exchange.arrived(store),
+        "recordings": len(rows),
+        "at": now_utc(),
+        "main": shop.book.exchange.own_id(),
+        "main_link": shop.book.head()[1],
+    }
+    name = load_shop_file(shop.book.folder).name
+    return statement | {"signature": sign_words(spelled(statement), shop.book.folder, name=name)}
+
+
+def spelled(statement: Row) -> str:
+    """Return the words of a statement that are signed."""
+    said = {k: v for k, v in statement.items() if k != "signature"}
+    return json.dumps(said, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
