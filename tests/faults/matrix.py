@@ -213,7 +213,9 @@ def table(outcomes):
 
 def printed(rows):
     """Return the table as text (Markdown)."""
-    out = ["| kind | runs | false passes | cuts on a wrong vector | named | false words | blocked |"]
+    out = [
+        "| kind | runs | false passes | cuts on a wrong vector | named | false words | blocked |"
+    ]
     out.append("| --- | --- | --- | --- | --- | --- | --- |")
     for r in rows:
         named = f"{100 * r['named']:.0f} %" if KINDS[r["kind"]].named else ""
@@ -232,12 +234,15 @@ def main(seeds, file, rigs):
     done = {o["key"] for o in before if "fault" not in o}
     templates = templates_in(path.with_suffix(".shops"), rigs)
     with path.open("a") as out:
+
         def keep(outcome):
             out.write(json.dumps(outcome) + "\n")
             out.flush()
 
         workers = int(os.environ.get("FAULT_WORKERS", "1"))
-        new = list(run(cases(range(seeds), rigs=rigs), templates, workers=workers, done=done, keep=keep))
+        new = list(
+            run(cases(range(seeds), rigs=rigs), templates, workers=workers, done=done, keep=keep)
+        )
     latest = {o["key"]: o for o in [*before, *new]}
     print(printed(table(latest.values())))
 

@@ -10,7 +10,9 @@ from faults.turbo import pickup_noise, pulses
 
 
 def _magnetic(take, wave, rng, volts=1.5, hum_v=None, noise_v=None):
-    signal = volts * take.share * wave + pickup_noise(take.theta.size, rng, take.rate_hz, hum_v, noise_v)
+    signal = volts * take.share * wave + pickup_noise(
+        take.theta.size, rng, take.rate_hz, hum_v, noise_v
+    )
     return replace(take, pickup_v=signal, kind="magnetic")
 
 
@@ -75,7 +77,7 @@ def doublets(take, size, rng):
     width = between(0.06, 0.02, size)
     turn = take.theta / (2 * np.pi)
     off = (turn - np.rint(turn)) / width
-    return _magnetic(take, -off * np.exp(0.5 - off**2 / 2), rng, volts=3.0)
+    return _magnetic(take, off * np.exp(0.5 - off**2 / 2), rng, volts=3.0)
 
 
 def pulse_called_magnetic(take, size, rng):
@@ -97,7 +99,11 @@ def strong_harmonics(take, size, rng):
 
 
 def _turns_lost(take, lost, rng):
-    gone = lost[np.minimum((take.theta / (2 * np.pi)).astype(int) - int(take.theta[0] / (2 * np.pi)), lost.size - 1)]
+    gone = lost[
+        np.minimum(
+            (take.theta / (2 * np.pi)).astype(int) - int(take.theta[0] / (2 * np.pi)), lost.size - 1
+        )
+    ]
     if take.kind == "pulse":
         return _pulsed(take, np.where(gone, 0.0, pulses(take.theta, take.duty)), rng)
     return _magnetic(take, np.where(gone, 0.03, 1.0) * np.sin(take.theta), rng)

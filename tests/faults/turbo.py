@@ -99,7 +99,9 @@ def _profile(rng, rate, hunting):
     if hunting:
         swing = hunting * np.sin(2 * np.pi * rng.uniform(1.5, 3.0) * t + rng.uniform(0, 6))
         rise = np.clip(rise * (1 + swing * (1 - x**8)), 0, 1)
-    hold = 1 + 0.0015 * np.sin(2 * np.pi * 0.8 * np.arange(int(rng.uniform(0.4, 0.9) * rate)) / rate)
+    hold = 1 + 0.0015 * np.sin(
+        2 * np.pi * 0.8 * np.arange(int(rng.uniform(0.4, 0.9) * rate)) / rate
+    )
     down = np.arange(int(rng.uniform(2.4, 3.4) * rate)) / rate
     fall = hold[-1] * np.exp(-down / rng.uniform(1.0, 1.4))
     return np.concatenate([np.zeros(int(rng.uniform(0.5, 0.9) * rate)), rise, hold, fall])

@@ -1,4 +1,4 @@
-"""Findings from the samples themselves: the phase reference, the sensor, sub-synchronous lines.
+"""Findings about the phase reference: lost, weak, two poles, missing, flipped.
 
 Thresholds are ours unless a source is named; each finding carries the numbers it rests on.
 """
@@ -12,15 +12,11 @@ import numpy as np
 from ..quantities.finding import Finding, Severity
 from .curve import Reading
 from .phase import PhasedBlocks, spells
-from .spectrum import SpeedFrequencyMap, find_sub_synchronous
+from .reference_wave import clear_mark, flipped, wave_findings
 from .tracker import Track
 
-DEAD_G = 1e-4
-"""Rms below which an acceleration channel is taken as not connected."""
-
-
-BLOCKING_WHIRL, BLOCKING_CONTACT = 1.0, 0.5
-"""Shares of the limit from which a line below the turning frequency comes before any cut."""
+FLIPPED_DEG = 100.0
+"""Turn of the vector across a short loss of the reference that no resonance makes."""
 
 
 def reference_findings(track: Track, reading: Reading) -> list[Finding]:
@@ -28,8 +24,8 @@ def reference_findings(track: Track, reading: Reading) -> list[Finding]:
     blocks = reading.blocks
     if not reading.curves:
         return [_not_followed(track)]
-    found = [*_two_poles(reading), *_lost(track, blocks), *_weak(blocks), *_polarity(track)]
-    found += _hum(blocks)
+    found = [*wave_findings(track, blocks), *_two_poles(reading), *_lost(track, blocks)]
+    found += [*_weak(blocks), *_flips(reading), *_bursts(blocks), *_hum(blocks)]
     counts = track.counts
     repaired = counts.missing_bridged + counts.doubled_dropped
     turning = max(1.0, float(np.nansum(blocks.speed_rpm) / 60 * blocks.block_s))
@@ -92,7 +88,13 @@ def _two_poles(reading: Reading) -> list[Finding]:
     once, half = np.abs(curve.vector[0, top]), curve.half[0, top]
     floor = 4 * curve.noise[0, top]
     more = float(np.mean((half > 2 * once) & (half > floor)))
-    if more < 0.6:
+    # contact at half order begins somewhere; what every turn does, it does at low speeds too
+    slow = (curve.speed_rpm > 0.07 * curve.speed_rpm.max()) & (
+        curve.speed_rpm < 0.2 * curve.speed_rpm.max()
+    )
+    floor_slow = np.maximum(np.abs(curve.vector[0, slow]), 4 * curve.noise[0, slow])
+    steady = float(np.mean(curve.half[0, slow] > floor_slow)) if slow.sum() > 5 else 1.0
+    if more < 0.6 or steady < 0.7:
         return []
     return [
         Finding(
@@ -145,8 +147,8 @@ def _weak(blocks: PhasedBlocks) -> list[Finding]:
     top = float(np.nanmax(blocks.speed_rpm))
     fast = blocks.trusted & (blocks.speed_rpm > 0.3 * top)
     purity = float(np.median(blocks.reference_purity[fast]))
-    if purity >= 0.7:
-        return []
+    if purity >= 0.7 or clear_mark(blocks):
+        return []  # harmonics that are the same in every turn leave the mark as clear as a sine
     return [
         Finding(
             "reference.weak",
@@ -158,124 +160,42 @@ def _weak(blocks: PhasedBlocks) -> list[Finding]:
     ]
 
 
-def _polarity(track: Track) -> list[Finding]:
-    """For pulses: a signal that is high most of the turn has its leading edge the other way."""
-    if track.magnetic or not track.trusted.any():
-        return []
-    mean = track.reference_mean[track.trusted].astype(float)
-    # a two-level signal between low and high with share d high: skewed mean against its extremes
-    low, high = float(track.reference_low), float(track.reference_high)
-    if high - low <= 0:
-        return []
-    share = (float(np.median(mean)) - low) / (high - low)
-    if share < 0.6:
-        return []
-    return [
-        Finding(
-            "reference.polarity",
-            "block",
-            f"The pulse signal is at its upper level for {100 * share:.0f} % of the turn.",
-            'Swap the pickup\'s polarity, or state the edge as "falling" if it is meant so.',
-            {"share_high": share},
-        )
-    ]
-
-
-def sensor_findings(
-    track: Track,
-    *,
-    full_scale: list[float | None],
-    unit_in_g: list[float],
-    names: list[str],
-) -> list[Finding]:
-    """Return what is wrong with the vibration sensors: dead, or clipped.
-
-    Parameters
-    ----------
-    full_scale : list of float or None
-        Largest sample value of each vibration channel, in its samples' unit.
-    unit_in_g : list of float
-        Factor from samples to g.
-    names : list of str
-    """
-    found: list[Finding] = []
-    for i, name in enumerate(names):
-        variance = track.power[i].astype(float) - track.mean[i].astype(float) ** 2
-        rms_g = (
-            float(np.sqrt(max(float(np.median(variance)), 0.0))) * unit_in_g[i]
-            if variance.size
-            else 0.0
-        )
-        if rms_g < DEAD_G:
-            found.append(
-                Finding(
-                    "sensor.dead",
-                    "block",
-                    f'Channel "{name}" reads nothing ({rms_g:.1e} g rms).',
-                    "Check the sensor, its cable and its supply.",
-                    {"rms_g": rms_g},
-                )
-            )
-        limit = full_scale[i]
-        if limit is not None and track.largest.size:
-            clipped = float(np.mean(track.largest[i] >= 0.999 * limit))
-            if clipped > 0.002:
-                found.append(
-                    Finding(
-                        "sensor.clipped",
-                        "block",
-                        f'Channel "{name}" ran into its full scale in {100 * clipped:.1f} % of the spin.',
-                        "Lower the gain or use a less sensitive range, then spin again.",
-                        {"share": clipped},
-                    )
-                )
-    return found
-
-
-def sub_synchronous_findings(
-    spectra: SpeedFrequencyMap, reading: Reading, *, limit_g: float
-) -> list[Finding]:
-    """Return what a line below the turning frequency says: oil film, or contact at exactly half."""
+def _flips(reading: Reading) -> list[Finding]:
+    """Across a short loss of the reference a rotor's vector cannot turn round."""
     blocks = reading.blocks
-    if not reading.curves or spectra.time_s.size == 0:
+    top = float(np.nanmax(blocks.speed_rpm))
+    width, margin = round(0.03 / blocks.block_s), round(0.012 / blocks.block_s)
+    for (_, stop), (start, _) in itertools.pairwise(spells(blocks.trusted)):
+        a, b = stop - margin, start + margin
+        if (start - stop) * blocks.block_s > 0.3 or a < width or b + width > blocks.trusted.size:
+            continue
+        if not (blocks.trusted[a - width : a].all() and blocks.trusted[b : b + width].all()):
+            continue
+        if blocks.speed_rpm[a - 1] < 0.15 * top:
+            continue
+        before = blocks.vectors[0, a - width : a, 1]
+        after = blocks.vectors[0, b : b + width, 1]
+        one, two = complex(before.mean()), complex(after.mean())
+        noise = float(np.std(before) + np.std(after)) / np.sqrt(width)
+        turned = abs(float(np.rad2deg(np.angle(two / one)))) if one else 0.0
+        if min(abs(one), abs(two)) > 4 * noise and turned > FLIPPED_DEG:
+            return [flipped({"turned_deg": turned, "speed_rpm": float(blocks.speed_rpm[a - 1])})]
+    return []
+
+
+def _bursts(blocks: PhasedBlocks) -> list[Finding]:
+    """Marks missed so regularly that those left looked like a slower rotor."""
+    seconds = float(blocks.impossible.sum() * blocks.block_s)
+    if seconds < 0.05:
         return []
-    index = np.clip((spectra.time_s / blocks.block_s).astype(int), 0, blocks.speed_rpm.size - 1)
-    line = find_sub_synchronous(spectra, blocks.speed_rpm[index])
-    if line is None or line.amplitude < 0.05 * limit_g:
-        return []
-    # locked to the turns: not an oil film, which lags behind half
-    contact = abs(line.order - 0.5) < 0.012
-    # contact warms and bows the rotor, so less of it spoils the vector
-    too_much = (BLOCKING_CONTACT if contact else BLOCKING_WHIRL) * limit_g
-    severity: Severity = (
-        "block"
-        if line.amplitude > too_much
-        else ("warn" if line.amplitude > 0.3 * limit_g else "note")
-    )
-    if contact:
-        return [
-            Finding(
-                "contact.half_order",
-                severity,
-                f"A line at exactly half the turning frequency reaches {line.amplitude:.2f} g "
-                f"at {line.speed_rpm:,.0f} rpm.",
-                "This is not unbalance: look for a rub (wheel, seal, heat shield) or something loose.",
-                {"amplitude_g": line.amplitude, "speed_rpm": line.speed_rpm, "order": line.order},
-            )
-        ]
+    turning = float((blocks.trusted | blocks.impossible).sum() * blocks.block_s)
+    severity: Severity = "block" if seconds > 0.05 * turning else "warn"
     return [
         Finding(
-            "oil.sub_synchronous",
+            "reference.bursts",
             severity,
-            f"A line at {line.order:.2f} of the turning frequency reaches {line.amplitude:.2f} g "
-            f"at {line.speed_rpm:,.0f} rpm.",
-            "This is not unbalance: check oil temperature, pressure and bearing clearances.",
-            {
-                "order": line.order,
-                "amplitude_g": line.amplitude,
-                "speed_rpm": line.speed_rpm,
-                "frequency_hz": line.frequency_hz,
-                "share_of_run": line.share_of_run,
-            },
+            f"For {seconds:.2f} s the marks would mean a speed that no rotor jumps to; that time was left out.",
+            "Marks are missing in bursts: check the pickup's gap and cable, clean the nut, and spin again.",
+            {"duration_s": seconds, "turning_s": turning},
         )
     ]

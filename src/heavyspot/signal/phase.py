@@ -18,6 +18,12 @@ from .tracker import Track
 
 _MAINS_HZ = (50.0, 60.0, 100.0, 120.0)
 
+CLEAR_RAD = 0.008
+"""Phase noise of the fundamental under which the mark is clear, however far from a sine the wave is."""
+
+FASTEST_CHANGE, JUMP = 6.0, 0.15
+"""Change of a rotor's speed that none reaches, as a share of it a second; a step that is a jump."""
+
 
 @dataclass(frozen=True)
 class PhasedBlocks:
@@ -40,6 +46,8 @@ class PhasedBlocks:
         Blocks put aside because the edges followed the mains, not the nut.
     jitter_rad2 : ndarray, shape (n,)
         Square of each block's phase noise of the pickup, rad².
+    impossible : ndarray, shape (n,), bool
+        Blocks put aside because no rotor changes its speed so fast: marks were missing, not turns.
     """
 
     block_s: float
@@ -52,6 +60,7 @@ class PhasedBlocks:
     reference_purity: NDArray[np.float64]
     hum_locked: NDArray[np.bool_]
     jitter_rad2: Array
+    impossible: NDArray[np.bool_]
 
 
 def phased_blocks(track: Track, *, scale: NDArray[np.float64] | None = None) -> PhasedBlocks:
@@ -60,6 +69,9 @@ def phased_blocks(track: Track, *, scale: NDArray[np.float64] | None = None) -> 
     n_channels = track.vectors.shape[0]
     factor = np.ones(n_channels) if scale is None else np.asarray(scale, dtype=float)
     trusted = _without_short_spells(track.trusted, round(0.1 / track.block_s))
+    impossible = _impossible(track.turns, trusted, track.block_s)
+    if impossible.any():
+        trusted = _without_short_spells(trusted & ~impossible, round(0.05 / track.block_s))
     turn_s = _turn_duration_s(track.turns, trusted, track.block_s)
     speed_rpm = np.where(trusted, 60.0 / turn_s, np.nan)
     magnetic = track.magnetic
@@ -79,7 +91,8 @@ def phased_blocks(track: Track, *, scale: NDArray[np.float64] | None = None) -> 
         )  # sine: its fundamental lags by 90 degrees
         jitter = np.imag(track.reference * np.conj(smooth)) / np.maximum(amplitude, 1e-30) ** 2
         hum = _hum_locked(speed_rpm, amplitude, trusted)
-        trusted = trusted & (purity > 0.4) & ~hum
+        clear = _running_mean(jitter**2, reach2) < CLEAR_RAD**2
+        trusted = trusted & ((purity > 0.4) | clear) & ~hum
         trusted = _without_short_spells(trusted, round(0.1 / track.block_s))
         speed_rpm = np.where(trusted, speed_rpm, np.nan)
     else:
@@ -106,6 +119,7 @@ def phased_blocks(track: Track, *, scale: NDArray[np.float64] | None = None) -> 
         reference_purity=purity,
         hum_locked=hum,
         jitter_rad2=(jitter**2).astype(np.float32),
+        impossible=impossible,
     )
 
 
@@ -121,6 +135,78 @@ def _without_short_spells(state: NDArray[np.bool_], shortest: int) -> NDArray[np
         if stop - start < shortest:
             out[start:stop] = False
     return out
+
+
+def _impossible(
+    turns: NDArray[np.float64], trusted: NDArray[np.bool_], block_s: float
+) -> NDArray[np.bool_]:
+    """Return the blocks whose speed no rotor could have, given the others.
+
+    Stretches between jumps of the speed are pieces; of all chains of pieces that a rotor could follow, the
+    one with the most turns is kept. Where a mark is missed in every second or third turn, the marks that are
+    left look regular, at a fraction of the speed.
+    """
+    out = np.zeros(turns.size, bool)
+    pieces = _pieces(turns, trusted, block_s)
+    if len(pieces) < 2:
+        return out
+    kept = _heaviest_chain(pieces, block_s)
+    edge = round(0.02 / block_s)  # edges were smoothed over this long across the jump
+    for i, (start, stop, _, _) in enumerate(pieces):
+        if i not in kept:
+            out[max(start - edge, 0) : stop + edge] = True
+    return out
+
+
+Piece = tuple[int, int, float, float]
+"""First block, one past the last, speed at the start and at the end, turns/s."""
+
+
+def _pieces(turns: NDArray[np.float64], trusted: NDArray[np.bool_], block_s: float) -> list[Piece]:
+    found: list[Piece] = []
+    for start, stop in spells(trusted).tolist():
+        rate = np.diff(turns[start:stop]) / block_s
+        reach = 3
+        if rate.size < 4 * reach:
+            continue
+        rate = np.maximum(rate, 1e-6)
+        change = np.abs(np.log(rate[reach:] / rate[:-reach]))
+        # at low speed a run-up changes the speed by any share; a jump is one at speed only
+        jumps = np.flatnonzero((change > JUMP) & (rate[:-reach] > 150.0) & (rate[reach:] > 150.0))
+        cuts = [0]
+        for k in jumps.tolist():
+            if k + reach - cuts[-1] > reach:
+                cuts.append(k + reach)
+            else:
+                cuts[-1] = k + reach
+        for a, b in zip(cuts, [*cuts[1:], rate.size], strict=True):
+            if b - a > 2 * reach:
+                ends = np.median(rate[a : a + reach]), np.median(rate[b - reach : b])
+                found.append((start + a, start + b, float(ends[0]), float(ends[1])))
+    return found
+
+
+def _heaviest_chain(pieces: list[Piece], block_s: float) -> set[int]:
+    """Return the pieces of the chain with the most turns that a rotor could follow."""
+    pieces = pieces[:2000]
+    most = [0.5 * (a + b) * (stop - start) for start, stop, a, b in pieces]
+    weight, back = list(most), [-1] * len(pieces)
+    for i, (start, _, speed, _) in enumerate(pieces):
+        for j in range(max(0, i - 60), i):
+            gap_s = (start - pieces[j][1]) * block_s
+            last = pieces[j][3]
+            slow = min(speed, last) < 150.0
+            possible = slow or abs(np.log(speed / last)) < JUMP / 2 + FASTEST_CHANGE * max(
+                gap_s, 0.0
+            )
+            if possible and weight[j] + most[i] > weight[i]:
+                weight[i], back[i] = weight[j] + most[i], j
+    at = int(np.argmax(weight))
+    kept = set()
+    while at >= 0:
+        kept.add(at)
+        at = back[at]
+    return kept
 
 
 def _turn_duration_s(

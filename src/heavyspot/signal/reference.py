@@ -142,12 +142,11 @@ class EdgeFinder:
         return found
 
     @property
-    def extremes(self) -> tuple[float, float]:
-        """Lower and upper level of the signal so far: medians of the windows' extremes."""
+    def extremes(self) -> NDArray[np.float64]:
+        """Lowest and highest value of each window so far, shape (windows, 2)."""
         if not self._all_low:
-            return 0.0, 0.0
-        low, high = np.concatenate(self._all_low), np.concatenate(self._all_high)
-        return float(np.median(low)), float(np.median(high))
+            return np.empty((0, 2))
+        return np.stack([np.concatenate(self._all_low), np.concatenate(self._all_high)], axis=1)
 
     def _levels(
         self, samples: NDArray[np.float32]

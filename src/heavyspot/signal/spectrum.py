@@ -12,6 +12,7 @@ from ..quantities.checks import positive
 
 _LINES = 4096
 _RATE_HZ = 25_600.0
+_LOWEST_TONE_HZ = 200.0
 
 
 @dataclass(frozen=True)
@@ -32,22 +33,57 @@ class SpeedFrequencyMap:
     amplitude: NDArray[np.float32]
 
 
+_HALF_BAND = (0.31241, -0.08923, 0.03881, -0.01646, 0.00579, -0.00131)
+"""Taps at odd distances of a half-band filter of 23; the middle one is 0.5. Windowed sinc (Kaiser, beta 6):
+what lies within 0.15 of the old rate of its half, and so would fold below 0.3 of the new one, is down by 67 dB."""
+
+
+class HalfBand:
+    """Streaming thinning by two.
+
+    Any chunking gives the same samples. The first output is at the first sample fed.
+    """
+
+    def __init__(self) -> None:
+        reach = 2 * len(_HALF_BAND) - 1
+        self._reach = reach
+        self._wait = np.zeros(reach, np.float32)  # ends at an even place of the stream
+
+    def feed(self, samples: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Return the next thinned samples, `reach` samples behind."""
+        x = np.concatenate([self._wait, samples])
+        n = max(0, (x.size - 2 * self._reach + 1) // 2)
+        if n == 0:
+            self._wait = x
+            return np.empty(0, np.float32)
+        r = self._reach
+        out = x[r : r + 2 * n : 2] * np.float32(0.5)
+        for i, tap in enumerate(_HALF_BAND):
+            d = 2 * i + 1
+            out += np.float32(tap) * (x[r - d : r - d + 2 * n : 2] + x[r + d : r + d + 2 * n : 2])
+        self._wait = x[2 * n :].copy()
+        return np.asarray(out, np.float32)
+
+
 class MapMaker:
     """Streaming short spectra of one channel; the same in any chunking.
 
-    Samples are averaged down to about 25.6 kS/s (that mean has its zeros where content would fold
-    onto low frequencies), then a Hann window of 4096 samples, without overlap.
+    Samples are thinned by halves to between 25.6 and 51.2 kS/s, each time through a half-band filter, so that
+    a blade-pass line near half the rate does not fold onto the frequencies below the turning; then a Hann
+    window of 4096 samples, without overlap.
     """
 
     def __init__(self, *, sample_rate_hz: float, scale: float = 1.0) -> None:
         rate = positive("sample_rate_hz", sample_rate_hz)
-        self._thin = max(1, int(rate / _RATE_HZ + 1e-9))
-        self.rate_hz = rate / self._thin
+        self._halves: list[HalfBand] = []
+        while rate / 2 >= _RATE_HZ * (1 - 1e-9):
+            self._halves.append(HalfBand())
+            rate /= 2
+        self.rate_hz = rate
         lines = _LINES
         while lines > 256 and lines / self.rate_hz > 0.25:
             lines //= 2
         self._lines = lines
-        self._need = lines * self._thin
         self._window = np.hanning(lines + 1)[:-1].astype(np.float32)
         self._factor = np.float32(scale * 4.0 / lines)
         self._wait = np.empty(0, np.float32)
@@ -55,18 +91,16 @@ class MapMaker:
 
     def feed(self, samples: NDArray[np.float32]) -> None:
         """Take the next samples of the channel, shape (n,), any n."""
+        for half in self._halves:
+            samples = half.feed(samples)
         joined = np.concatenate([self._wait, samples]) if self._wait.size else samples
-        whole = joined.size // self._need
+        whole = joined.size // self._lines
         if whole:
-            used = joined[: whole * self._need]
-            thin = used[0 :: self._thin].astype(np.float32)
-            for i in range(1, self._thin):
-                thin += used[i :: self._thin]
-            rows = thin.reshape(whole, self._lines) * np.float32(1.0 / self._thin)
-            rows -= rows.mean(axis=1, keepdims=True)
+            rows = joined[: whole * self._lines].reshape(whole, self._lines)
+            rows = rows - rows.mean(axis=1, keepdims=True)
             rows *= self._window
             self._rows.append(np.abs(np.fft.rfft(rows, axis=1)).astype(np.float32) * self._factor)
-        self._wait = joined[whole * self._need :].copy()
+        self._wait = joined[whole * self._lines :].copy()
 
     def finish(self) -> SpeedFrequencyMap:
         """Return the map; an incomplete last spectrum is dropped."""
@@ -103,8 +137,50 @@ class SubSynchronous:
     share_of_run: float
 
 
+@dataclass(frozen=True)
+class FixedTone:
+    """A line that stays where it is whatever the rotor does.
+
+    Attributes
+    ----------
+    frequency_hz, amplitude : float
+        Usual zero-to-peak amplitude, channel unit.
+    """
+
+    frequency_hz: float
+    amplitude: float
+
+
+def find_fixed_tones(spectra: SpeedFrequencyMap, speed_rpm: NDArray[np.float64]) -> list[FixedTone]:
+    """Return the lines that are there at all speeds alike, strongest first.
+
+    A line counts when it stands six times over its neighbours in most spectra below half the top speed and
+    in most above it: a whirl is never there while the rotor turns slower than the line.
+    """
+    if not np.isfinite(speed_rpm).any():
+        return []
+    top = float(np.nanmax(speed_rpm))
+    with np.errstate(invalid="ignore"):
+        fast, slow = speed_rpm > 0.6 * top, ~(speed_rpm > 0.4 * top)
+    if fast.sum() < 4 or slow.sum() < 4:
+        return []
+    usual = np.minimum(*(np.percentile(spectra.amplitude[s], 30, axis=0) for s in (fast, slow)))
+    f = spectra.frequency_hz
+    found = []
+    for k in range(12, usual.size - 12):
+        if usual[k] < usual[k - 3 : k + 4].max() or f[k] < _LOWEST_TONE_HZ:
+            continue
+        about = float(np.median(np.r_[usual[k - 12 : k - 3], usual[k + 4 : k + 13]]))
+        if usual[k] > 6 * max(about, 1e-12):
+            found.append(FixedTone(float(f[k]), float(usual[k])))
+    return sorted(found, key=lambda t: -t.amplitude)[:8]
+
+
 def find_sub_synchronous(
-    spectra: SpeedFrequencyMap, speed_rpm: NDArray[np.float64]
+    spectra: SpeedFrequencyMap,
+    speed_rpm: NDArray[np.float64],
+    *,
+    tones_hz: tuple[float, ...] = (),
 ) -> SubSynchronous | None:
     """Return the sub-synchronous line that stands out, or None.
 
@@ -113,6 +189,8 @@ def find_sub_synchronous(
     spectra : SpeedFrequencyMap
     speed_rpm : ndarray, shape (m,)
         Speed at each spectrum; NaN where unknown.
+    tones_hz : tuple of float
+        Frequencies of fixed tones, which are no whirl.
 
     Notes
     -----
@@ -133,7 +211,7 @@ def find_sub_synchronous(
         hit = None
         if np.isfinite(rpm) and rpm > 0.2 * top and turning > 20 * step:
             looked += 1
-            hit = _line_in(row, f, turning)
+            hit = _line_in(row, f, turning, tones_hz)
         if hit is not None and (not run or _alike(run[-1], hit)):
             run.append(hit)
         else:
@@ -151,12 +229,20 @@ def find_sub_synchronous(
 
 
 def _line_in(
-    row: NDArray[np.float32], f: NDArray[np.float64], turning_hz: float
+    row: NDArray[np.float32],
+    f: NDArray[np.float64],
+    turning_hz: float,
+    tones_hz: tuple[float, ...] = (),
 ) -> tuple[float, float, float, float] | None:
     low, high = np.searchsorted(f, [0.2 * turning_hz, 0.9 * turning_hz - 3 * f[1]])
     band = row[low:high]
     if band.size < 12:
         return None
+    for tone in tones_hz:
+        at = int(np.searchsorted(f, tone)) - int(low)
+        if -4 < at < band.size + 4:
+            band = band.copy()
+            band[max(0, at - 4) : max(0, at + 4)] = float(np.median(band))
     k = int(band.argmax())
     hz = float(f[low + k])
     mains = min(abs(hz - m) for m in (50.0, 60.0, 100.0, 120.0)) < 2.5 * f[1]

@@ -26,7 +26,10 @@ WINDOW_BLOCKS = 8
 GROUP_BLOCKS = 4
 _REFERENCE_RATE_HZ = 51_200.0
 _AXES = (0, 0, 0, 0, 0, 1, 1, 1, 1)
-"""Along which axis the blocks of each array of a `Track` lie, from `turns` to `largest`."""
+"""Along which axis the blocks of each array of a `Track` lie, from `turns` to `extremes`."""
+
+NEAR = 0.03
+"""A sample is near an extreme that is within this share of the whole swing of it."""
 
 _STRETCH_RATE_HZ = 12_800.0
 """Rate of the inner sums: above twice the fastest rig (300,000 rpm) with its image."""
@@ -55,11 +58,13 @@ class Track:
         ``2/N sum x exp(-j order theta)`` for the orders `ORDERS`, in the channel's unit.
     mean, power : ndarray, shape (channels, n), float32
         Mean and mean square of each channel.
-    largest : ndarray, shape (channels, n // 4), float32
-        Largest absolute value in each group of four blocks.
-    reference_low, reference_high : float
-        Usual extremes of the phase channel (medians of the windows' extremes).
+    extremes : ndarray, shape (channels, n // 4, 4), float32
+        Of each group of four blocks: highest, lowest, and the shares of samples near each of them.
+    reference_extremes : ndarray, shape (n // 8, 2)
+        Lowest and highest value of the phase channel in each window of eight blocks.
     counts : EdgeCounts
+    uneven : ndarray, shape (k,)
+        Samples at which marks came at uneven intervals, before any repair.
     """
 
     sample_rate_hz: float
@@ -73,10 +78,10 @@ class Track:
     vectors: NDArray[np.complex64]
     mean: NDArray[np.float32]
     power: NDArray[np.float32]
-    largest: NDArray[np.float32]
-    reference_low: float
-    reference_high: float
+    extremes: NDArray[np.float32]
+    reference_extremes: NDArray[np.float64]
     counts: EdgeCounts
+    uneven: NDArray[np.float64]
 
     @property
     def block_s(self) -> float:
@@ -96,7 +101,8 @@ class Track:
             vectors=self.vectors[:, start:],
             mean=self.mean[:, start:],
             power=self.power[:, start:],
-            largest=self.largest[:, start // GROUP_BLOCKS :],
+            extremes=self.extremes[:, start // GROUP_BLOCKS :],
+            reference_extremes=self.reference_extremes[start // WINDOW_BLOCKS :],
         )
 
     @property
@@ -298,7 +304,7 @@ class Tracker:
             self._join_vectors.add(np.stack(parts)),
             _block_mean(shaped),
             _block_power(shaped),
-            _largest(vibration, GROUP_BLOCKS * self.block),
+            _extremes(vibration, GROUP_BLOCKS * self.block),
         )
         for kept, new in zip(self._out, found, strict=True):
             kept.append(new)
@@ -308,6 +314,7 @@ class Tracker:
             n = len(self.vibration_channels)
             empty = [np.empty((0,) if axis == 0 else (n, 0), np.float32) for axis in _AXES]
             empty[5] = np.empty((n, 0, len(ORDERS)), np.complex64)
+            empty[8] = np.empty((n, 0, 4), np.float32)
             return self._as_track(empty)
         for i, axis in enumerate(_AXES):  # joined once, so that a long recording is not held twice
             if len(self._out[i]) > 1:
@@ -324,8 +331,7 @@ class Tracker:
         return self._as_track(arrays)
 
     def _as_track(self, arrays: list[Array]) -> Track:
-        turns, trusted, reference, ref_mean, ref_power, vectors, mean, power, largest = arrays
-        low, high = self._edges.extremes
+        turns, trusted, reference, ref_mean, ref_power, vectors, mean, power, extremes = arrays
         return Track(
             sample_rate_hz=self.sample_rate_hz,
             block=self.block,
@@ -338,10 +344,10 @@ class Tracker:
             vectors=vectors,
             mean=mean,
             power=power,
-            largest=largest,
-            reference_low=low,
-            reference_high=high,
+            extremes=extremes,
+            reference_extremes=self._edges.extremes,
             counts=self._clock.counts,
+            uneven=self._clock.uneven,
         )
 
 
@@ -358,9 +364,14 @@ def _mean_of_neighbours(x: NDArray[np.float32], n: int) -> NDArray[np.float32]:
     return out
 
 
-def _largest(channels: NDArray[np.float32], span: int) -> NDArray[np.float32]:
+def _extremes(channels: NDArray[np.float32], span: int) -> NDArray[np.float32]:
+    """Return highest, lowest and the shares of samples near each: two passes, nothing is sorted."""
     shaped = channels.reshape(channels.shape[0], -1, span)
-    return np.maximum(shaped.max(axis=2), -shaped.min(axis=2))
+    high, low = shaped.max(axis=2), shaped.min(axis=2)
+    near = np.float32(NEAR) * (high - low)
+    above = (shaped >= (high - near)[:, :, None]).view(np.int8).sum(axis=2, dtype=np.int32)
+    below = (shaped <= (low + near)[:, :, None]).view(np.int8).sum(axis=2, dtype=np.int32)
+    return np.stack([high, low, above / span, below / span], axis=2).astype(np.float32)
 
 
 def _block_mean(blocks: NDArray[np.float32]) -> NDArray[np.float32]:

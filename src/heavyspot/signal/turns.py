@@ -26,6 +26,9 @@ SMOOTH_S = 0.0092
 LOOK_AHEAD = 6
 """Edges that must follow before an edge is judged; so no judgement depends on the chunking."""
 
+UNEVEN = 0.1
+"""Change from one interval to the next that no rotor makes within a turn."""
+
 _REGULAR = 0.3
 _BRIDGE = 0.2
 _BEHIND = 6
@@ -57,6 +60,7 @@ class TurnClock:
         self.longest_turn = longest_turn
         self.smooth = smooth
         self.counts = EdgeCounts()
+        self._uneven: list[NDArray[np.float64]] = []
         self._raw: NDArray[np.float64] = np.empty(0)
         self._behind = 0  # how many of the raw edges were judged before
         self._time: NDArray[np.float64] = np.empty(0)
@@ -82,6 +86,7 @@ class TurnClock:
         if self._plainly_regular(gap, raw, first, last):
             self._append(raw[first:last], np.ones(last - first, bool))
             return
+        self._note_uneven(gap, raw, first, last)
         usual = np.median(_neighbours(gap, 4), axis=1)
         odd = np.abs(gap / usual - 1) > _REGULAR
         chaotic = _neighbours(odd.astype(np.int8), 4, fill=1).sum(axis=1) >= 5
@@ -99,6 +104,18 @@ class TurnClock:
             good = ~(chaotic[after] | chaotic[before]) & in_turn[after] & in_turn[before]
             time, good = self._bridge(raw, gap, usual, odd, chaotic, first, last, good)
         self._append(time, good)
+
+    def _note_uneven(
+        self, gap: NDArray[np.float64], raw: NDArray[np.float64], first: int, last: int
+    ) -> None:
+        at = np.arange(max(first, 1), min(last, gap.size))
+        change = np.abs(gap[at] / np.maximum(gap[at - 1], 1e-9) - 1)
+        self._uneven.append(raw[at[change > UNEVEN]])
+
+    @property
+    def uneven(self) -> NDArray[np.float64]:
+        """Positions of the edges before and after which the intervals differ by more than a rotor can."""
+        return np.concatenate(self._uneven) if self._uneven else np.empty(0)
 
     def _plainly_regular(
         self, gap: NDArray[np.float64], raw: NDArray[np.float64], first: int, last: int

@@ -8,12 +8,17 @@ import numpy as np
 
 from ...quantities.errors import SignalTooPoor
 from ...quantities.finding import Finding
+from ...signal.cells import cells_of
 from ...signal.curve import Curve, Reading, read_curves
-from ...signal.findings import reference_findings, sensor_findings, sub_synchronous_findings
+from ...signal.findings import reference_findings
+from ...signal.levels import Heard
 from ...signal.mount import mount_findings
 from ...signal.reference import ReferenceSettings
+from ...signal.sensors import sensor_findings
 from ...signal.spectrum import MapMaker, SpeedFrequencyMap
+from ...signal.speed_check import rate_findings, speed_findings
 from ...signal.steadiness import hum_findings, steadiness_findings
+from ...signal.tones import line_findings, lines_of
 from ...signal.tracker import Tracker
 from ...sources.recording import Recording
 
@@ -22,6 +27,9 @@ NO_CURVE = {
     "reference.two_poles",
     "reference.weak",
     "reference.polarity",
+    "reference.kind",
+    "reference.irregular",
+    "recording.rate",
 }
 """Findings after which no curve is shown: its angles, or its very speed, would be wrong."""
 
@@ -46,6 +54,8 @@ class ReadResult:
     pickup : (float, float) or None
         Amplitude of a magnetised nut's fundamental near top speed, in its unit, and its share of
         the pickup's power.
+    heard : Heard or None
+        What the first channel heard beside unbalance; None when the speed is not known.
     """
 
     curves: tuple[Curve, ...]
@@ -55,6 +65,7 @@ class ReadResult:
     highest_rpm: float
     sensor_lag_deg: float | None
     pickup: tuple[float, float] | None = None
+    heard: Heard | None = None
 
     @property
     def curve(self) -> Curve | None:
@@ -110,19 +121,23 @@ def read_recording(
     reading = read_curves(track, scale=scale)
     spectra = maker.finish()
     channels = [recording.channels[i] for i in vibration]
-    reference = reference_findings(track, reading)
+    cells = cells_of(reading.blocks)
+    reference = [*reference_findings(track, reading), *rate_findings(track, reading.blocks)]
     trusted = not any(f.code in NO_CURVE for f in reference)
     findings = [
         *reference,
         *sensor_findings(
             track,
+            cells,
             full_scale=[1.0 if c.full_scale != 1.0 or recording.bits else None for c in channels],
             unit_in_g=[float(s) for s in scale],
             names=[c.name for c in channels],
         ),
     ]
-    if trusted:  # orders mean nothing against a reference that lies
-        findings += sub_synchronous_findings(spectra, reading, limit_g=limit_g)
+    findings += speed_findings(spectra, reading.blocks)
+    lines = lines_of(spectra, reading.blocks) if trusted and reading.curves else None
+    if lines is not None:  # orders mean nothing against a reference that lies
+        findings += line_findings(lines, limit_g=limit_g)
         findings += steadiness_findings(reading)
         findings += mount_findings(reading)
     findings += hum_findings(spectra, limit_g=limit_g)
@@ -135,6 +150,7 @@ def read_recording(
         highest_rpm=highest,
         sensor_lag_deg=_sensor_lag(recording, phase, vibration[0]),
         pickup=_pickup(reading, recording.channels[phase].full_scale) if trusted else None,
+        heard=lines.heard if lines is not None else None,
     )
 
 

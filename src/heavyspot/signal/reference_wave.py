@@ -1,0 +1,193 @@
+"""What the shape of the pickup's own wave says: its kind, its polarity, uneven marks, mains only.
+
+Thresholds are ours unless a source is named; each finding carries the numbers it rests on.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..quantities.finding import Finding
+from .phase import CLEAR_RAD, PhasedBlocks
+from .tracker import WINDOW_BLOCKS, Track
+
+FloatArray = NDArray[np.float64]
+
+UPPER = 0.53
+"""Share of the turn at the upper level from which a pulse is upside down; near a half it cannot be told."""
+
+TWO_LEVELS, NARROW = 0.68, 2.5
+"""Two levels rather than a wave (1/2 for a sine); peak over rms of narrow pulses (1.41 for a sine)."""
+
+UNEVEN_SHARE = 0.15
+"""Share of marks at uneven intervals from which there is more than one mark a turn."""
+
+MAINS_RPM = (3000.0, 3600.0, 6000.0, 7200.0, 9000.0, 10_800.0)
+
+
+@dataclass(frozen=True)
+class Wave:
+    """The pickup's wave in windows of about 20 ms, at speed only; each of shape (n,).
+
+    Attributes
+    ----------
+    speed_rpm : ndarray
+    swing : ndarray
+        From lowest to highest.
+    upper : ndarray
+        Share of the turn at the upper level, for a signal of two levels.
+    levels : ndarray
+        Variance over the product of the distances from mean to extremes: 1 for two levels, 1/2 for a sine.
+    peak : ndarray
+        Farther extreme over rms, both from the mean.
+    """
+
+    speed_rpm: FloatArray
+    swing: FloatArray
+    upper: FloatArray
+    levels: FloatArray
+    peak: FloatArray
+
+
+def wave_of(track: Track, blocks: PhasedBlocks, *, above: float = 0.3) -> Wave:
+    """Return the wave where the rotor turns faster than a share of its highest speed."""
+    n = min(track.reference_extremes.shape[0], track.reference_mean.size // WINDOW_BLOCKS)
+    low, high = track.reference_extremes[:n].T
+
+    def mean_of(values: NDArray[np.float32] | FloatArray) -> FloatArray:
+        whole = values[: n * WINDOW_BLOCKS].astype(float)
+        return np.asarray(whole.reshape(n, WINDOW_BLOCKS).mean(axis=1))
+
+    mean, speed = mean_of(track.reference_mean), mean_of(blocks.speed_rpm)
+    variance = np.maximum(mean_of(track.reference_power) - mean**2, 1e-30)
+    with np.errstate(invalid="ignore"):
+        top = np.nanmax(speed, initial=0.0)
+        fast = speed > above * top
+    up, down = np.maximum(high - mean, 1e-15), np.maximum(mean - low, 1e-15)
+    return Wave(
+        speed[fast],
+        (high - low)[fast],
+        (down / (up + down))[fast],
+        (variance / (up * down))[fast],
+        (np.maximum(up, down) / np.sqrt(variance))[fast],
+    )
+
+
+def wave_findings(track: Track, blocks: PhasedBlocks) -> list[Finding]:
+    """Return what the wave says, the gravest first."""
+    wave = wave_of(track, blocks)
+    if wave.speed_rpm.size < 5:
+        return []
+    found = [*_only_mains(blocks), *_uneven(track, blocks)]
+    return [*found, *_kind(track, blocks, wave), *_polarity(track, wave)]
+
+
+def _only_mains(blocks: PhasedBlocks) -> list[Finding]:
+    speed = blocks.speed_rpm[blocks.trusted]
+    if speed.size * blocks.block_s < 0.8:
+        return []
+    low, usual, high = np.percentile(speed, [10, 50, 90])
+    near = min(abs(usual / m - 1) for m in MAINS_RPM)
+    if near > 0.02 or high - low > 0.05 * usual:
+        return []
+    return [
+        Finding(
+            "reference.lost",
+            "block",
+            f"The pickup carries mains hum ({usual / 60:.1f} Hz) and nothing that turns; the speed is not known.",
+            "Magnetise the nut again, set the pickup 4-5 mm away, and keep its cable from mains leads.",
+            {"frequency_hz": float(usual / 60)},
+        )
+    ]
+
+
+def _uneven(track: Track, blocks: PhasedBlocks) -> list[Finding]:
+    with np.errstate(invalid="ignore"):
+        fast = blocks.trusted & (blocks.speed_rpm > 0.3 * np.nanmax(blocks.speed_rpm, initial=0.0))
+    turns = float(blocks.speed_rpm[fast].sum() / 60 * blocks.block_s)
+    at = np.clip((track.uneven / track.block).astype(int), 0, fast.size - 1)
+    uneven = float(fast[at].sum())
+    if turns < 50 or uneven < UNEVEN_SHARE * turns:
+        return []
+    return [
+        Finding(
+            "reference.irregular",
+            "block",
+            f"{100 * min(uneven / turns, 1.0):.0f} % of the marks come at uneven intervals: more passes in a turn "
+            "than the one mark.",
+            "Clean the nut, take the second mark or the scratch away, and spin again.",
+            {"uneven": uneven, "turns": turns},
+        )
+    ]
+
+
+def clear_mark(blocks: PhasedBlocks) -> bool:
+    """Whether the pickup's fundamental is steady, however far from a sine its wave is."""
+    with np.errstate(invalid="ignore"):
+        fast = blocks.trusted & (blocks.speed_rpm > 0.3 * np.nanmax(blocks.speed_rpm, initial=0.0))
+    if not fast.any():
+        return False
+    return float(np.median(blocks.jitter_rad2[fast])) < CLEAR_RAD**2
+
+
+def _kind(track: Track, blocks: PhasedBlocks, wave: Wave) -> list[Finding]:
+    levels, peak = float(np.median(wave.levels)), float(np.median(wave.peak))
+    if track.magnetic:
+        if not (clear_mark(blocks) and (levels > TWO_LEVELS or peak > NARROW)):
+            return []
+        text, do = "looks like pulses, not like the wave of a magnetised nut", "pulse"
+    else:
+        ratio = np.log(wave.speed_rpm.max() / wave.speed_rpm.min())
+        if ratio < 0.5 or not 0.4 < levels < 0.58 or peak > 1.7:
+            return []
+        slope = float(
+            np.polyfit(np.log(wave.speed_rpm), np.log(np.maximum(wave.swing, 1e-15)), 1)[0]
+        )
+        if not 0.7 < slope < 1.3:
+            return []
+        text, do = "is a wave that grows with speed, as a magnetised nut's, not pulses", "magnetic"
+    return [
+        Finding(
+            "reference.kind",
+            "block",
+            f"The pickup's signal {text}: its mark is elsewhere than taken.",
+            f'Set the kind of the phase channel to "{do}", and read the recording again.',
+            {"levels": levels, "peak_over_rms": peak},
+        )
+    ]
+
+
+def _polarity(track: Track, wave: Wave) -> list[Finding]:
+    """A pulse that is high for most of the turn has its leading edge the other way."""
+    if track.magnetic:
+        return []
+    upside_down = float(np.mean(wave.upper > UPPER))
+    upright = float(np.mean(wave.upper < 1 - UPPER))
+    if upside_down < 0.05:
+        return []
+    share = float(np.median(wave.upper[wave.upper > UPPER]))
+    if upright > 0.05:
+        return [flipped({"share_high": share, "share_of_run": upside_down})]
+    return [
+        Finding(
+            "reference.polarity",
+            "block",
+            f"The pulse signal is at its upper level for {100 * share:.0f} % of the turn.",
+            'Swap the pickup\'s polarity, or state the edge as "falling" if it is meant so.',
+            {"share_high": share},
+        )
+    ]
+
+
+def flipped(evidence: dict[str, float]) -> Finding:
+    """Return the finding of a polarity that changed during the spin."""
+    return Finding(
+        "reference.flipped",
+        "block",
+        "The pickup's polarity changed during the spin: the mark is at one angle before and another after.",
+        "Look for a loose plug or a double earth at the pickup; spin again.",
+        evidence,
+    )
