@@ -10,12 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from heavyspot.quantities.errors import LedgerFault, UnreadableFile
-from heavyspot.sheet.issue import issue_rotor_sheet
-from heavyspot.sheet.signature import check_sheet
-from heavyspot.sheet.verify import verify_sheet
 from heavyspot.workshop.keep.shop_key import CERTIFICATE, KEY, fingerprint
 from heavyspot.workshop.rig.demo import DEMO_ROTORS
 from heavyspot.workshop.rotor.measuring import add_rotor, add_rotor_model, measure_typed
+from heavyspot.workshop.sheets.issue import issue_rotor_sheet
+from heavyspot.workshop.sheets.signature import check_sheet
+from heavyspot.workshop.sheets.verify import verify_sheet
 from heavyspot.workshop.shop import Workshop
 
 

@@ -13,8 +13,6 @@ from typer.testing import CliRunner
 from heavyspot.cli.main import app as cli
 from heavyspot.flow.air import Air
 from heavyspot.quantities.errors import BadInput, LedgerFault
-from heavyspot.sheet.issue import issue_flow_sheet, issue_sheet_of
-from heavyspot.sheet.verify import verify_sheet
 from heavyspot.sources.live import Description, LiveBlock
 from heavyspot.sources.recording import Channel
 from heavyspot.web.app import create_app
@@ -28,6 +26,8 @@ from heavyspot.workshop.flow.testing import (
 )
 from heavyspot.workshop.job.story import whole_story
 from heavyspot.workshop.sheets.flow import stop_words
+from heavyspot.workshop.sheets.issue import issue_flow_sheet, issue_sheet_of
+from heavyspot.workshop.sheets.verify import verify_sheet
 
 NOZZLE = {"element": "isa 1932 nozzle", "pipe_mm": 80.0, "bore_mm": 40.0, "certificate": "N-1"}
 WINDOWS = {

@@ -18,12 +18,12 @@ from heavyspot.ledger.store.entries import add_entries, transaction
 from heavyspot.ledger.store.identity import new_id
 from heavyspot.ledger.store.tables import runs
 from heavyspot.quantities.errors import BadInput, SourceLost
-from heavyspot.sheet.issue import issue_sheet
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sources.simulated import simulated_recording
 from heavyspot.workshop.keep import reread as reread_module
 from heavyspot.workshop.keep.reread import Settings, begin_reread, call_back, go_on
 from heavyspot.workshop.keep.workers import gang
+from heavyspot.workshop.sheets.issue import issue_sheet
 from heavyspot.workshop.shop import Workshop
 
 

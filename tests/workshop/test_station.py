@@ -10,7 +10,6 @@ from ledger.postgres import server
 from workshop.stations import CutLine, TwoHouses, spun
 
 from heavyspot.quantities.errors import BadInput, LedgerFault, SourceLost
-from heavyspot.sheet.issue import issue_sheet
 from heavyspot.web.app import create_app
 from heavyspot.workshop.job.build_record import tell
 from heavyspot.workshop.job.editing import amend_job, amend_piece
@@ -19,6 +18,7 @@ from heavyspot.workshop.keep.backup import back_up, restore
 from heavyspot.workshop.keep.errands import Errands
 from heavyspot.workshop.keep.retention import check_recordings
 from heavyspot.workshop.rig.demo import furnish
+from heavyspot.workshop.sheets.issue import issue_sheet
 from heavyspot.workshop.shop import Workshop
 from heavyspot.workshop.station import arrivals, station
 from heavyspot.workshop.station.station import exchange, standing, wipe
