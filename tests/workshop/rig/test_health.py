@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from typer.testing import CliRunner
-from workshop.stations import QUICK
+from workshop.station.two_houses import QUICK
 
 from heavyspot.cli.main import app
 from heavyspot.quantities.errors import BadInput, LedgerFault

@@ -1,7 +1,7 @@
 """Photos, documents and the origin of parts: kept with the piece, found, backed up, checked, handed on."""
 
 import pytest
-from workshop.stations import TwoHouses
+from workshop.station.two_houses import TwoHouses
 
 from heavyspot.quantities.errors import BadInput, LedgerFault
 from heavyspot.workshop.job.documents import LARGEST, Part, attach, attached, write_parts

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
-from workshop.fatal import fatal
-from workshop.stations import QUICK, spun
+from workshop.keep.fatal import fatal
+from workshop.station.two_houses import QUICK, spun
 
 from heavyspot.cli.main import app
 from heavyspot.ledger.store.entries import add_entries, transaction

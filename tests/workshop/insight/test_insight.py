@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from statsmodels.stats.proportion import proportion_confint
-from workshop.stations import spun
+from workshop.station.two_houses import spun
 
 from heavyspot.quantities.errors import BadInput, LedgerFault
 from heavyspot.workshop.insight import questions, store

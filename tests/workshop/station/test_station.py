@@ -7,7 +7,7 @@ import time
 
 import pytest
 from ledger.postgres import server
-from workshop.stations import CutLine, TwoHouses, spun
+from workshop.station.two_houses import CutLine, TwoHouses, spun
 
 from heavyspot.quantities.errors import BadInput, LedgerFault, SourceLost
 from heavyspot.web.app import create_app

@@ -9,7 +9,7 @@ import time
 from pathlib import Path
 
 import pytest
-from workshop.stations import CutLine
+from workshop.station.two_houses import CutLine
 
 from heavyspot.web.app import create_app
 from heavyspot.workshop.job.story import whole_story
@@ -34,7 +34,7 @@ from heavyspot.workshop.build_record import tell
 from heavyspot.workshop.old_book.bring import bring_in
 from heavyspot.workshop.shop import Workshop
 from heavyspot.workshop.station import exchange, join
-from workshop.stations import CutLine
+from workshop.station.two_houses import CutLine
 
 data, first = Path(sys.argv[1]), int(sys.argv[2])
 shop = Workshop(data)
@@ -69,7 +69,7 @@ for n in range(first, first + 1000):
 """
 
 
-TESTS = Path(__file__).parent.parent
+TESTS = Path(__file__).parents[2]
 
 
 def a_day(data, first, seconds):

@@ -12,7 +12,7 @@ import pytest
 import xlsxwriter
 from hypothesis import given
 from hypothesis import strategies as st
-from workshop.workbooks import sheet_with, xlsx_with
+from workshop.old_book.workbooks import sheet_with, xlsx_with
 
 from heavyspot.quantities.errors import BadInput, UnreadableFile
 from heavyspot.sources.loose_table import open_table

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from fastapi.testclient import TestClient
 from ledger.postgres import _programs, server
-from workshop.stations import recording, spun
+from workshop.station.two_houses import recording, spun
 
 from heavyspot.quantities.errors import BadInput, LedgerAway, LedgerFault
 from heavyspot.web.app import create_app
@@ -25,7 +25,7 @@ from pathlib import Path
 from heavyspot.quantities.errors import LedgerFault
 from heavyspot.workshop.shop import Workshop
 from heavyspot.workshop.papers import attach
-from workshop.stations import recording, spun
+from workshop.station.two_houses import recording, spun
 
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
 shop = Workshop(sys.argv[1])
@@ -54,7 +54,7 @@ def test_a_full_disk_is_said_and_loses_nothing(tmp_path):
     shop = Workshop(tmp_path / "data")
     furnish(shop)
     shop.close()
-    tests = str(Path(__file__).parent.parent)
+    tests = str(Path(__file__).parents[2])
     done = subprocess.run(
         [sys.executable, "-c", FULL, str(tmp_path / "data")],
         capture_output=True, text=True, env={**os.environ, "PYTHONPATH": tests}, check=False,
