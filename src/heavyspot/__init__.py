@@ -32,7 +32,6 @@ if TYPE_CHECKING:
         UnreadableFile,
     )
     from .quantities.finding import Finding
-    from .sheet.issue import issue_rotor_sheet, issue_sheet
     from .signal.curve import Curve
     from .signal.tracker import Tracker
     from .sources.readers import open_recording
@@ -50,11 +49,12 @@ if TYPE_CHECKING:
         measure_typed,
         rotor_story,
     )
+    from .workshop.sheets.issue import issue_rotor_sheet, issue_sheet
     from .workshop.shop import Workshop
 
 _HOMES = {
-    "Advice": "balance.situation",
-    "AdvisedCut": "balance.candidates",
+    "Advice": "balance.cut.advice_case",
+    "AdvisedCut": "balance.cut.candidates",
     "BadInput": "quantities.errors",
     "Channel": "sources.recording",
     "Curve": "signal.curve",
@@ -64,26 +64,26 @@ _HOMES = {
     "Judgement": "balance.limits",
     "LedgerFault": "quantities.errors",
     "Limit": "balance.limits",
-    "ReadResult": "workshop.reading",
+    "ReadResult": "workshop.cartridge.reading",
     "Recording": "sources.recording",
     "SignalTooPoor": "quantities.errors",
     "SourceLost": "quantities.errors",
-    "SpinResult": "workshop.results",
+    "SpinResult": "workshop.cartridge.results",
     "Tracker": "signal.tracker",
     "UnreadableFile": "quantities.errors",
     "Workshop": "workshop.shop",
-    "add_rotor": "workshop.rotors",
-    "add_rotor_model": "workshop.rotors",
-    "corrected": "workshop.rotors",
-    "corrected_as_advised": "workshop.rotors",
-    "issue_rotor_sheet": "sheet.issue",
-    "issue_sheet": "sheet.issue",
-    "match": "workshop.machine_proofs",
-    "measure_signals": "workshop.rotors",
-    "measure_typed": "workshop.rotors",
+    "add_rotor": "workshop.rotor.measuring",
+    "add_rotor_model": "workshop.rotor.measuring",
+    "corrected": "workshop.rotor.measuring",
+    "corrected_as_advised": "workshop.rotor.measuring",
+    "issue_rotor_sheet": "workshop.sheets.issue",
+    "issue_sheet": "workshop.sheets.issue",
+    "match": "workshop.rotor.machine_proofs",
+    "measure_signals": "workshop.rotor.measuring",
+    "measure_typed": "workshop.rotor.measuring",
     "open_recording": "sources.readers",
-    "read_recording": "workshop.reading",
-    "rotor_story": "workshop.rotors",
+    "read_recording": "workshop.cartridge.reading",
+    "rotor_story": "workshop.rotor.measuring",
     "write_recording": "sources.writers",
 }
 

@@ -12,13 +12,14 @@ from sheet.test_sheet import finished, text_of  # noqa: F401  # a fixture
 
 import heavyspot.sheet
 from heavyspot.quantities.errors import BadInput, UnreadableFile
-from heavyspot.sheet.issue import issue_sheet
-from heavyspot.sheet.look import SheetLook, shop_look
+from heavyspot.sheet.look import SheetLook
 from heavyspot.sheet.pdf import FLOW_UNCERTAINTY, ROTOR_UNCERTAINTY, rotor_pdf, sheet_pdf
-from heavyspot.sheet.reissue import DONE, reissue
 from heavyspot.sheet.words import LANGUAGES, catalogue, said, said_each
 from heavyspot.workshop.sheets.cartridge import CAUTIONS, make_report
 from heavyspot.workshop.sheets.flow import CAUTIONS as FLOW_CAUTIONS
+from heavyspot.workshop.sheets.issue import issue_sheet
+from heavyspot.workshop.sheets.look import shop_look
+from heavyspot.workshop.sheets.reissue import DONE, reissue
 from heavyspot.workshop.sheets.rotor import CAUTIONS as ROTOR_CAUTIONS
 from heavyspot.workshop.sheets.rotor import WAYS, make_rotor_report
 

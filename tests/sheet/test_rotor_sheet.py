@@ -7,7 +7,6 @@ import pytest
 from loop.loop import model_of
 
 from heavyspot.quantities.errors import LedgerFault
-from heavyspot.sheet.issue import issue_rotor_sheet
 from heavyspot.sheet.pdf import rotor_pdf
 from heavyspot.sheet.polar import polar_svg
 from heavyspot.workshop.rig.demo import DEMO_ROTORS
@@ -17,6 +16,7 @@ from heavyspot.workshop.rotor.measuring import (
     corrected_as_advised,
     measure_typed,
 )
+from heavyspot.workshop.sheets.issue import issue_rotor_sheet
 from heavyspot.workshop.sheets.rotor import make_rotor_report
 from heavyspot.workshop.shop import Workshop
 

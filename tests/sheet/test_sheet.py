@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pikepdf
 import pytest
-from workshop.test_shop import MODEL, QUICK, balance
+from workshop.cartridge.test_spin import MODEL, QUICK, balance
 
 from heavyspot import LedgerFault, Workshop, issue_sheet
 from heavyspot.sheet.pdf import qr_text, sheet_pdf

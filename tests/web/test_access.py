@@ -5,7 +5,7 @@ from fastapi.testclient import TestClient
 
 from heavyspot.quantities.errors import BadInput
 from heavyspot.web.access import ACCESS, route_keys
-from heavyspot.web.app import PARTS, create_app, is_loopback
+from heavyspot.web.app import ROUTERS, create_app, is_loopback
 from heavyspot.workshop.people import ROLES
 
 PASSWORD = "warm oil, cold hands"
@@ -81,7 +81,7 @@ def test_each_route_asks_for_its_role(clients, key):
 
 
 def test_the_table_is_the_routes():
-    routes = [k for part in PARTS for k in route_keys(part.router.routes)]
+    routes = [k for router in ROUTERS for k in route_keys(router.routes)]
     assert set(routes) | {"GET /api/openapi.json"} == set(ACCESS)
 
 

@@ -14,6 +14,7 @@ import typer
 from ..quantities.errors import BadInput
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
+Serial = Annotated[str, typer.Argument(help="Serial of the piece.")]
 By = Annotated[str, typer.Option("--by", help="Who does it.")]
 
 Language = Annotated[

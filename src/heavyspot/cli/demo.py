@@ -14,7 +14,6 @@ from rich.panel import Panel
 from rich.text import Text
 
 from ..quantities.errors import BadInput
-from ..sheet.issue import issue_sheet
 from ..sheet.plots import curve_svg, dial_svg
 from ..signal.curve import read_curves
 from ..signal.tracker import Tracker
@@ -24,6 +23,7 @@ from ..sources.simulated import simulated_recording
 from ..workshop.cartridge.results import SpinResult
 from ..workshop.rig.demo import furnish
 from ..workshop.sheets.cartridge import make_report
+from ..workshop.sheets.issue import issue_sheet
 from ..workshop.shop import Workshop
 from .show import advice_lines, console, findings_text, plot, verdict_line
 

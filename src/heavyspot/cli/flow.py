@@ -145,7 +145,7 @@ def sheet(
     json: Json = False,
 ) -> None:
     """Write the sheet of a piece's last flow test."""
-    from ..sheet.issue import issue_flow_sheet
+    from ..workshop.sheets.issue import issue_flow_sheet
 
     issued = issue_flow_sheet(open_workshop(), serial, out, by=by, language=language)
     say_issued(issued, out, json)

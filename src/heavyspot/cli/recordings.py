@@ -1,54 +1,60 @@
-"""``heavyspot recordings``: where raw recordings lie, and how long they are kept."""
+"""Recordings that need no ledger: ``read``, ``convert``, ``devices``."""
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from .common import By, Json, emit, open_workshop, progress_bar
-
-recordings_app = typer.Typer(
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    help="Raw recordings: where they lie, how long they stay.",
-)
+from .common import Json, emit
 
 
-@recordings_app.command("hand-over")
-def hand_over(json: Json = False) -> None:
-    """Hand recordings and papers over to the location in shop.toml, read back; the server does it by itself."""
-    archive = open_workshop().book.archive
-    with progress_bar(json) as show:
-        went = archive.hand_over(progress=lambda done, total: show("files", done, total))
-    if json:
-        emit({"files": went, "to": archive.url})
-        return
-    typer.echo(f"{went:,} files handed over to {archive.url or 'nowhere: no location is set'}.")
-
-
-@recordings_app.command("retire")
-def retire(
-    days: Annotated[
-        int | None, typer.Option(help="Older than so many days; the shop's rule when not given.")
-    ] = None,
-    dry_run: Annotated[bool, typer.Option("--dry-run", help="Count, remove nothing.")] = False,
-    by: By = "",
+def read(
+    recording: Annotated[Path, typer.Argument(help="Recording to read.")],
+    format: Annotated[str | None, typer.Option("--format", help="Reader to use.")] = None,
     json: Json = False,
 ) -> None:
-    """Remove raw recordings by the shop's rule; curves, verdicts and sheets stay for ever."""
-    from ..workshop.keep.retention import retire_recordings
+    """Read a recording without keeping anything."""
+    from ..sources.readers import open_recording
+    from ..workshop.cartridge.reading import read_recording
+    from ..workshop.cartridge.results import curves_json, finding_json
 
-    with progress_bar(json) as show:
-        told = retire_recordings(
-            open_workshop(), days=days, by=by, dry_run=dry_run,
-            progress=lambda done, total: show("recordings", done, total),
-        )  # fmt: skip
+    opened = open_recording(recording, format=format)
+    result = read_recording(opened)
     if json:
-        emit(asdict(told))
+        out = curves_json(result.curves)
+        out["findings"] = [finding_json(f) for f in result.findings]
+        emit({**out, "highest_rpm": result.highest_rpm, "notes": list(opened.notes)})
         return
-    if dry_run:
-        typer.echo(f"{told.recordings:,} recordings from before {told.before[:10]} would go.")
-    else:
-        typer.echo(f"{told.recordings:,} recordings removed, {told.bytes / 1e6:,.0f} MB free.")
+    from .show import show_read
+
+    show_read(result, opened)
+
+
+def convert(
+    source: Annotated[Path, typer.Argument(help="Recording to convert.")],
+    target: Annotated[Path, typer.Argument(help="File to write: .flac, .csv or .uff.")],
+    format: Annotated[str | None, typer.Option("--format", help="Reader to use.")] = None,
+) -> None:
+    """Write a recording in another format."""
+    from ..sources.readers import open_recording
+    from ..sources.writers import write_recording
+
+    opened = open_recording(source, format=format)
+    notes = [*opened.notes, *write_recording(opened, target)]
+    typer.echo(f"{target} written.")
+    for note in notes:
+        typer.echo(note)
+
+
+def devices(json: Json = False) -> None:
+    """List the inputs this computer can capture from."""
+    from ..sources.sound_card import input_devices
+
+    found = input_devices()
+    if json:
+        emit([{"index": d.index, "name": d.name, "channels": d.channels} for d in found])
+        return
+    for d in found:
+        typer.echo(f"{d.index:>3}  {d.name}  ({d.channels} channels, {d.default_rate_hz:.0f} Hz)")

@@ -37,7 +37,7 @@ def verify(
 
 
 def _sheet(path: Path, fingerprint: str) -> tuple[dict[str, Any], list[str]]:
-    from ..sheet.verify import verify_sheet
+    from ..workshop.sheets.verify import verify_sheet
 
     try:
         pdf = path.read_bytes()

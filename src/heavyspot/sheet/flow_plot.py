@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..workshop.sheets.flow import FlowReport
+from .flow import FlowReport
 from .plots import ACCENT, FADED, INK, RULE, mark_text
 
 WIDTH, HEIGHT = 640, 250

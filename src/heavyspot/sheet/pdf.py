@@ -9,13 +9,13 @@ from importlib.resources import as_file, files
 from typing import Any
 
 from ..quantities.errors import BadInput
-from ..workshop.sheets.cartridge import SheetReport
-from ..workshop.sheets.flow import FlowReport
-from ..workshop.sheets.rotor import RotorReport
+from .cartridge import SheetReport
+from .flow import FlowReport
 from .flow_plot import flow_svg
 from .look import SheetLook
 from .plots import curve_svg, dial_svg
 from .polar import polar_svg
+from .rotor import RotorReport
 from .words import catalogue, said, said_each
 
 Report = SheetReport | RotorReport | FlowReport

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from ..quantities.angles import Rotation
-from ..workshop.sheets.cartridge import SheetCut, SheetReport
+from .cartridge import SheetCut, SheetReport
 
 Say = Callable[[str], str]
 """Returns a word of a drawing in the sheet's language."""

@@ -25,37 +25,14 @@ from ..workshop.keep.long_work import LongWork
 from ..workshop.people import People
 from ..workshop.rig.demo import demo_listener, demo_source, furnish
 from ..workshop.shop import Workshop
-from . import (
-    api,
-    api_exchange,
-    api_rotors,
-    api_runs,
-    api_story,
-    bench_pages,
-    book_pages,
-    flow_pages,
-    insight_pages,
-    ledger_pages,
-    live,
-    login_pages,
-    machine_pages,
-    rig_pages,
-    rotor_pages,
-    shop_pages,
-    station_pages,
-    story_pages,
-    verify_pages,
-)
+from . import api, live, pages
 from .access import NotAllowed, allowed, refuse_unlisted
 from .page import fault_page
+from .pages.people import refuse_access
 
 HERE = Path(__file__).parent
 
-PARTS = (
-    login_pages, bench_pages, book_pages, shop_pages, rotor_pages, machine_pages, live, flow_pages, api_story, api,
-    api_runs, api_rotors, verify_pages, ledger_pages, station_pages, story_pages, api_exchange,
-    insight_pages, rig_pages,
-)  # fmt: skip
+ROUTERS = (*pages.ROUTERS, live.router, *api.ROUTERS)
 
 LARGEST_BODY = 4_000_000
 """Bytes of a form or a JSON body: a table of parts with room to spare."""
@@ -149,11 +126,11 @@ def create_app(
     app.middleware("http")(_guard)
     app.add_exception_handler(HeavyspotError, _refuse)
     app.add_exception_handler(RequestValidationError, _invalid)
-    app.add_exception_handler(NotAllowed, login_pages.refuse_access)
+    app.add_exception_handler(NotAllowed, refuse_access)
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
-    for part in PARTS:
-        refuse_unlisted(part.router.routes)
-        app.include_router(part.router)
+    for router in ROUTERS:
+        refuse_unlisted(router.routes)
+        app.include_router(router)
 
     @app.get("/api/openapi.json", include_in_schema=False, dependencies=[Depends(allowed)])
     def schema() -> dict[str, Any]:

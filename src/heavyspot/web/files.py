@@ -11,8 +11,8 @@ from fastapi import Query, Response
 
 from ..ledger.store.identity import new_id
 from ..quantities.errors import LedgerFault
-from ..sheet.issue import issue_sheet_of
 from ..sheet.label import label_of, label_pdf
+from ..workshop.sheets.issue import issue_sheet_of
 from ..workshop.shop import Workshop
 
 Language = Annotated[str, Query(max_length=2)]

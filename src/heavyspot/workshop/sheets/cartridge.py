@@ -1,150 +1,28 @@
-"""The frozen report value behind a sheet: everything on the page, and nothing else."""
+"""The report of a cartridge's last run that could be judged."""
 
 from __future__ import annotations
 
-import hashlib
-import json
-from dataclasses import asdict, dataclass
-from datetime import date, datetime
 from typing import Any
 
 import numpy as np
 
 from ..._version import __version__
 from ...balance.uncertainty import COVERAGE_K
-from ...ledger.store.entries import Row, now_utc
+from ...ledger.store.entries import Row
 from ...quantities.angles import Rotation, clock_text
 from ...quantities.errors import LedgerFault
+from ...sheet.cartridge import SheetCurve, SheetCut, SheetReport
 from ...signal.curve import Curve
 from ..cartridge.model_file import parse_model
 from ..cartridge.past import past_runs
 from ..shop import Workshop
-from ..shop_file import load_shop_file
+from .head import calibration_text, head_of
 
 CAUTIONS = (
     "Rated speed, oil supply, clearances and installation remain by the maker's data and local rules.",
     "Fill the oil feed and let oil pressure build before the first start.",
 )
 """Cautions on every sheet (common practice, no source)."""
-
-
-@dataclass(frozen=True)
-class SheetCurve:
-    """A curve as it is drawn."""
-
-    run: int
-    speed_rpm: tuple[float, ...]
-    amplitude_g: tuple[float, ...]
-
-
-@dataclass(frozen=True)
-class SheetCut:
-    """A cut as it is listed."""
-
-    plane: str
-    angle_deg: float
-    clock: str
-    depth_mm: float
-    mass_mg: float
-    after_run: int
-
-
-class Provable:
-    """A report whose content has one spelling, and a digest of it."""
-
-    def data(self) -> str:
-        """Return the report as canonical JSON: sorted keys, no spaces."""
-        return json.dumps(
-            asdict(self),  # type: ignore[call-overload]  # every report is a dataclass
-            sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False,
-        )  # fmt: skip
-
-    def digest(self) -> str:
-        """Return the SHA-256 of `data`, hexadecimal."""
-        return hashlib.sha256(self.data().encode()).hexdigest()
-
-
-@dataclass(frozen=True, kw_only=True)
-class Head(Provable):
-    """What every sheet says: whose, of what, by whom, and how it is proved."""
-
-    number: str
-    issued_at: str
-    shop: str
-    address: str
-    customer: str
-    invoice: str
-    serial: str
-    model: str
-    received: str
-    rig: str
-    calibration: str
-    operator: str
-    run: int
-    verdict: str
-    recording_sha256: str
-    cautions: tuple[str, ...]
-    issued_by: str
-    replaces: str
-    program: str
-    ledger: str
-    verify_url: str
-
-
-def head_of(
-    shop: Workshop,
-    piece: Row,
-    *,
-    number: str,
-    at: str | None,
-    by: str,
-    cautions: tuple[str, ...],
-    flow: bool = False,
-) -> dict[str, Any]:
-    """Return the fields of a head that hang on the piece and the shop, for any kind of sheet."""
-    settings = load_shop_file(shop.book.folder)
-    return {
-        "number": number,
-        "issued_at": at or now_utc(),
-        "shop": settings.name,
-        "address": settings.address,
-        "customer": piece["customer"],
-        "invoice": piece["invoice"],
-        "serial": piece["serial"],
-        "received": piece["day"],
-        "cautions": (*cautions, *settings.cautions),
-        "issued_by": by,
-        "replaces": replaced_by(shop, piece["id"], number, flow=flow),
-        "ledger": shop.book.head()[1],
-        "verify_url": settings.verify_url,
-    }
-
-
-@dataclass(frozen=True, kw_only=True)
-class SheetReport(Head):
-    """One sheet's content; the same value always gives the same PDF bytes."""
-
-    position: str
-    rotation: Rotation
-    test_speed_rpm: float
-    sensor: str
-    run_id: str
-    spun_at: str
-    margin: float
-    worst_speed_rpm: float
-    worst_g: float
-    worst_u_g: float
-    worst_limit_g: float
-    reason: str
-    limit_speed_rpm: tuple[float, ...]
-    limit_g: tuple[float, ...]
-    tiers: tuple[tuple[str, str], ...]
-    first: SheetCurve | None
-    last: SheetCurve
-    cuts: tuple[SheetCut, ...]
-    findings: tuple[str, ...]
-    uncertainty: str
-    finding_codes: tuple[str, ...]
 
 
 def make_report(
@@ -218,12 +96,6 @@ def make_report(
     )
 
 
-def replaced_by(shop: Workshop, piece_id: str, number: str, *, flow: bool = False) -> str:
-    """Return the number of the sheet of the same kind a new one replaces; empty for the first."""
-    earlier = shop.book.papers.newest_sheet(piece_id, flow=flow)
-    return str(earlier["number"]) if earlier and earlier["number"] != number else ""
-
-
 def _curve(number: int, curve: Curve) -> SheetCurve:
     return SheetCurve(
         number,
@@ -246,24 +118,6 @@ def _cut(cut: Row, rotation: Rotation) -> SheetCut:
 def _tier(limit: Any, curves: tuple[Curve, ...]) -> str:
     ratio = max(float((np.abs(c.vector[0]) / limit.at(c.speed_rpm)).max()) for c in curves)
     return f"{'within' if ratio <= 1 else 'over'} ({ratio:.2f} of it)"
-
-
-def calibration_text(rig: dict[str, Any], at: str) -> str:
-    """Return the calibration state on the day of the run."""
-    if not rig:
-        return "no calibration on record"
-    text = (
-        f"calibrated {rig['calibrated_at']}"
-        if rig.get("calibrated_at")
-        else "calibration date unknown"
-    )
-    if rig.get("certificate"):
-        text += f", certificate {rig['certificate']}"
-    if rig.get("due"):
-        day = datetime.fromisoformat(at.replace("Z", "+00:00")).date()
-        overdue = date.fromisoformat(rig["due"]) < day
-        text += f", PAST DUE since {rig['due']}" if overdue else f", due {rig['due']}"
-    return text
 
 
 def _sensor(channel: dict[str, Any]) -> str:

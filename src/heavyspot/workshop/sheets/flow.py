@@ -1,63 +1,21 @@
-"""The frozen report behind a flow sheet."""
+"""The report of a piece's last flow test."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 from ..._version import __version__
 from ...quantities.errors import LedgerFault
+from ...sheet.flow import FlowReading, FlowReport, FlowWindow
 from ..flow.testing import COVERAGE_K, flow_tests_of
 from ..shop import Workshop
-from .cartridge import Head, calibration_text, head_of
+from .head import calibration_text, head_of
 
 CAUTIONS = (
     "Flow holds for the housings and the reference conditions named here; other benches correct otherwise.",
     "Actuator, stop and linkage are set and sealed by the maker's data and local rules.",
 )
 """Cautions on every flow sheet (common practice, no source)."""
-
-
-@dataclass(frozen=True)
-class FlowWindow:
-    """A window as it is listed; flow and uncertainty are none where nothing was measured."""
-
-    name: str
-    position: float | None
-    low_kg_s: float
-    high_kg_s: float
-    flow_kg_s: float | None
-    u_kg_s: float | None
-    verdict: str
-
-
-@dataclass(frozen=True)
-class FlowReading:
-    """A reading as it is listed."""
-
-    position: float | None
-    way: str
-    corrected_kg_s: float
-    u_kg_s: float
-    ratio: float | None
-    efficiency: float | None
-
-
-@dataclass(frozen=True, kw_only=True)
-class FlowReport(Head):
-    """One flow sheet's content; the same value always gives the same PDF bytes."""
-
-    element: str
-    reference: str
-    housings: str
-    measured_at: str
-    windows: tuple[FlowWindow, ...]
-    readings: tuple[FlowReading, ...]
-    curve: tuple[tuple[float, float], ...]
-    hysteresis_kg_s: float | None
-    repeat_kg_s: float | None
-    stop: str
-    leak_kg_s: float | None
 
 
 def make_flow_report(

@@ -1,0 +1,116 @@
+"""A cartridge from its recording to its sheet: ``spin``, ``ground``, ``sheet``, ``label``, ``show``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from .common import By, Json, Language, Serial, emit, open_workshop
+
+
+def spin(
+    serial: Serial,
+    recording: Annotated[Path, typer.Argument(help="Recording of the spin.")],
+    operator: Annotated[str, typer.Option("--operator", help="Who ran the rig.")] = "",
+    rig: Annotated[
+        str, typer.Option("--rig", help="Which rig, if the recording does not say.")
+    ] = "",
+    format: Annotated[str | None, typer.Option("--format", help="Reader to use.")] = None,
+    check: Annotated[
+        bool, typer.Option("--check", help="Exit with 1 when the verdict is not pass.")
+    ] = False,
+    json: Json = False,
+) -> None:
+    """Read a spin, judge it, say what to do next, and keep it."""
+    result = open_workshop().spin(serial, recording, operator=operator, rig=rig, format=format)
+    if json:
+        emit(result.as_json())
+    else:
+        from .show import show_spin
+
+        show_spin(result)
+    if check and result.verdict != "pass":
+        raise typer.Exit(1)
+
+
+def ground(
+    serial: Serial,
+    plane: Annotated[str, typer.Option("--plane", help="Plane that was cut.")],
+    angle: Annotated[
+        float,
+        typer.Option("--angle", help="Degrees from the mark, against rotation, seen from the nut."),
+    ],
+    mass_mg: Annotated[float | None, typer.Option("--mass-mg", help="Mass taken off, mg.")] = None,
+    depth: Annotated[float | None, typer.Option("--depth", help="Depth of the cut, mm.")] = None,
+    unbalance_gmm: Annotated[
+        float | None, typer.Option("--unbalance-gmm", help="Unbalance taken off, g·mm.")
+    ] = None,
+    instead: Annotated[
+        str | None, typer.Option("--instead", help="Identifier of the entry this one amends.")
+    ] = None,
+    why: Annotated[str, typer.Option("--why", help="Reason of an amendment.")] = "",
+    by: By = "",
+    json: Json = False,
+) -> None:
+    """Record a cut that was really made."""
+    cut = open_workshop().ground(
+        serial,
+        plane,
+        angle,
+        mass_mg=mass_mg,
+        depth_mm=depth,
+        unbalance_gmm=unbalance_gmm,
+        by=by,
+        replaces=instead,
+        why=why,
+    )
+    if json:
+        emit(cut)
+        return
+    from .show import show_cut
+
+    show_cut(cut)
+
+
+def sheet(
+    serial: Serial,
+    output: Annotated[Path, typer.Option("-o", "--output", help="PDF file to write.")],
+    language: Language = "",
+    by: By = "",
+    json: Json = False,
+) -> None:
+    """Write the customer's sheet of a piece."""
+    from ..workshop.sheets.issue import issue_sheet
+
+    made = issue_sheet(open_workshop(), serial, output, by=by, language=language)
+    if json:
+        emit(made)
+        return
+    typer.echo(f"Sheet {made['number']} of {serial}: {output}")
+
+
+def label(
+    serials: Annotated[list[str], typer.Argument(help="Serials of the pieces.")],
+    output: Annotated[Path, typer.Option("-o", "--output", help="PDF file to write.")],
+    size: Annotated[str, typer.Option("--size", help="29x62, 36x89 or a4.")] = "29x62",
+) -> None:
+    """Write labels with the serial as a QR code."""
+    from ..sheet.label import label_of, label_pdf
+
+    shop = open_workshop()
+    rows = [label_of(shop.piece(serial)) for serial in serials]
+    output.write_bytes(label_pdf(rows, size=size))
+    typer.echo(f"{len(rows)} label{'s' if len(rows) > 1 else ''}: {output}")
+
+
+def show(serial: Serial, json: Json = False) -> None:
+    """Show a piece's runs and cuts."""
+    story = open_workshop().story(serial)
+    if json:
+        emit(story)
+        return
+    from .show import show_story
+
+    show_story(story)

@@ -1,0 +1,46 @@
+"""``heavyspot piece``: single cartridges and their jobs."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from .common import By, Json, emit, open_workshop
+
+piece_app = typer.Typer(
+    no_args_is_help=True, rich_markup_mode=None, help="Pieces: single cartridges."
+)
+
+
+@piece_app.command("new")
+def piece_new(
+    serial: Annotated[str, typer.Option("--serial", help="Serial of the piece.")],
+    model: Annotated[str, typer.Option("--model", help="Name of its model.")],
+    customer: Annotated[str, typer.Option("--customer", help="Whose it is.")] = "",
+    invoice: Annotated[str, typer.Option("--invoice", help="Invoice number of the job.")] = "",
+    position: Annotated[str, typer.Option("--position", help="front, rear, left or right.")] = "",
+    by: By = "",
+    json: Json = False,
+) -> None:
+    """Add a piece to a job."""
+    piece_id = open_workshop().add_piece(
+        serial, model, customer=customer, invoice=invoice, position=position, by=by
+    )
+    if json:
+        emit({"piece": piece_id, "serial": serial, "model": model})
+        return
+    typer.echo(f"Piece {serial} ({model}) added.")
+
+
+@piece_app.command("list")
+def piece_list(json: Json = False) -> None:
+    """List all pieces with their last verdict."""
+    rows = open_workshop().book.pieces()
+    keys = ("serial", "model", "customer", "invoice", "position", "number", "verdict")
+    if json:
+        emit([{k: r[k] for k in keys} for r in rows])
+        return
+    from .show import show_pieces
+
+    show_pieces(rows)

@@ -1,0 +1,121 @@
+"""``heavyspot rig health`` and its checks."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from ..quantities.checks import iso_date
+from .common import By, Json, emit, open_workshop
+
+rig_app = typer.Typer(
+    no_args_is_help=True, rich_markup_mode=None, help="Rigs and their calibration."
+)
+
+Rig = Annotated[str, typer.Argument(help="Name of the rig.")]
+
+
+@rig_app.command("add")
+def rig_add(
+    name: Annotated[str, typer.Argument(help="Name of the rig, as recordings give it.")],
+    certificate: Annotated[str, typer.Option(help="Calibration certificate of the sensor.")] = "",
+    calibrated: Annotated[str, typer.Option(help="Date of calibration, YYYY-MM-DD.")] = "",
+    due: Annotated[str, typer.Option(help="Next calibration due, YYYY-MM-DD.")] = "",
+    by: By = "",
+) -> None:
+    """Add a rig, or a new calibration of it."""
+    for label, date in (("calibrated", calibrated), ("due", due)):
+        if date:
+            iso_date(f"--{label}", date)
+    content = {"certificate": certificate, "calibrated_at": calibrated, "due": due}
+    open_workshop().add_rig(name, {k: v for k, v in content.items() if v}, by=by)
+    typer.echo(f"Rig {name} recorded.")
+
+
+@rig_app.command()
+def health(rig: Rig, json: Json = False) -> None:
+    """Say what speaks against judging pieces on a rig; 1 when something does."""
+    from ..workshop.rig.health import master_state, rig_words
+
+    shop = open_workshop()
+    words, state = rig_words(shop, rig), master_state(shop, rig)
+    if json:
+        master = (
+            {"serial": state.serial, "spins": state.spins, "outside": state.outside}
+            if state
+            else None
+        )
+        emit({"rig": rig, "words": words, "master": master})
+    else:
+        for w in words or ["Nothing speaks against judging pieces on it."]:
+            typer.echo(w)
+    if words:
+        raise typer.Exit(1)
+
+
+@rig_app.command()
+def shaker(
+    rig: Rig,
+    reads: Annotated[float | None, typer.Option(help="What the rig reads, m/s² rms.")] = None,
+    recording: Annotated[Path | None, typer.Option(help="A recording of the shaker.")] = None,
+    by: By = "",
+    json: Json = False,
+) -> None:
+    """Judge and keep a check with a hand-held shaker (10 m/s² rms at 159.155 Hz); 1 when it is over 3 %."""
+    from ..workshop.rig.health import check_shaker
+
+    told = check_shaker(open_workshop(), rig, reads_m_s2=reads, recording=recording, by=by)
+    if json:
+        emit(told)
+    else:
+        good = (
+            "good"
+            if told["good"]
+            else f"over 3 %; readings since have to be multiplied by {told['gain']:.4f}"
+        )
+        typer.echo(f"{told['reads_m_s2']:.3f} m/s², {100 * told['deviation']:+.1f} %: {good}.")
+    if not told["good"]:
+        raise typer.Exit(1)
+
+
+@rig_app.command()
+def compare(
+    rig: Rig, other: Annotated[str, typer.Argument(help="The other rig.")], json: Json = False
+) -> None:
+    """Compare two rigs on the pieces spun on both with no cut between."""
+    from ..workshop.rig.health import compare_rigs
+
+    agreed, pairs = compare_rigs(open_workshop(), rig, other)
+    if json:
+        emit(asdict(agreed) | {"differs": agreed.differs, "pairs": pairs})
+        return
+    typer.echo(
+        f"{agreed.n} pieces: {rig} reads {agreed.mean:+.3f} of the limit against {other}, "
+        f"95 of 100 between {agreed.low:+.3f} and {agreed.high:+.3f}; "
+        f"{'more than chance explains' if agreed.differs else 'within chance'}."
+    )
+
+
+@rig_app.command()
+def study(
+    rig: Rig,
+    serials: Annotated[list[str], typer.Argument(help="The pieces of the study.")],
+    since: Annotated[str, typer.Option(help="Day it began.")],
+    by: By = "",
+    json: Json = False,
+) -> None:
+    """Compute and keep a gauge study from spins made for it: each operator, each piece, equally often."""
+    from ..workshop.rig.health import run_study
+
+    found, told = run_study(open_workshop(), rig, serials, since=since, by=by)
+    if json:
+        emit(told)
+        return
+    typer.echo(
+        f"{found.operators} operators, {found.parts} pieces, {found.trials} trials: "
+        f"repeatability {found.repeat:.4f} g, reproducibility {found.reproduce:.4f} g, "
+        f"{100 * found.share:.1f} % of the spread, {found.categories} categories."
+    )

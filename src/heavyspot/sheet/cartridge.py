@@ -1,0 +1,56 @@
+"""The frozen report value behind a cartridge's sheet: everything on the page, and nothing else."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ..quantities.angles import Rotation
+from .head import Head
+
+
+@dataclass(frozen=True)
+class SheetCurve:
+    """A curve as it is drawn."""
+
+    run: int
+    speed_rpm: tuple[float, ...]
+    amplitude_g: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class SheetCut:
+    """A cut as it is listed."""
+
+    plane: str
+    angle_deg: float
+    clock: str
+    depth_mm: float
+    mass_mg: float
+    after_run: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class SheetReport(Head):
+    """One sheet's content; the same value always gives the same PDF bytes."""
+
+    position: str
+    rotation: Rotation
+    test_speed_rpm: float
+    sensor: str
+    run_id: str
+    spun_at: str
+    margin: float
+    worst_speed_rpm: float
+    worst_g: float
+    worst_u_g: float
+    worst_limit_g: float
+    reason: str
+    limit_speed_rpm: tuple[float, ...]
+    limit_g: tuple[float, ...]
+    tiers: tuple[tuple[str, str], ...]
+    first: SheetCurve | None
+    last: SheetCurve
+    cuts: tuple[SheetCut, ...]
+    findings: tuple[str, ...]
+    uncertainty: str
+    finding_codes: tuple[str, ...]

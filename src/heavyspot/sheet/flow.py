@@ -1,0 +1,49 @@
+"""The frozen report value behind a flow sheet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from .head import Head
+
+
+@dataclass(frozen=True)
+class FlowWindow:
+    """A window as it is listed; flow and uncertainty are none where nothing was measured."""
+
+    name: str
+    position: float | None
+    low_kg_s: float
+    high_kg_s: float
+    flow_kg_s: float | None
+    u_kg_s: float | None
+    verdict: str
+
+
+@dataclass(frozen=True)
+class FlowReading:
+    """A reading as it is listed."""
+
+    position: float | None
+    way: str
+    corrected_kg_s: float
+    u_kg_s: float
+    ratio: float | None
+    efficiency: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class FlowReport(Head):
+    """One flow sheet's content; the same value always gives the same PDF bytes."""
+
+    element: str
+    reference: str
+    housings: str
+    measured_at: str
+    windows: tuple[FlowWindow, ...]
+    readings: tuple[FlowReading, ...]
+    curve: tuple[tuple[float, float], ...]
+    hysteresis_kg_s: float | None
+    repeat_kg_s: float | None
+    stop: str
+    leak_kg_s: float | None

@@ -1,0 +1,31 @@
+"""The same as JSON under /api, one file a subject."""
+
+from . import (
+    bench,
+    cartridge,
+    job,
+    model,
+    people,
+    rig,
+    rotor,
+    run,
+    station,
+    story,
+)
+
+ROUTERS = tuple(
+    part.router
+    for part in (
+        story,
+        model,
+        rig,
+        people,
+        job,
+        bench,
+        run,
+        rotor,
+        station,
+        cartridge,
+    )
+)
+"""In the order they are asked: the piece itself last, whose address takes any serial."""

@@ -1,0 +1,74 @@
+"""A cartridge as JSON under /api: its curves, cuts, sheet and label."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Response
+from pydantic import Field
+
+from ...workshop.cartridge.curves_view import curves_view
+from ...workshop.insight.gains import shop_gains
+from ..access import Who, allowed
+from ..deps import REFUSALS, BodyIn, Line, Number, Shop, Word
+from ..files import Language, label_answer, sheet_answer
+
+router = APIRouter(prefix="/api", responses=REFUSALS, dependencies=[Depends(allowed)])
+
+
+class CutIn(BodyIn):
+    """A cut really made: exactly one of mass, depth or unbalance."""
+
+    plane: Word
+    angle_deg: Number
+    mass_mg: Number | None = None
+    depth_mm: Number | None = None
+    unbalance_gmm: Number | None = None
+    by: Word = ""
+    replaces: Annotated[str, Field(max_length=36)] | None = None
+    why: Line = ""
+
+
+@router.get("/pieces/{serial:path}/curves")
+def curves(serial: str, shop: Shop) -> dict[str, Any]:
+    """Return all runs, the limit and the prediction on one speed axis, for drawing."""
+    return curves_view(shop, serial)
+
+
+@router.get("/pieces/{serial:path}/sheet.pdf", response_class=Response)
+def sheet(serial: str, shop: Shop, who: Who, language: Language = "") -> Response:
+    """Issue the customer's sheet."""
+    return sheet_answer(shop, serial, by=who.name, language=language)
+
+
+@router.get("/pieces/{serial:path}/label.pdf", response_class=Response)
+def label(serial: str, shop: Shop, size: Word = "29x62") -> Response:
+    """Make a label."""
+    return label_answer(shop, [serial], size)
+
+
+@router.post("/pieces/{serial:path}/cuts", status_code=201)
+def add_cut(serial: str, cut: CutIn, shop: Shop, who: Who) -> dict[str, Any]:
+    """Record a cut really made, or amend one."""
+    values = cut.model_dump() | {"by": who.name or cut.by}
+    return shop.ground(serial, values.pop("plane"), values.pop("angle_deg"), **values)
+
+
+@router.delete("/cuts/{cut_id}/{serial:path}")
+def void_cut(serial: str, cut_id: str, why: Line, shop: Shop, who: Who) -> dict[str, str]:
+    """Amend a cut that was never made; the entry stays in the ledger."""
+    shop.unground(serial, cut_id, why=why, by=who.name)
+    return {"amended": cut_id}
+
+
+@router.get("/gains")
+def gains(shop: Shop) -> dict[str, Any]:
+    """Return what the newest pieces tell of runs, cuts and kept promises."""
+    return asdict(shop_gains(shop))
+
+
+@router.get("/pieces/{serial:path}")
+def piece(serial: str, shop: Shop) -> dict[str, Any]:
+    """Return a piece with its runs and cuts."""
+    return shop.story(serial)

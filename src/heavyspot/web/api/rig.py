@@ -1,0 +1,39 @@
+"""Rigs as JSON under /api."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter, Depends
+from pydantic import Field
+
+from ..access import Who, allowed
+from ..deps import REFUSALS, BodyIn, Shop, Word
+
+router = APIRouter(prefix="/api", responses=REFUSALS, dependencies=[Depends(allowed)])
+
+
+class RigIn(BodyIn):
+    """A rig: its name and the keys of its record."""
+
+    name: Word
+    content: dict[str, Any] = Field(default_factory=dict)
+
+
+@router.get("/rigs")
+def rigs(shop: Shop) -> list[str]:
+    """List the rigs."""
+    return shop.book.rig_names()
+
+
+@router.get("/rigs/{name}")
+def rig(name: str, shop: Shop) -> dict[str, Any]:
+    """Return a rig's record."""
+    return shop.rig(name).model_dump(mode="json")
+
+
+@router.post("/rigs", status_code=201)
+def add_rig(rig: RigIn, shop: Shop, who: Who) -> dict[str, str]:
+    """Add a rig, or a new version of it."""
+    shop.add_rig(rig.name, rig.content, by=who.name)
+    return {"rig": rig.name.strip()}

@@ -1,0 +1,165 @@
+"""Rotors, machine proofs and matchings as JSON under /api."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, Depends, Response
+from pydantic import Field
+
+from ...quantities.errors import LedgerFault
+from ...workshop.rotor.machine_proofs import match, prove_residual
+from ...workshop.rotor.measuring import (
+    add_rotor,
+    add_rotor_model,
+    corrected,
+    corrected_as_advised,
+    measure_typed,
+    overdue,
+    rotor_model,
+    rotor_story,
+)
+from ...workshop.rotor.reading import UNITS
+from ..access import Who, allowed
+from ..deps import REFUSALS, BodyIn, Number, Shop, Word
+from ..files import Language, sheet_answer
+
+router = APIRouter(prefix="/api", responses=REFUSALS, dependencies=[Depends(allowed)])
+
+Few = Field(max_length=6)
+Unit = Annotated[str, Field(max_length=12)]
+
+
+class KindIn(BodyIn):
+    """A kind of rotor: the keys of its file."""
+
+    content: dict[str, Any]
+
+
+class RotorIn(BodyIn):
+    """A new rotor."""
+
+    serial: Annotated[str, Field(min_length=1, max_length=120)]
+    rotor: Word
+    customer: Word = ""
+    invoice: Word = ""
+
+
+class ReadingIn(BodyIn):
+    """What a machine's display says, one number for each plane."""
+
+    amounts: Annotated[list[Number], Few]
+    angles_deg: Annotated[list[Number], Few]
+    unit: Unit = UNITS[0]
+    light_spot: bool = False
+    speed_rpm: Number | None = None
+    rig: Word = ""
+
+
+class CorrectionIn(BodyIn):
+    """A correction made; nothing given means as advised."""
+
+    plane: Word = ""
+    angle_deg: Number = 0.0
+    amount_gmm: Number = 0.0
+    way: Literal["", "add", "remove"] = ""
+
+
+class ProofIn(BodyIn):
+    """A residual test: twelve amounts for each plane."""
+
+    planes: dict[str, Annotated[list[Number], Field(max_length=12)]]
+    due: Annotated[str, Field(max_length=10)] = ""
+
+
+class MatchingIn(BodyIn):
+    """Parts by kind: name, amount in g·mm, angle."""
+
+    kinds: dict[str, Annotated[list[tuple[Word, Number, Number]], Field(max_length=500)]]
+    steps_deg: dict[str, Number] = Field(default_factory=dict)
+
+
+@router.get("/rotor-kinds")
+def kinds(shop: Shop) -> list[str]:
+    """List the kinds of rotor."""
+    return shop.book.model_names("rotor")
+
+
+@router.get("/rotor-kinds/{name}")
+def kind(name: str, shop: Shop) -> dict[str, Any]:
+    """Return the keys of a kind of rotor."""
+    return rotor_model(shop, name).model_dump(mode="json", exclude_unset=True)
+
+
+@router.post("/rotor-kinds", status_code=201)
+def add_kind(kind: KindIn, shop: Shop, who: Who) -> dict[str, str]:
+    """Add a kind of rotor, or a new version of it."""
+    return {"rotor": add_rotor_model(shop, kind.content, by=who.name).name}
+
+
+@router.post("/rotors", status_code=201)
+def new_rotor(rotor: RotorIn, shop: Shop, who: Who) -> dict[str, str]:
+    """Add a rotor."""
+    row = rotor.model_dump()
+    return {"piece": add_rotor(shop, row.pop("serial"), row.pop("rotor"), **row, by=who.name)}
+
+
+@router.post("/rotors/{serial:path}/readings", status_code=201)
+def reading(serial: str, reading: ReadingIn, shop: Shop, who: Who) -> dict[str, Any]:
+    """Record what a machine's display says; returns verdict and advice."""
+    row = reading.model_dump()
+    return measure_typed(
+        shop, serial, row.pop("amounts"), row.pop("angles_deg"), **row, by=who.name
+    )
+
+
+@router.post("/rotors/{serial:path}/corrections", status_code=201)
+def correction(serial: str, made: CorrectionIn, shop: Shop, who: Who) -> list[dict[str, Any]]:
+    """Record a correction, or that the advice was followed."""
+    if not made.plane:
+        return corrected_as_advised(shop, serial, by=who.name)
+    done = corrected(
+        shop, serial, made.plane, made.angle_deg,
+        amount_gmm=made.amount_gmm, way=made.way, by=who.name,
+    )  # fmt: skip
+    return [done]
+
+
+@router.get("/rotors/{serial:path}/sheet.pdf", response_class=Response)
+def sheet(serial: str, shop: Shop, who: Who, language: Language = "") -> Response:
+    """Issue the rotor's sheet."""
+    return sheet_answer(shop, serial, by=who.name, language=language)
+
+
+@router.get("/rotors/{serial:path}")
+def rotor(serial: str, shop: Shop) -> dict[str, Any]:
+    """Return a rotor with its readings and corrections."""
+    return rotor_story(shop, serial)
+
+
+@router.get("/machines/{name}/proofs")
+def proofs(name: str, shop: Shop) -> dict[str, Any]:
+    """Return a machine's newest proofs, and what is past its day."""
+    rows = [{"kind": r["of"], "at": r["at"], **r["content"]} for r in shop.book.rotors.proofs(name)]
+    return {"proofs": rows, "overdue": overdue(shop, name)}
+
+
+@router.post("/machines/{name}/proofs", status_code=201)
+def add_proof(name: str, proof: ProofIn, shop: Shop, who: Who) -> dict[str, Any]:
+    """Judge and keep a residual test."""
+    return prove_residual(shop, name, proof.planes, due=proof.due, by=who.name)
+
+
+@router.post("/matchings", status_code=201)
+def new_matching(parts: MatchingIn, shop: Shop, who: Who) -> dict[str, Any]:
+    """Propose which parts to put together, and keep it."""
+    return match(shop, parts.kinds, steps_deg=parts.steps_deg, by=who.name)
+
+
+@router.get("/matchings/{id_}")
+def matching(id_: str, shop: Shop) -> dict[str, Any]:
+    """Return a proposal."""
+    row = shop.book.rotors.matching(id_)
+    if row is None:
+        raise LedgerFault("There is no such proposal.", remedy="Ask for the newest ones.")
+    return {"id": id_, "at": row["at"], "by": row["by"], **row["content"]}

@@ -1,0 +1,106 @@
+"""What the main house answers its stations; each shows its own key, and no login helps."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Query, Request
+from pydantic import BaseModel, ConfigDict, Field
+
+from ...workshop.station.arrivals import (
+    main_house,
+    prove_arrival,
+    receive_piece,
+    received,
+    station_of,
+)
+from ...workshop.station.station import offer_of
+from ..access import NotAllowed
+from ..deps import REFUSALS, Number, Shop
+
+
+def known_station(request: Request, shop: Shop) -> str:
+    """Return the station that asks; raises `NotAllowed` when it is none."""
+    name = station_of(shop, request.headers.get("x-station-key", ""))
+    if not name:
+        raise NotAllowed(401, "This is no station's key.")
+    return name
+
+
+router = APIRouter(
+    prefix="/api/exchange", responses=REFUSALS, dependencies=[Depends(known_station)]
+)
+Station = Annotated[str, Depends(known_station)]
+Store = Annotated[str, Field(max_length=36, pattern="^[0-9a-f-]{36}$")]
+Digest = Annotated[str, Field(max_length=64, pattern="^[0-9a-f]{64}$")]
+Whole = Annotated[int, Field(ge=0, le=2**53)]
+
+
+class Sent(BaseModel):
+    """Entries of a station, with how its clock differs."""
+
+    model_config = ConfigDict(extra="forbid")
+    offer: dict[str, Any]
+    clock_s: Number = 0.0
+
+
+class Asked(BaseModel):
+    """A proof of arrival that is asked for."""
+
+    model_config = ConfigDict(extra="forbid")
+    store: Store
+    number: Whole
+    digest: Digest
+
+
+@router.get("")
+def house(shop: Shop, station: Station) -> dict[str, Any]:
+    """Who the main house is, and who asks."""
+    return {**main_house(shop), "station": station}
+
+
+@router.get("/cursor")
+def cursor(shop: Shop, store: Store) -> dict[str, Any]:
+    """How far into a store's chain everything has arrived."""
+    number, digest = shop.book.exchange.cursor(store)
+    return {"number": number, "digest": digest}
+
+
+@router.post("/entries")
+def take(shop: Shop, sent: Sent) -> dict[str, Any]:
+    """Take entries, all of them or none."""
+    return asdict(shop.book.exchange.take(offer_of(sent.offer), clock_s=sent.clock_s))
+
+
+@router.get("/entries")
+def offer(shop: Shop, store: Store, after: Whole) -> dict[str, Any]:
+    """Entries behind a link, without the station's own."""
+    made = shop.book.exchange.offer(after, taker=store)
+    return {"offer": asdict(made), "head": shop.book.head()[0]}
+
+
+@router.get("/files/{name:path}")
+def have(shop: Shop, name: str) -> dict[str, int]:
+    """How many bytes of a file have arrived; -1 when it is complete."""
+    return {"have": received(shop, name)}
+
+
+@router.put("/files/{name:path}")
+async def put(
+    request: Request,
+    shop: Shop,
+    name: str,
+    at: Annotated[int, Query(ge=0, le=2**53)],
+    digest: Digest,
+    last: bool = False,
+) -> dict[str, int]:
+    """Bytes of a file."""
+    content = await request.body()
+    return {"have": receive_piece(shop, name, content, at=at, digest=digest, last=last)}
+
+
+@router.post("/proof")
+def proof(shop: Shop, station: Station, asked: Asked) -> dict[str, Any]:
+    """A signed word that all of a store has arrived."""
+    return prove_arrival(shop, station, asked.store, asked.number, asked.digest)

@@ -1,0 +1,53 @@
+"""What every route shares: the open shop, the bench, the people, and the shapes of what is typed."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import Depends, Request
+from pydantic import BaseModel, ConfigDict, Field
+
+from ..workshop.bench.bench import Bench
+from ..workshop.people import People
+from ..workshop.shop import Workshop
+
+
+def shop_of(request: Request) -> Workshop:
+    """Return the application's workshop."""
+    shop: Workshop = request.app.state.shop
+    return shop
+
+
+def people_of(request: Request) -> People:
+    """Return the application's accounts."""
+    people: People = request.app.state.people
+    return people
+
+
+def bench_of(request: Request) -> Bench:
+    """Return the application's bench."""
+    bench: Bench = request.app.state.bench
+    return bench
+
+
+Shop = Annotated[Workshop, Depends(shop_of)]
+ThePeople = Annotated[People, Depends(people_of)]
+TheBench = Annotated[Bench, Depends(bench_of)]
+Number = Annotated[float, Field(allow_inf_nan=False)]
+
+Word = Annotated[str, Field(max_length=120)]
+Line = Annotated[str, Field(max_length=400)]
+
+REFUSALS: dict[int | str, dict[str, Any]] = {
+    401: {"description": "Not logged in"},
+    403: {"description": "Asked by another site's page, or the role is not enough"},
+    404: {"description": "No such piece"},
+    422: {"description": "Bad input: error and remedy"},
+    503: {"description": "The ledger cannot be reached or written"},
+}
+
+
+class BodyIn(BaseModel):
+    """A body with no unknown keys."""
+
+    model_config = ConfigDict(extra="forbid")

@@ -1,0 +1,135 @@
+"""Logging in and out, and the shop's users."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Form, Request, Response
+from fastapi.responses import JSONResponse, RedirectResponse
+
+from ...quantities.errors import BadInput
+from ...workshop.people import LOGIN_HOURS, ROLES
+from ..access import COOKIE, NotAllowed, Who, allowed
+from ..deps import people_of
+from ..page import Text, by_script, fault_page, goto, page
+
+
+async def refuse_access(request: Request, fault: Exception) -> Response:
+    """Answer `NotAllowed`: a page goes to the login, a program gets JSON."""
+    assert isinstance(fault, NotAllowed)
+    if request.url.path.startswith("/api") or (fault.status == 403 and by_script(request)):
+        remedy = "POST name and password to /login." if fault.status == 401 else "Ask an owner."
+        return JSONResponse({"error": fault.text, "remedy": remedy}, fault.status)
+    if fault.status == 401:
+        if by_script(request):
+            return Response(status_code=401, headers={"HX-Redirect": "/login"})
+        return RedirectResponse("/login", 303)
+    return fault_page(request, BadInput(fault.text, remedy="Ask an owner of the shop."), 403)
+
+
+router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
+
+
+@router.get("/login")
+def login_page(request: Request) -> Response:
+    """The login."""
+    return page(request, "login.html")
+
+
+@router.post("/login")
+def log_in(
+    request: Request, name: Annotated[str, Form()] = "", password: Annotated[str, Form()] = ""
+) -> Response:
+    """Log in; the token goes into a cookie that no script can read."""
+    people = people_of(request)
+    try:
+        token = people.log_in(name, password)
+    except BadInput as fault:
+        return page(request, "login.html", {"fault": fault, "name": name}, status=422)
+    return _entered(request, token)
+
+
+def _entered(request: Request, token: str) -> Response:
+    answer = RedirectResponse("/", 303)
+    answer.set_cookie(COOKIE, token, max_age=round(3600 * LOGIN_HOURS), **cookie_safety(request))
+    return answer
+
+
+@router.get("/switch")
+def switch_page(request: Request) -> Response:
+    """Who takes over the bench."""
+    return _switch(request)
+
+
+@router.post("/switch")
+def switch(request: Request, name: Text = "", pin: Text = "") -> Response:
+    """Take over the bench by a pin."""
+    people = people_of(request)
+    try:
+        token = people.take_over(name, pin, token=request.cookies.get(COOKIE, ""))
+    except BadInput as fault:
+        return _switch(request, fault=fault, name=name)
+    return _entered(request, token)
+
+
+@router.post("/pin")
+def set_pin(request: Request, who: Who, pin: Text = "") -> Response:
+    """Give oneself a pin, or end it."""
+    try:
+        people_of(request).set_pin(who, pin)
+    except BadInput as fault:
+        return _switch(request, fault=fault)
+    return goto("/switch")
+
+
+def _switch(request: Request, **values: Any) -> Response:
+    values |= {"names": people_of(request).with_pins()}
+    return page(request, "switch.html", values, status=422 if "fault" in values else 200)
+
+
+def cookie_safety(request: Request) -> dict[str, Any]:
+    """Return the cookie's attributes; Secure whenever the page came over TLS."""
+    return {"httponly": True, "samesite": "strict", "secure": request.url.scheme == "https"}
+
+
+@router.post("/logout")
+def log_out(request: Request) -> Response:
+    """Log out."""
+    people = people_of(request)
+    people.log_out(request.cookies.get(COOKIE, ""))
+    answer = RedirectResponse("/login", 303)
+    answer.delete_cookie(COOKIE)
+    return answer
+
+
+@router.get("/users")
+def users(request: Request) -> Response:
+    """The users, and a form for a new one or a new password."""
+    return _users(request)
+
+
+@router.post("/users")
+def set_user(
+    request: Request, who: Who, name: Text = "", role: Text = "", password: Text = ""
+) -> Response:
+    """Add a user or give one a new password."""
+    try:
+        people_of(request).set_user(name, role, password, by=who.name)
+    except BadInput as fault:
+        return _users(request, fault=fault, name=name, role=role)
+    return goto("/users")
+
+
+@router.post("/users/end")
+def end_user(request: Request, who: Who, name: Text = "") -> Response:
+    """End an account."""
+    try:
+        people_of(request).end_user(name, by=who.name)
+    except BadInput as fault:
+        return _users(request, fault=fault)
+    return goto("/users")
+
+
+def _users(request: Request, **values: Any) -> Response:
+    values |= {"users": people_of(request).users(), "roles": ROLES}
+    return page(request, "users.html", values, status=422 if "fault" in values else 200)

@@ -1,0 +1,403 @@
+"""The old book: cells as people write them, layouts guessed and remembered, every row once."""
+
+import csv
+import datetime
+import os
+import random
+import signal
+import subprocess
+import sys
+
+import pytest
+import xlsxwriter
+from hypothesis import given
+from hypothesis import strategies as st
+from workshop.old_book.workbooks import sheet_with, xlsx_with
+
+from heavyspot.quantities.errors import BadInput, UnreadableFile
+from heavyspot.sources.loose_table import open_table
+from heavyspot.workshop.job.story import whole_story
+from heavyspot.workshop.old_book.bring import bring_in, preview
+from heavyspot.workshop.old_book.cells import (
+    as_date,
+    as_peak,
+    as_speed,
+    as_text,
+    as_verdict,
+    date_order,
+)
+from heavyspot.workshop.old_book.customers import merge_customers
+from heavyspot.workshop.old_book.layout import guess_layout
+from heavyspot.workshop.shop import Workshop
+
+TODAY = datetime.date(2026, 11, 25)
+HEAD = [
+    "Date",
+    "Serial no",
+    "Customer",
+    "Invoice",
+    "Turbo",
+    "Max rpm",
+    "Before",
+    "After [g]",
+    "Result",
+]
+HEAD += ["Tech", "Shelf"]
+ROWS = [
+    line.split("|")
+    for line in (
+        "14/03/2011|N-1|Nordhafen Motor|11-7|Larch 52|150k|2,1|0.3 g|OK|Ida|A",
+        "03/04/2011|N-2|NORDHAFEN MOTORS|11-7|larch 52|150 000|1.9|0,25|pass|Ida|A",
+        "05/06/2012|N-1|Nordhafen Motor Ltd.|12-3|Larch 52|150.000 rpm|0.9|0.2|ok|Jon|B",
+        "31/02/2012|N-3|Tidal Works|12-4|Oak 90|90k|3|0.4|OK|Jon|B",
+        "01/07/2012||Tidal Works|12-4|Oak 90|90k|3|0.4|OK|Jon|B",
+        "02/07/2012|N-4|Tidal Works|12-4|Oak 90|quick|3|0.4|OK|Jon|B",
+        "02/07/2012|N-5|Tidal Works|12-4|Oak 90|90|3|9.80665 m/s²|n.i.O.|Jon|B",
+        "02/07/2012|N-5|Tidal Works|12-4|Oak 90|90|3|9.80665 m/s²|n.i.O.|Jon|B",
+    )
+]
+
+
+@pytest.fixture
+def shop(tmp_path):
+    made = Workshop(tmp_path / "data")
+    yield made
+    made.close()
+
+
+def write(path, rows=ROWS, head=HEAD, delimiter=";", encoding="utf-8"):
+    with path.open("w", encoding=encoding, newline="") as file:
+        writer = csv.writer(file, delimiter=delimiter)
+        writer.writerows([["Balancing book"], [], head, *rows])
+    return open_table(path)
+
+
+def test_dates_as_people_write_them():
+    for text in (
+        "3.4.2019",
+        "03-04-2019",
+        "2019-04-03",
+        "3 Apr 2019",
+        "3. avril 2019",
+        "3 abr. 19",
+        "Apr 3, 2019",
+    ):
+        assert as_date(text, "dmy", today=TODAY) == "2019-04-03", text
+    assert as_date("03/04/2019", "mdy", today=TODAY) == "2019-03-04"
+    assert as_date("3. März 2019", "", today=TODAY) == "2019-03-03"
+    assert (
+        as_date("03.04.2019", "mdy", today=TODAY) == "2019-04-03"
+    )  # with points the day comes first
+    # ECMA-376 part 1, 18.17.4.1 (1900 date base): serial 40,000 is 6 July 2009
+    assert as_date(40000.0, "", today=TODAY) == "2009-07-06"
+    for text in ("31.02.2019", "soon", "2031-01-01", "1.1.1890", 7.0, "12 Smarch 2019"):
+        with pytest.raises(ValueError, match="date"):
+            as_date(text, "dmy", today=TODAY)
+
+
+@given(st.dates(datetime.date(1951, 1, 1), TODAY))
+def test_any_date_reads_back_in_any_order(day):
+    for order, text in (("dmy", "%d/%m/%Y"), ("mdy", "%m/%d/%Y"), ("ymd", "%Y/%m/%d")):
+        assert as_date(day.strftime(text), order, today=TODAY) == day.isoformat()
+
+
+def test_the_order_of_dates_is_told_or_asked():
+    assert date_order(["03/04/2019", "14/03/2019"]) == "dmy"
+    assert date_order(["03/04/2019", "03/14/2019"]) == "mdy"
+    assert date_order(["03.04.2019"]) == "dmy"
+    assert date_order(["2019-04-03", None, "5/5/2019"]) == ""
+    assert date_order(["03/04/2019"]) is None
+    assert date_order(["14/03/2019", "03/14/2019"]) is None  # both: somebody has to look
+
+
+def test_speeds_peaks_verdicts():
+    for text in (
+        "150k",
+        "150 K rpm",
+        "150.000",
+        "150,000",
+        "150'000 U/min",
+        "150 000",
+        "150",
+        150.0,
+        150000.0,
+        "150,0k",
+    ):
+        assert as_speed(text) == 150_000, text
+    assert as_speed("87,5k") == 87_500
+    for text in ("fast", "2,000,000", "0"):
+        with pytest.raises(ValueError, match="speed"):
+            as_speed(text)
+    assert as_peak("0,35", "") == (0.35, "") and as_peak("1.234", "") == (1.234, "")
+    assert as_peak("< 0.1 g", "") == (0.1, "") and as_peak(9.80665, "m/s2") == (1.0, "")
+    assert as_peak("4,5 mm/s", "") == (None, "4.5 mm/s")
+    with pytest.raises(ValueError):
+        as_peak("much", "")
+    assert as_verdict("  OK!") == as_verdict(1.0) == as_verdict("i.O.") == "pass"
+    assert as_verdict("N.i.O.") == as_verdict("nok") == "fail"
+    with pytest.raises(ValueError):
+        as_verdict("so so")
+    assert as_text(1234567.0) == "1234567" and as_text(0.5) == "0.5"
+
+
+@given(st.floats(0.001, 400), st.sampled_from([".", ","]), st.integers(1, 4))
+def test_any_peak_reads_back_with_either_decimal_sign(value, sign, digits):
+    text = f"{value:.{digits}f}"
+    assert as_peak(text.replace(".", sign), "")[0] == float(text)
+
+
+def test_customers_are_one_where_only_the_spelling_differs():
+    merged, alike = merge_customers(
+        ["Nordhafen Motor", "NORDHAFEN MOTORS", "Nordhafen Motor", "Nordhafen-Motor GmbH & Co. KG", "Tidal Haulge"],
+        ["Tidal Haulage"],
+    )  # fmt: skip
+    assert set(merged) == {"NORDHAFEN MOTORS", "Nordhafen-Motor GmbH & Co. KG"}
+    assert set(merged.values()) == {"Nordhafen Motor"}
+    assert alike == [("Tidal Haulge", "Tidal Haulage")]  # asked, never merged
+
+
+def test_layouts_in_four_languages():
+    wanted = {"serial", "date", "customer", "model", "speed_rpm", "last_g", "operator", "note"}
+    for headers in (
+        ["Serial", "Date", "Customer", "Model", "Max. speed", "After", "Operator", "Remarks"],
+        ["Serien-Nr.", "Datum", "Kunde", "Typ", "Drehzahl", "Nachher", "Prüfer", "Bemerkung"],
+        [
+            "Numéro de série",
+            "Date",
+            "Client",
+            "Modèle",
+            "Vitesse",
+            "Après",
+            "Opérateur",
+            "Remarque",
+        ],
+        [
+            "Número de serie",
+            "Fecha",
+            "Cliente",
+            "Modelo",
+            "Velocidad",
+            "Después",
+            "Operario",
+            "Notas",
+        ],
+    ):
+        assert set(guess_layout(headers).columns) == wanted, headers
+
+
+def test_rows_come_in_once_and_what_cannot_is_kept_with_its_reason(shop, tmp_path):
+    shop.add_model({"name": "Larch 52", "rotation": "clockwise", "rated_speed_rpm": 175000,
+                    "test_speed_rpm": 150000, "plane": [{"name": "nut", "radius_mm": 6.0}]})  # fmt: skip
+    table, rejects = write(tmp_path / "old.csv"), tmp_path / "rejects.csv"
+    seen = preview(shop, table)
+    assert seen.layout.dates == "dmy" and seen.layout.peak_unit == "" and not seen.questions
+    assert seen.new_models == ("Oak 90",) and seen.refused_count == 3 and not seen.remembered
+    dry = bring_in(shop, table, rejects=rejects, dry_run=True)
+    assert (dry.taken, dry.refused, dry.pieces) == (4, 4, 3) and shop.book.pieces() == []
+    told = bring_in(shop, table, rejects=rejects, by="Ida")
+    assert (told.rows, told.taken, told.known, told.refused, told.pieces, told.jobs) == (
+        8,
+        4,
+        0,
+        4,
+        3,
+        2,
+    )
+    with rejects.open(encoding="utf-8-sig") as file:
+        refused = list(csv.DictReader(file))
+    assert [(r["line"], r["reason"]) for r in refused] == [
+        ("7", '"31/02/2012" is no date'), ("8", "no serial"), ("9", '"quick" is no speed'),
+        ("11", "the same as line 10"),
+    ]  # fmt: skip
+    assert refused[0]["Shelf"] == "B"
+    first, second, fifth = (shop.piece(s) for s in ("N-1", "N-2", "N-5"))
+    assert first["job_id"] == second["job_id"] and first["customer"] == "Nordhafen Motor"
+    assert (
+        second["model"] == "Larch 52"
+        and first["day"] == "2011-03-14"
+        and fifth["verdict"] == "fail"
+    )
+    rows = shop.book.old.of_piece(first["id"])
+    assert [r["content"]["date"] for r in rows] == ["2011-03-14", "2012-06-05"]
+    assert rows[0]["content"]["cells"]["Shelf"] == "A"  # what no field takes is kept as written
+    assert shop.book.old.of_piece(fifth["id"])[0]["content"]["last_g"] == pytest.approx(1.0)
+    again = bring_in(shop, table, rejects=rejects)
+    assert (again.taken, again.known, again.refused) == (0, 4, 4)
+    assert preview(shop, table).remembered
+    assert list(shop.book.check_chain()) == []
+    found = shop.book.search.find("jon from:2012-01-01")
+    assert {r["serial"] for r in found.rows} == {"N-5"}  # N-1 came first in 2011
+    told = [e for e in whole_story(shop, "N-1") if e.kind == "old"]
+    assert len(told) == 2 and "2.10 g → 0.30 g" in told[0].text and told[0].by == "Ida"
+
+
+def test_a_row_that_was_put_right_comes_in_later(shop, tmp_path):
+    table, rejects = write(tmp_path / "old.csv"), tmp_path / "rejects.csv"
+    bring_in(shop, table, rejects=rejects)
+    right = [*ROWS[:3], ["28/02/2012", *ROWS[3][1:]], *ROWS[4:]]
+    told = bring_in(shop, write(tmp_path / "right.csv", right), rejects=rejects)
+    assert (told.taken, told.known, told.pieces) == (1, 4, 1)
+
+
+def test_the_program_s_own_piece_keeps_its_verdict(shop, tmp_path):
+    shop.add_model({"name": "Larch 52", "rotation": "clockwise", "rated_speed_rpm": 175000,
+                    "test_speed_rpm": 150000, "plane": [{"name": "nut", "radius_mm": 6.0}]})  # fmt: skip
+    shop.add_piece("N-1", "Larch 52", customer="Somebody", invoice="26-1")
+    told = bring_in(shop, write(tmp_path / "old.csv"), rejects=tmp_path / "r.csv")
+    piece = shop.piece("N-1")
+    assert told.pieces == 2 and piece["customer"] == "Somebody" and piece["invoice"] == "26-1"
+    assert len(shop.book.old.of_piece(piece["id"])) == 2
+
+
+@pytest.mark.parametrize(
+    ("delimiter", "encoding"),
+    [(",", "utf-8-sig"), ("\t", "utf-16"), ("|", "cp1252"), (";", "cp1252")],
+)
+def test_any_separator_and_code_page(shop, tmp_path, delimiter, encoding):
+    rows = [
+        [
+            "14.03.2011",
+            "Ü-1",
+            "Müller & Söhne",
+            "1",
+            "Larch 52",
+            "150k",
+            "2",
+            "0,3",
+            "gut",
+            "Jörg",
+            "",
+        ]
+    ]
+    told = bring_in(
+        shop,
+        write(tmp_path / "t.txt", rows, delimiter=delimiter, encoding=encoding),
+        rejects=tmp_path / "r.csv",
+    )
+    assert told.taken == 1 and shop.piece("Ü-1")["customer"] == "Müller & Söhne"
+    assert not (tmp_path / "r.csv").exists()
+
+
+def test_a_workbook_tells_the_same_as_text(shop, tmp_path):
+    book = xlsxwriter.Workbook(str(tmp_path / "old.xlsx"))
+    book.add_worksheet("Cover")
+    sheet, day = book.add_worksheet("Log"), book.add_format({"num_format": "dd/mm/yyyy"})
+    for c, h in enumerate(HEAD):
+        sheet.write(2, c, h)
+    sheet.write_datetime(3, 0, datetime.datetime(2011, 3, 14), day)
+    for c, v in enumerate(
+        [1234567, "Tidal Works", "11-7", "Larch 52", 150000, 2.1, 0.3, "OK"], start=1
+    ):
+        sheet.write(3, c, v)
+    book.close()
+    table = open_table(tmp_path / "old.xlsx", sheet="Log")
+    assert table.sheets == ("Cover", "Log")
+    told = bring_in(shop, table, rejects=tmp_path / "r.csv")
+    piece = shop.piece("1234567")
+    row = shop.book.old.of_piece(piece["id"])[0]["content"]
+    assert told.taken == 1 and row["date"] == "2011-03-14" and row["speed_rpm"] == 150_000
+    assert row["line"] == 4
+
+
+def test_a_date_that_can_be_either_is_a_question(shop, tmp_path):
+    table = write(tmp_path / "t.csv", [["03/04/2011", *ROWS[0][1:]]])
+    assert "Day or month first?" in preview(shop, table).questions[0]
+    with pytest.raises(BadInput, match="Day or month"):
+        bring_in(shop, table, rejects=tmp_path / "r.csv")
+    layout = preview(shop, table).layout.model_copy(update={"dates": "mdy"})
+    bring_in(shop, table, layout, rejects=tmp_path / "r.csv")
+    assert shop.piece("N-1")["day"] == "2011-03-04"
+
+
+def test_files_that_are_none(shop, tmp_path):
+    def file(name, content):
+        (tmp_path / name).write_bytes(content)
+        return tmp_path / name
+
+    with pytest.raises(UnreadableFile, match="cannot be opened"):
+        open_table(tmp_path / "none.csv")
+    with pytest.raises(UnreadableFile, match="no readable workbook"):
+        open_table(file("torn.xlsx", b"PK\x03\x04torn"))
+    with pytest.raises(UnreadableFile, match="neither text"):
+        open_table(file("x.bin", b"\x00\x01\x02\x03"))
+    with pytest.raises(BadInput, match="No line looks like a header"):
+        preview(shop, open_table(file("empty.csv", b"")))
+    with pytest.raises(BadInput, match="No line looks like a header"):
+        preview(shop, open_table(file("numbers.csv", b"1;2;3\n4;5;6\n")))
+    questions = preview(
+        shop, open_table(file("n.csv", b"Customer;Date\nTidal;1.1.2011\n"))
+    ).questions
+    assert "No column is the serial" in questions[0]
+
+
+def test_a_workbook_cannot_read_files_or_fill_the_memory(shop, tmp_path):
+    secret = tmp_path / "secret"
+    secret.write_text("the shop's key")
+    evil = sheet_with(f'<!DOCTYPE x [<!ENTITY e SYSTEM "file://{secret}">]>', "&e;")
+    try:
+        table = open_table(xlsx_with(tmp_path / "xxe.xlsx", evil))
+        told = str(list(table.rows()))
+    except UnreadableFile as fault:
+        told = str(fault)
+    assert "the shop's key" not in told
+    bomb = xlsx_with(tmp_path / "bomb.xlsx", evil, [("xl/sharedStrings.xml", b" " * 250_000_000)])
+    assert bomb.stat().st_size < 1_000_000
+    with pytest.raises(UnreadableFile, match="unpacks to"):
+        open_table(bomb)
+
+
+KILLED = """
+import sys
+from pathlib import Path
+from heavyspot.sources.loose_table import open_table
+from heavyspot.workshop.old_book import bring
+from heavyspot.workshop.shop import Workshop
+bring.BATCH = 50
+shop = Workshop(sys.argv[1])
+def say(done, total):
+    print(done, flush=True)
+bring.bring_in(shop, open_table(Path(sys.argv[2])), rejects=Path(sys.argv[2] + ".rejects"), progress=say)
+"""
+
+
+def test_killed_while_it_takes_rows_it_goes_on_and_nothing_is_doubled(tmp_path):
+    rows = [
+        [
+            f"{1 + i % 28:02d}.03.2011",
+            f"K-{i}",
+            "Tidal Works",
+            str(i // 3),
+            "Larch 52",
+            "150k",
+            "2",
+            "0.3",
+            "ok",
+            "Ida",
+            "",
+        ]
+        for i in range(1500)
+    ]
+    write(tmp_path / "big.csv", rows)
+    rng, data = random.Random(4), tmp_path / "data"
+    Workshop(data).close()
+    for _ in range(4):
+        child = subprocess.Popen(
+            [sys.executable, "-c", KILLED, str(data), str(tmp_path / "big.csv")],
+            stdout=subprocess.PIPE, text=True,
+        )  # fmt: skip
+        said = 0
+        for line in child.stdout:
+            said = int(line)
+            if rng.random() < 0.2:
+                break
+        os.kill(child.pid, signal.SIGKILL)
+        child.stdout.close()
+        child.wait()
+        shop = Workshop(data)
+        kept = len(shop.book.pieces())
+        assert kept >= said and list(shop.book.check_chain()) == []
+        shop.close()
+    shop = Workshop(data)
+    told = bring_in(shop, open_table(tmp_path / "big.csv"), rejects=tmp_path / "r.csv")
+    assert told.taken + told.known == 1500 and len(shop.book.pieces()) == 1500
+    shop.close()
