@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from faults import reference_faults as ref
 from faults import sensor_faults as sen
@@ -71,10 +71,10 @@ KINDS = {
               proves_nothing=True, needs="run"),
         _kind("gain falls midway", sen.gain_falls_midway, "sensor.step", "vector.drifts", "sensor.silent",
               proves_nothing=True),
-        _kind("clips hard", sen.clips_hard, "sensor.clipped", proves_nothing=True),
-        _kind("clips softly", sen.clips_softly, "sensor.clipped", proves_nothing=True),
-        _kind("clips on one side", sen.clips_on_one_side, "sensor.clipped", proves_nothing=True),
-        _kind("clips before a filter", sen.clips_before_the_filter, "sensor.clipped", proves_nothing=True),
+        _kind("clips hard", sen.clips_hard, "sensor.clipped"),
+        _kind("clips softly", sen.clips_softly, "sensor.clipped"),
+        _kind("clips on one side", sen.clips_on_one_side, "sensor.clipped"),
+        _kind("clips before a filter", sen.clips_before_the_filter, "sensor.clipped"),
         _kind("full scale reached", sen.full_scale_reached, "sensor.clipped"),
         _kind("hum on the sensor", sen.hum, "sensor.hum"),
         _kind("fixed tone", sen.fixed_tone, "tone.fixed", never=OIL),
@@ -103,7 +103,8 @@ KINDS = {
         _kind("pulse called magnetic", ref.pulse_called_magnetic, "reference.kind"),
         _kind("magnetic called pulse", ref.magnetic_called_pulse, "reference.kind"),
         _kind("strong harmonics", ref.strong_harmonics, never=("reference.weak", "reference.lost")),
-        _kind("single turns missing", ref.misses_single_turns, "reference.repaired", "reference.bursts"),
+        _kind("single turns missing", ref.misses_single_turns, "reference.repaired", "reference.bursts",
+              "reference.lost_above"),
         _kind("turns missing in bursts", ref.misses_in_bursts, "reference.bursts", "reference.lost_above",
               "reference.repaired", "reference.irregular"),
         _kind("two marks", ref.two_marks, "reference.irregular", "reference.lost", "reference.repaired",
@@ -111,7 +112,7 @@ KINDS = {
         _kind("scratches", ref.scratches, "reference.repaired", "reference.irregular"),
         _kind("swapped, magnetic", ref.swapped_magnetic, "sensor.swapped", proves_nothing=True),
         _kind("swapped, pulse", ref.swapped_pulse, "sensor.swapped", proves_nothing=True),
-        _kind("wrong sample rate", ref.wrong_rate, "recording.rate", proves_nothing=True),
+        _kind("wrong sample rate", ref.wrong_rate, "recording.rate", "speed.above_rated", proves_nothing=True),
         _kind("leads reversed", ref.reversed_leads, "reference.reversed", needs="run", only="magnetic"),
         _kind("speed not reached", None, "speed.not_reached", proves_nothing=True,
               how=lambda size: {"top_share": 0.96 - 0.3 * size}),

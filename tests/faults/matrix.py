@@ -123,7 +123,7 @@ def judged(case, kind, take, result):
         verdict=result.verdict,
         action=result.advice.action,
         codes=codes,
-        false_pass=result.verdict == "pass" and (over or kind.proves_nothing),
+        false_pass=result.verdict == "pass" and bool(over or kind.proves_nothing or off > 1.0),
         wrong_cut=bool(result.advice.action == "cut" and off > 1.0),
         named=not kind.named or bool(kind.named & set(codes)),
         false_word=bool(kind.never & set(codes)) or (kind.name == "clean" and bool(loud)),

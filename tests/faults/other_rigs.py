@@ -13,7 +13,11 @@ from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings, spin
 
 RIGS = ("turbo", "elements", "modes")
-MODELS = {"turbo": ("Plane 50", 150_000.0), "elements": ("Larch 52", 150_000.0), "modes": ("Hazel 55", 140_000.0)}  # fmt: skip
+MODELS = {
+    "turbo": ("Plane 50", 150_000.0),
+    "elements": ("Larch 52", 150_000.0),
+    "modes": ("Hazel 55", 140_000.0),
+}
 RATED_SHARE = 1.1
 
 

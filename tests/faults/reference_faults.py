@@ -28,7 +28,8 @@ def two_poles(take, size, rng):
 
 
 def weak_magnet(take, size, rng):
-    return _magnetic(take, np.sin(take.theta), rng, volts=1.5 / between(25, 400, size), hum_v=0.008, noise_v=0.006)  # fmt: skip
+    volts = 1.5 / between(25, 400, size)
+    return _magnetic(take, np.sin(take.theta), rng, volts=volts, hum_v=0.008, noise_v=0.006)
 
 
 def no_magnet(take, size, rng):

@@ -80,6 +80,8 @@ class Judgement:
     covered : float
         Share of the speed range in which there is a measured point.
     reason : str
+    measured : str
+        What the curve alone would say, where a finding made the verdict undecided; else empty.
     """
 
     verdict: Verdict
@@ -87,6 +89,7 @@ class Judgement:
     worst: Worst
     covered: float
     reason: str
+    measured: str = ""
 
 
 def amplitude_uncertainty(

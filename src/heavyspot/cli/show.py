@@ -87,7 +87,7 @@ def verdict_line(result: SpinResult) -> Text:
     """Return the verdict and its reason."""
     text = Text()
     text.append(f" {VERDICT_WORDS[result.verdict]} ", style=_STYLE[result.verdict] + " reverse")
-    text.append("  " + (result.judgement.reason if result.judgement else "nothing could be judged"))
+    text.append("  " + result.reason)
     return text
 
 

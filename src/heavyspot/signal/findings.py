@@ -12,7 +12,7 @@ import numpy as np
 from ..quantities.finding import Finding, Severity
 from .curve import Reading
 from .phase import PhasedBlocks, spells
-from .reference_wave import clear_mark, flipped, wave_findings
+from .reference_wave import clear_mark, flipped, pulses_not_followed, wave_findings
 from .tracker import Track
 
 FLIPPED_DEG = 100.0
@@ -23,7 +23,7 @@ def reference_findings(track: Track, reading: Reading) -> list[Finding]:
     """Return what is wrong with the phase reference; a ``block`` means its angles are not to be used."""
     blocks = reading.blocks
     if not reading.curves:
-        return [_not_followed(track)]
+        return pulses_not_followed(track) or [_not_followed(track)]
     found = [*wave_findings(track, blocks), *_two_poles(reading), *_lost(track, blocks)]
     found += [*_weak(blocks), *_flips(reading), *_bursts(blocks), *_hum(blocks)]
     counts = track.counts

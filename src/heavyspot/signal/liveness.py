@@ -189,7 +189,10 @@ def _stays_as_pulses(cells: Cells, i: int) -> bool:
         line = np.abs(cells.orders[i, fast, order])
         noise = float(np.median(cells.scatter[i, fast, order]))
         usual = float(np.median(line))
-        if usual < 4 * noise or float(np.std(line)) > PICKUP_SCATTER * usual + 2 * noise:
+        if (
+            usual <= max(4 * noise, 0.25 * DEAD_G)
+            or float(np.std(line)) > PICKUP_SCATTER * usual + 2 * noise
+        ):
             return False
     return True
 

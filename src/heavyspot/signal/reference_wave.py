@@ -22,6 +22,9 @@ UPPER = 0.53
 TWO_LEVELS, NARROW = 0.68, 2.5
 """Two levels rather than a wave (1/2 for a sine); peak over rms of narrow pulses (1.41 for a sine)."""
 
+TWO_LEVELS_LOST = 0.62
+"""The same where the reference could not be followed: noise has 0.1."""
+
 UNEVEN_SHARE = 0.15
 """Share of marks at uneven intervals from which there is more than one mark a turn."""
 
@@ -55,25 +58,44 @@ class Wave:
 def wave_of(track: Track, blocks: PhasedBlocks, *, above: float = 0.3) -> Wave:
     """Return the wave where the rotor turns faster than a share of its highest speed."""
     n = min(track.reference_extremes.shape[0], track.reference_mean.size // WINDOW_BLOCKS)
-    low, high = track.reference_extremes[:n].T
-
-    def mean_of(values: NDArray[np.float32] | FloatArray) -> FloatArray:
-        whole = values[: n * WINDOW_BLOCKS].astype(float)
-        return np.asarray(whole.reshape(n, WINDOW_BLOCKS).mean(axis=1))
-
-    mean, speed = mean_of(track.reference_mean), mean_of(blocks.speed_rpm)
-    variance = np.maximum(mean_of(track.reference_power) - mean**2, 1e-30)
+    speed = _mean_of(blocks.speed_rpm, n)
     with np.errstate(invalid="ignore"):
-        top = np.nanmax(speed, initial=0.0)
-        fast = speed > above * top
+        fast = speed > above * np.nanmax(speed, initial=0.0)
+    return _wave_where(track, fast, speed)
+
+
+def _mean_of(values: NDArray[np.float32] | FloatArray, n: int) -> FloatArray:
+    whole = values[: n * WINDOW_BLOCKS].astype(float)
+    return np.asarray(whole.reshape(n, WINDOW_BLOCKS).mean(axis=1))
+
+
+def _wave_where(track: Track, where: NDArray[np.bool_], speed_rpm: FloatArray) -> Wave:
+    n = where.size
+    low, high = track.reference_extremes[:n].T
+    mean = _mean_of(track.reference_mean, n)
+    variance = np.maximum(_mean_of(track.reference_power, n) - mean**2, 1e-30)
     up, down = np.maximum(high - mean, 1e-15), np.maximum(mean - low, 1e-15)
     return Wave(
-        speed[fast],
-        (high - low)[fast],
-        (down / (up + down))[fast],
-        (variance / (up * down))[fast],
-        (np.maximum(up, down) / np.sqrt(variance))[fast],
+        speed_rpm[where],
+        (high - low)[where],
+        (down / (up + down))[where],
+        (variance / (up * down))[where],
+        (np.maximum(up, down) / np.sqrt(variance))[where],
     )
+
+
+def pulses_not_followed(track: Track) -> list[Finding]:
+    """Return a word on a signal that could not be followed as a magnet's wave, though its marks are regular."""
+    n = min(track.reference_extremes.shape[0], track.reference_mean.size // WINDOW_BLOCKS)
+    if not track.magnetic or n < 20:
+        return []
+    low, high = track.reference_extremes[:n].T
+    there = (high - low) > 0.5 * np.percentile(high - low, 95)
+    wave = _wave_where(track, there, np.zeros(n))
+    levels, peak = float(np.median(wave.levels)), float(np.median(wave.peak))
+    regular = track.uneven.size < 0.5 * track.counts.edges
+    pulses = levels > TWO_LEVELS_LOST or (regular and peak > NARROW)
+    return [_other_kind("magnetic", levels, peak)] if pulses else []
 
 
 def wave_findings(track: Track, blocks: PhasedBlocks) -> list[Finding]:
@@ -138,7 +160,6 @@ def _kind(track: Track, blocks: PhasedBlocks, wave: Wave) -> list[Finding]:
     if track.magnetic:
         if not (clear_mark(blocks) and (levels > TWO_LEVELS or peak > NARROW)):
             return []
-        text, do = "looks like pulses, not like the wave of a magnetised nut", "pulse"
     else:
         ratio = np.log(wave.speed_rpm.max() / wave.speed_rpm.min())
         if ratio < 0.5 or not 0.4 < levels < 0.58 or peak > 1.7:
@@ -148,16 +169,24 @@ def _kind(track: Track, blocks: PhasedBlocks, wave: Wave) -> list[Finding]:
         )
         if not 0.7 < slope < 1.3:
             return []
-        text, do = "is a wave that grows with speed, as a magnetised nut's, not pulses", "magnetic"
-    return [
-        Finding(
-            "reference.kind",
-            "block",
-            f"The pickup's signal {text}: its mark is elsewhere than taken.",
-            f'Set the kind of the phase channel to "{do}", and read the recording again.',
-            {"levels": levels, "peak_over_rms": peak},
+    return [_other_kind("magnetic" if track.magnetic else "pulse", levels, peak)]
+
+
+def _other_kind(taken: str, levels: float, peak: float) -> Finding:
+    if taken == "magnetic":
+        text, other = "looks like pulses, not like the wave of a magnetised nut", "pulse"
+    else:
+        text, other = (
+            "is a wave that grows with speed, as a magnetised nut's, not pulses",
+            "magnetic",
         )
-    ]
+    return Finding(
+        "reference.kind",
+        "block",
+        f"The pickup's signal {text}: its mark is elsewhere than taken.",
+        f'Set the kind of the phase channel to "{other}", and read the recording again.',
+        {"levels": levels, "peak_over_rms": peak},
+    )
 
 
 def _polarity(track: Track, wave: Wave) -> list[Finding]:

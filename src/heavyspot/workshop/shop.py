@@ -246,7 +246,8 @@ class Workshop:
             "verdict": judgement.verdict if judgement else "undecided",
             "worst_ratio": judgement.worst.ratio if judgement else None,
             "result": {
-                **judgement_json(judgement),
+                **judgement_json(judgement, evidence.findings),
+                "heard": asdict(heard) if (heard := evidence.read.heard) else None,
                 "findings": [finding_json(f) for f in evidence.findings],
                 "notes": notes,
                 "pickup": evidence.read.pickup,

@@ -41,6 +41,21 @@ class RigBook(Entries):
             query = query.where(runs.c.at >= since)
         return self._rows(query.order_by(runs.c.id))
 
+    def heard(self, model: str, rig: str, *, since: str = "", most: int = 40) -> list[Row]:
+        """Return what the newest judged runs of a model on a rig heard, newest first; since a service.
+
+        Each has ``piece_id``, ``number`` and ``heard``: floor and whirl, or None in older entries.
+        """
+        query = (
+            select(runs.c.piece_id, runs.c.number, runs.c.result["heard"].label("heard"))
+            .join(piece_index, piece_index.c.piece_id == runs.c.piece_id)
+            .where(piece_index.c.model == model, runs.c.rig == rig, runs.c.verdict != "undecided")
+            .order_by(runs.c.id.desc())
+        )
+        if since:
+            query = query.where(runs.c.at >= since)
+        return self._rows(query.limit(most))
+
     def measured_on_both(self, first: str, second: str) -> list[dict[str, Any]]:
         """Return pieces spun on both rigs with no cut between: the nearest such pair of runs of each.
 

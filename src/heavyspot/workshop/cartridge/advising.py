@@ -13,20 +13,30 @@ from ...balance.plane import Plane
 from ...ledger.store.entries import Row
 from .cut_scatter import as_said
 from .evidence import Evidence
+from .judging import blocking_of
 from .model_file import ModelFile
 from .run_findings import cut_findings
+
+NO_ANGLE = {"reference.no_single_mark"}
+"""Findings after which amplitudes, and so the verdict, are right, but no angle is."""
 
 
 def advise_on(evidence: Evidence, number: int, made: list[Row]) -> tuple[Advice, Estimate | None]:
     """Return the advice after run `number`, given the cuts `made`, and the estimate behind it."""
     e = evidence
-    blocking = next((f for f in e.findings if f.severity == "block"), None)
+    blocking = blocking_of(e.findings)
     if blocking is not None:
         why = f"{blocking.text} {blocking.do}"
         return Advice("fix", (), None, 0.0, 0.0, False, why), None
     if e.history is None or e.judgement is None:
         why = "Nothing could be measured over the model's speed range. Spin to test speed."
         return Advice("spin_again", (), None, 0.0, 0.0, False, why), None
+    no_angle = next((f for f in e.findings if f.code in NO_ANGLE), None)
+    if no_angle is not None:
+        passed = e.judgement.verdict == "pass"
+        why = f"Passed: {e.judgement.reason}." if passed else f"{no_angle.text} {no_angle.do}"
+        ratio = e.judgement.worst.ratio
+        return Advice("stop" if passed else "fix", (), None, 0.0, ratio, False, why), None
     advice, now = advise_vectors(
         e.history,
         e.model,

@@ -13,13 +13,19 @@ from ...ledger.store.entries import Row
 from ...quantities.finding import Finding
 from ...sources.recording import Recording
 from .cut_scatter import Craft, craft_of
-from .judging import judge_curves
+from .judging import judge_curves, ruled
 from .model_file import ModelFile
 from .oil_findings import oil_findings
 from .other_units import known_of
 from .past import PastRun, history_of
 from .reading import ReadResult, read_recording
-from .run_findings import change_findings, model_findings, shape_findings
+from .run_findings import (
+    change_findings,
+    level_findings,
+    model_findings,
+    shape_findings,
+    usual_whirl,
+)
 
 
 @dataclass(frozen=True)
@@ -74,8 +80,11 @@ def gather(
     find : callable
         Returns a model by its name.
     """
-    read = read_recording(source, limit_g=float(min(model.house_limit().limit_g)))
-    findings = [*read.findings, *model_findings(source, read, model)]
+    limit_g = float(min(model.house_limit().limit_g))
+    read = read_recording(source, limit_g=limit_g)
+    floors, own, whirls = _heard_before(book, piece_id, model.name, rig, serviced_at)
+    findings = usual_whirl([*read.findings, *model_findings(source, read, model)], whirls, limit_g)
+    findings += level_findings(read, floors, own)
     findings += oil_findings(source, model, past[-1].row if past else None)
     history = None
     if read.curve is not None:
@@ -93,10 +102,21 @@ def gather(
         piece_id=piece_id,
         model=model,
         history=history,
-        judgement=judge_curves(read.curves, model) if read.curves else None,
+        judgement=ruled(judge_curves(read.curves, model) if read.curves else None, findings),
         findings=findings,
         read=read,
         priors=priors,
         guesses=guesses,
         craft=craft_of(book, model, operator),
     )
+
+
+def _heard_before(
+    book: Book, piece_id: str, model: str, rig: str, serviced_at: str
+) -> tuple[list[float], list[float], list[float]]:
+    """Return floors of other pieces and of this one, and the others' lines below the turning frequency."""
+    rows = [r for r in book.rigs.heard(model, rig, since=serviced_at) if r["heard"]]
+    others = {r["piece_id"]: r["heard"] for r in reversed(rows) if r["piece_id"] != piece_id}
+    own = [r["heard"]["floor_g_rt_hz"] for r in reversed(rows) if r["piece_id"] == piece_id]
+    floors = [h["floor_g_rt_hz"] for h in others.values()]
+    return floors, own, [h["whirl_g"] for h in others.values()]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -50,11 +51,16 @@ class SpinResult:
         """``pass``, ``fail`` or ``undecided``."""
         return self.judgement.verdict if self.judgement else "undecided"
 
+    @property
+    def reason(self) -> str:
+        """Why the verdict is what it is."""
+        return reason_of(self.judgement, self.findings)
+
     def as_json(self) -> dict[str, Any]:
         """Return the result as JSON-ready values."""
         out: dict[str, Any] = {"run": self.run, "number": self.number, "serial": self.serial}
         out |= curves_json(self.curves)
-        out |= judgement_json(self.judgement)
+        out |= judgement_json(self.judgement, self.findings)
         out["findings"] = [finding_json(f) for f in self.findings]
         out["advice"] = advice_json(self.advice, self.rotation)
         out["notes"] = list(self.notes)
@@ -84,10 +90,18 @@ def _curve_json(curve: Curve | None) -> dict[str, list[float]]:
     }
 
 
-def judgement_json(judgement: Judgement | None) -> dict[str, Any]:
+def reason_of(judgement: Judgement | None, findings: Iterable[Finding]) -> str:
+    """Return why the verdict is what it is."""
+    if judgement is not None:
+        return judgement.reason
+    return next((f.text for f in findings if f.severity == "block"), "nothing to judge")
+
+
+def judgement_json(judgement: Judgement | None, findings: Iterable[Finding]) -> dict[str, Any]:
     """Return verdict, margin and worst speed."""
     if judgement is None:
-        return {"verdict": "undecided", "margin": None, "worst": None, "reason": "nothing to judge"}
+        reason = reason_of(judgement, findings)
+        return {"verdict": "undecided", "margin": None, "worst": None, "reason": reason}
     worst = {k: _number(v) for k, v in asdict(judgement.worst).items()}
     return {
         "verdict": judgement.verdict,
@@ -95,6 +109,7 @@ def judgement_json(judgement: Judgement | None) -> dict[str, Any]:
         "worst": worst,
         "covered": _number(judgement.covered),
         "reason": judgement.reason,
+        "measured": judgement.measured,
     }
 
 

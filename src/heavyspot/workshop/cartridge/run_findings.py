@@ -2,17 +2,35 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 
 from ...balance.cut.prior import ResponsePrior
 from ...balance.cut.response import Estimate, History, Scatter
 from ...quantities.finding import Finding
+from ...signal.levels import unusual_level
 from ...sources.recording import Recording
 from .model_file import ModelFile
 from .reading import ReadResult
 
 FIRM_UNITS = 8
 """Units of a model from which on their response outweighs the record of a cut."""
+
+
+SPEED_DOUBTFUL = {
+    "reference.lost",
+    "reference.lost_above",
+    "reference.weak",
+    "reference.two_poles",
+    "reference.irregular",
+    "reference.bursts",
+    "recording.rate",
+    "sensor.swapped",
+    "speed.not_followed",
+}
+"""Findings after which the highest speed read may not be the highest there was: nobody is told to spin faster."""
 
 
 def model_findings(recording: Recording, read: ReadResult, model: ModelFile) -> list[Finding]:
@@ -32,7 +50,7 @@ def model_findings(recording: Recording, read: ReadResult, model: ModelFile) -> 
         found.append(
             Finding(
                 "reference.no_single_mark",
-                "block",
+                "warn",
                 f"The reference gives {phase.pulses_per_turn} pulses a turn: which of them is the mark "
                 "differs from run to run, so the amplitude is right and the angle is not.",
                 "Use a reference that passes once a turn to find out where to grind.",
@@ -50,6 +68,7 @@ def model_findings(recording: Recording, read: ReadResult, model: ModelFile) -> 
             )
         )
     highest = read.highest_rpm
+    doubtful = any(f.severity == "block" and f.code in SPEED_DOUBTFUL for f in read.findings)
     if highest > 1.01 * model.rated_speed_rpm:
         found.append(
             Finding(
@@ -60,13 +79,13 @@ def model_findings(recording: Recording, read: ReadResult, model: ModelFile) -> 
                 {"speed_rpm": highest, "rated_rpm": model.rated_speed_rpm},
             )
         )
-    elif 0 < highest < 0.985 * model.test_speed_rpm:
+    elif not doubtful and 0 < highest < 0.985 * model.test_speed_rpm:
         found.append(
             Finding(
                 "speed.not_reached",
                 "warn",
                 f"The spin reached {highest:,.0f} rpm; test speed is {model.test_speed_rpm:,.0f}.",
-                "Raise the drive pressure and spin to test speed; without it there is no pass.",
+                "If the rig's own speed display agrees, spin on to test speed; without it there is no pass.",
                 {"speed_rpm": highest, "test_rpm": model.test_speed_rpm},
             )
         )
@@ -98,7 +117,7 @@ def change_findings(history: History, scatter: Scatter) -> list[Finding]:
         ]
     change = float(np.sqrt((np.abs(after - before) ** 2).sum() / (np.abs(before) ** 2).sum()))
     usual = float(np.sqrt(2 * scatter.run_variance))
-    if change > 5 * usual and np.abs(after).max() > 0.05:
+    if change > 5 * usual and max(np.abs(before).max(), np.abs(after).max()) > 0.05:
         return [
             Finding(
                 "vector.jumped",
@@ -110,6 +129,76 @@ def change_findings(history: History, scatter: Scatter) -> list[Finding]:
         ]
     return []
 
+
+FELL = 0.5
+"""Level between two runs of a piece from which a fall is the sensor's, not the rotor's."""
+
+
+def level_findings(
+    read: ReadResult, others: Sequence[float], own: Sequence[float]
+) -> list[Finding]:
+    """Return a stop when the channel's floor at speed is not what this model gives on this rig.
+
+    Parameters
+    ----------
+    others : sequence of float
+        Floors of other pieces of the model on the rig, g per root hertz, the newest.
+    own : sequence of float
+        Floors of this piece's earlier runs on the rig, in order.
+    """
+    now = read.heard.floor_g_rt_hz if read.heard is not None else 0.0
+    found = unusual_level(now, others)
+    if found is not None:
+        way = "less" if found.factor < 1 else "more"
+        times = 1 / found.factor if found.factor < 1 else found.factor
+        return [
+            Finding(
+                "sensor.level",
+                "block",
+                f"Beside the turning the sensor hears {times:.1f} times {way} than {found.runs} other runs of this "
+                "model on this rig: its sensitivity, unit or mounting is not what is written down.",
+                "Check sensitivity and unit in the rig's description, the sensor's mounting and cable; spin the "
+                "master cartridge or use the shaker.",
+                {"factor": found.factor, "usual_g_rt_hz": found.usual, "sigma": found.sigma},
+            )
+        ]
+    last = own[-1] if own else 0.0
+    if now > 0 and last > 0 and not FELL < now / last < 1 / FELL:
+        return [
+            Finding(
+                "sensor.level",
+                "block",
+                f"Beside the turning the sensor hears {now / last:.2f} times what it heard in the run before.",
+                "Check the sensor's mounting, cable, range and gain; spin again.",
+                {"factor": now / last},
+            )
+        ]
+    return []
+
+
+def usual_whirl(findings: list[Finding], others: Sequence[float], limit_g: float) -> list[Finding]:
+    """Return the findings with a line of the oil film judged by what the model's other units have.
+
+    A weak line that every unit has is no finding; one three times the usual is a warning below the usual bar.
+    """
+    known = np.asarray([w for w in others if w > 0])
+    if known.size < WHIRL_KNOWN or known.size < 0.5 * len(others):
+        return findings
+    usual, high = float(np.median(known)), float(np.percentile(known, 90))
+    out = []
+    for f in findings:
+        if f.code == "oil.sub_synchronous":
+            amplitude = f.evidence["amplitude_g"]
+            if f.severity == "note" and amplitude <= WHIRL_USUAL * high:
+                continue
+            if f.severity == "note" and amplitude > max(WHIRL_STRONG * usual, 0.1 * limit_g):
+                f = replace(f, severity="warn", evidence=f.evidence | {"usual_g": usual})
+        out.append(f)
+    return out
+
+
+WHIRL_KNOWN, WHIRL_USUAL, WHIRL_STRONG = 5, 1.5, 3.0
+"""Runs from which a model's line is known; times its high end that is usual; times its middle that is strong."""
 
 UNLIKE = 0.20
 """Share of a cut's effect that no size and angle of the known responses explains, worth a stop."""

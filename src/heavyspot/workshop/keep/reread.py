@@ -14,9 +14,11 @@ from ...quantities.checks import iso_date, positive
 from ...quantities.errors import BadInput, HeavyspotError
 from ...sources.readers import open_recording
 from ...sources.recording import Recording
-from ..cartridge.judging import judge_curves
+from ..cartridge.judging import judge_curves, ruled
 from ..cartridge.model_file import parse_model
 from ..cartridge.reading import read_recording
+from ..cartridge.results import reason_of
+from ..cartridge.run_findings import model_findings
 from ..shop import Workshop
 from .workers import gang
 
@@ -200,16 +202,15 @@ def _read(task: Row) -> Row:
                 name="the run's model",
             )
         source = _corrected(open_recording(path), float(task["gain"]))
-        read = read_recording(
-            source, limit_g=float(min(model.house_limit().limit_g)), with_map=False
-        )
-        judgement = judge_curves(read.curves, model) if read.curves else None
+        read = read_recording(source, limit_g=float(min(model.house_limit().limit_g)))
+        findings = [*read.findings, *model_findings(source, read, model)]
+        judgement = ruled(judge_curves(read.curves, model) if read.curves else None, findings)
     except HeavyspotError as fault:
         return _unreadable(task, fault.message)
     worst = judgement.worst if judgement else None
     content: dict[str, Any] = {
         "program": __version__,
-        "reason": judgement.reason if judgement else "",
+        "reason": reason_of(judgement, findings),
     }
     if worst:
         content["worst"] = {
