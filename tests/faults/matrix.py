@@ -227,24 +227,32 @@ def printed(rows):
     return "\n".join(out)
 
 
-def main(seeds, file, rigs):
-    """Fill FILE up to so many seeds, and print the table."""
-    path = Path(file)
+def gone_on_with(wanted, templates, path, *, workers=1):
+    """Return the outcomes of the cases: those in `path` from before, and those that were missing."""
+    path = Path(path)
     before = [json.loads(line) for line in path.read_text().splitlines()] if path.exists() else []
     done = {o["key"] for o in before if "fault" not in o}
-    templates = templates_in(path.with_suffix(".shops"), rigs)
     with path.open("a") as out:
 
         def keep(outcome):
             out.write(json.dumps(outcome) + "\n")
             out.flush()
 
-        workers = int(os.environ.get("FAULT_WORKERS", "1"))
-        new = list(
-            run(cases(range(seeds), rigs=rigs), templates, workers=workers, done=done, keep=keep)
-        )
+        new = list(run(wanted, templates, workers=workers, done=done, keep=keep))
     latest = {o["key"]: o for o in [*before, *new]}
-    print(printed(table(latest.values())))
+    return [latest[c.key] for c in wanted]
+
+
+def main(seeds, file, rigs):
+    """Fill FILE up to so many seeds, and print the table."""
+    path = Path(file)
+    templates = templates_in(path.with_suffix(".shops"), rigs)
+    workers = int(os.environ.get("FAULT_WORKERS", "1"))
+    print(
+        printed(
+            table(gone_on_with(cases(range(seeds), rigs=rigs), templates, path, workers=workers))
+        )
+    )
 
 
 if __name__ == "__main__":

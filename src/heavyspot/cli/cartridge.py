@@ -1,4 +1,4 @@
-"""A cartridge from its recording to its sheet: ``spin``, ``ground``, ``sheet``, ``label``, ``show``."""
+"""A cartridge from recording to sheet: ``spin``, ``ground``, ``overrule``, ``sheet``, ``label``, ``show``."""
 
 from __future__ import annotations
 
@@ -72,6 +72,26 @@ def ground(
     from .show import show_cut
 
     show_cut(cut)
+
+
+def overrule(
+    serial: Serial,
+    why: Annotated[
+        str, typer.Option("--why", help="Why the finding does not hold; it is printed.")
+    ],
+    by: By = "",
+    json: Json = False,
+) -> None:
+    """Let a verdict stand against a finding that blocks it (an inspector's decision)."""
+    from ..workshop.cartridge.overruling import overrule as let_stand
+
+    told = let_stand(open_workshop(), serial, why=why, by=by)
+    if json:
+        emit(told)
+        return
+    typer.echo(
+        f"Run {told['number']} of {serial}: {told['verdict']} stands, against: {told['finding']}"
+    )
 
 
 def sheet(

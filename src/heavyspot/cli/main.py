@@ -62,6 +62,7 @@ VERBS = (
     reissue,
     cartridge.spin,
     cartridge.ground,
+    cartridge.overrule,
     cartridge.sheet,
     cartridge.label,
     recordings.read,

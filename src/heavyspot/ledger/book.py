@@ -13,6 +13,7 @@ from ..quantities.errors import LedgerFault
 from .entries.flow import FlowBook
 from .entries.learnt import Learnt
 from .entries.old_book import OldBook
+from .entries.overruling import Overrulings
 from .entries.piece_events import Papers
 from .entries.reread import Rereading
 from .entries.response_library import Lessons
@@ -74,6 +75,7 @@ class Book(Entries):
         self.archive = Archive(self.folder, recordings_url)
         self.accounts = Accounts(self._engine)
         self.rotors = RotorBook(self._engine)
+        self.overruled = Overrulings(self._engine)
         self.papers = Papers(self._engine)
         self.search = Search(self._engine)
         self.old = OldBook(self._engine)
@@ -332,8 +334,10 @@ class Book(Entries):
         return [p for p in self.pieces(job_id=job_id) if p["id"] != piece_id]
 
     def runs(self, piece_id: str) -> list[Row]:
-        """Return a piece's runs in order."""
-        return self._rows(select(runs).where(runs.c.piece_id == piece_id).order_by(runs.c.number))
+        """Return a piece's runs in order, as they stand: with the verdict an inspector let stand, if one did."""
+        rows = self._rows(select(runs).where(runs.c.piece_id == piece_id).order_by(runs.c.number))
+        overruled = self.overruled.of_piece(piece_id)
+        return [_as_it_stands(r, overruled.get(r["number"])) for r in rows]
 
     def cuts(self, piece_id: str, kind: str) -> list[Row]:
         """Return a piece's cuts of a kind in order, without those amended or never made."""
@@ -385,3 +389,12 @@ class Book(Entries):
 
 def _id(row: Row | None) -> str | None:
     return str(row["id"]) if row else None
+
+
+def _as_it_stands(run: Row, overruled: Row | None) -> Row:
+    """Return a run with the verdict that stands, and who let it stand and why."""
+    if overruled is None:
+        return run
+    said = {k: overruled[k] for k in ("by", "at", "why", "finding")}
+    result = run["result"] | {"verdict": overruled["verdict"], "overruled": said}
+    return run | {"verdict": overruled["verdict"], "result": result}

@@ -54,3 +54,5 @@ class SheetReport(Head):
     findings: tuple[str, ...]
     uncertainty: str
     finding_codes: tuple[str, ...]
+    overruled: tuple[str, ...] = ()
+    """Who let the verdict stand against a finding, when, why, and the finding; empty when none did."""

@@ -30,7 +30,7 @@ def sheet_pdf(report: SheetReport, look: SheetLook | None = None) -> bytes:
     }
     words = {
         "calibration": said_each(report.calibration, look.language),
-        "reason": said(report.reason, look.language),
+        "reason": _reason(report, look.language),
         "tiers": [[name, said(text, look.language)] for name, text in report.tiers],
         "findings": [
             _finding(code, text, look.language)
@@ -80,6 +80,14 @@ ROTOR_UNCERTAINTY = (
     "Expanded uncertainty k = 2 of an amount. Verdict with the allowance for errors of ISO 21940-14 "
     "(from memory: check the standard)."
 )
+
+
+def _reason(report: SheetReport, language: str) -> str:
+    """Return the reason of the verdict in a language: a finding's own sentence where one made it."""
+    for code, text in zip(report.finding_codes, report.findings, strict=True):
+        if text == report.reason:
+            return _finding(code, text, language)
+    return said(report.reason, language)
 
 
 def _finding(code: str, text: str, language: str) -> str:

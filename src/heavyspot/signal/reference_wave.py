@@ -103,8 +103,11 @@ def wave_findings(track: Track, blocks: PhasedBlocks) -> list[Finding]:
     wave = wave_of(track, blocks)
     if wave.speed_rpm.size < 5:
         return []
-    found = [*_only_mains(blocks), *_uneven(track, blocks)]
-    return [*found, *_kind(track, blocks, wave), *_polarity(track, wave)]
+    found = _only_mains(blocks)
+    if track.pulses_per_turn > 1:
+        return found  # a toothed wheel has no one mark whose place or polarity could be wrong
+    found += [*_uneven(track, blocks), *_kind(track, blocks, wave)]
+    return [*found, *_polarity(track, wave)]
 
 
 def _only_mains(blocks: PhasedBlocks) -> list[Finding]:

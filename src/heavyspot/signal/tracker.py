@@ -46,6 +46,7 @@ class Track:
         Samples in one block.
     magnetic : bool
         Whether the reference is a magnetised nut's near-sinusoid.
+    pulses_per_turn : int
     turns : ndarray, shape (n,), float64
         Turn count at the middle of each block; rough (edge by edge): see `reference`.
     trusted : ndarray, shape (n,), bool
@@ -70,6 +71,7 @@ class Track:
     sample_rate_hz: float
     block: int
     magnetic: bool
+    pulses_per_turn: int
     turns: NDArray[np.float64]
     trusted: NDArray[np.bool_]
     reference: NDArray[np.complex64]
@@ -336,6 +338,7 @@ class Tracker:
             sample_rate_hz=self.sample_rate_hz,
             block=self.block,
             magnetic=self.reference.kind == "magnetic",
+            pulses_per_turn=self.reference.pulses_per_turn,
             turns=turns,
             trusted=trusted.astype(bool),
             reference=reference,

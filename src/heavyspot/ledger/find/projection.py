@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from sqlalchemy import Connection, insert, select, update
 
+from ..entries.overruling import standing_verdict
 from ..store.entries import Row, current_job, newest
 from ..store.tables import amendments, old_rows, piece_index, pieces, rotor_runs, runs
 from .search import index_pieces
@@ -57,6 +58,9 @@ def _as_it_stands(c: Connection, piece_id: str) -> Row:
         mine = last.where(table.c.piece_id == piece_id).order_by(table.c.number.desc()).limit(1)
         for row in c.execute(mine).mappings():
             now |= row
+            if table is runs:
+                overruled = standing_verdict(c, piece_id, row["number"])
+                now |= {"verdict": overruled} if overruled else {}
     told = select(old_rows.c.content).where(old_rows.c.piece_id == piece_id)
     dated = sorted((r.content["date"], r.content["verdict"]) for r in c.execute(told))
     now["day"] = min([now["day"], *(d for d, _ in dated if d)])

@@ -271,6 +271,16 @@ rig_checks = _entry(
     Index(None, "rig", "kind"),
 )
 
+overrulings = _entry(
+    "overrulings",
+    Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
+    Column("run_id", String(36), ForeignKey("runs.id"), nullable=False),
+    Column("number", Integer, nullable=False),
+    Column("verdict", String(12), nullable=False),  # what the curve alone said, and now stands
+    Column("finding", String(400), nullable=False),  # what was overruled
+    Index(None, "piece_id"),
+)
+
 retired = _entry(
     "retired",
     Column("recording", String(200), nullable=False),

@@ -9,6 +9,7 @@ from fastapi import APIRouter, Depends, Response
 from pydantic import Field
 
 from ...workshop.cartridge.curves_view import curves_view
+from ...workshop.cartridge.overruling import overrule
 from ...workshop.insight.gains import shop_gains
 from ..access import Who, allowed
 from ..deps import REFUSALS, BodyIn, Line, Number, Shop, Word
@@ -53,6 +54,18 @@ def add_cut(serial: str, cut: CutIn, shop: Shop, who: Who) -> dict[str, Any]:
     """Record a cut really made, or amend one."""
     values = cut.model_dump() | {"by": who.name or cut.by}
     return shop.ground(serial, values.pop("plane"), values.pop("angle_deg"), **values)
+
+
+class OverrulingIn(BodyIn):
+    """Why a finding does not hold."""
+
+    why: Line
+
+
+@router.post("/pieces/{serial:path}/overrule", status_code=201)
+def overrule_run(serial: str, body: OverrulingIn, shop: Shop, who: Who) -> dict[str, Any]:
+    """Let the verdict of the last run stand against a finding that blocks it."""
+    return overrule(shop, serial, why=body.why, by=who.name)
 
 
 @router.delete("/cuts/{cut_id}/{serial:path}")

@@ -14,6 +14,7 @@ from ...sheet.cartridge import SheetCut
 from ...sheet.plots import ON_PAGE, dial_svg, path_svg
 from ...workshop.cartridge.curves_view import path_view
 from ...workshop.cartridge.one_run import find_run
+from ...workshop.cartridge.overruling import overrule
 from ...workshop.job.build_record import build_state, sign_build, write_build
 from ...workshop.keep.retention import little_room
 from ...workshop.rig.health import rig_words
@@ -99,6 +100,21 @@ def sign(
         shop,
         bench,
         lambda: sign_build(shop, serial, why=why, by=who.name),
+        {"why": why},
+    )
+
+
+@router.post("/bench/{serial:path}/overrule")
+def overrule_run(
+    request: Request, serial: str, shop: Shop, bench: TheBench, who: Who, why: Text = ""
+) -> Response:
+    """Let the last run's verdict stand against a finding that blocks it."""
+    return _done(
+        request,
+        serial,
+        shop,
+        bench,
+        lambda: overrule(shop, serial, why=why, by=who.name),
         {"why": why},
     )
 

@@ -86,7 +86,7 @@ class Bench:
         action = last["advice"]["action"]
         if any(c["after_run"] >= last["number"] for c in story["cuts_made"]):
             return "prepare"
-        return ASKED_AFTER[action]
+        return "done" if last.get("overruled") else ASKED_AFTER[action]
 
     def listen(self, serial: str) -> list[Check]:
         """Listen to the standing rig and keep what was heard for the piece's next spin.

@@ -17,7 +17,7 @@ from .judging import judge_curves, ruled
 from .model_file import ModelFile
 from .oil_findings import oil_findings
 from .other_units import known_of
-from .past import PastRun, history_of
+from .past import PastRun, history_of, trusted_vectors
 from .reading import ReadResult, read_recording
 from .run_findings import (
     change_findings,
@@ -88,7 +88,7 @@ def gather(
     findings += oil_findings(source, model, past[-1].row if past else None)
     history = None
     if read.curve is not None:
-        curves = [(p.number, p.curves[0]) for p in past if p.curves]
+        curves = [(p.number, p.curves[0]) for p in past if p.curves and trusted_vectors(p.row)]
         history = history_of([*curves, (len(past) + 1, read.curve)], made, model)
     speed = history.speed_rpm if history is not None else None
     priors, guesses = known_of(

@@ -19,6 +19,12 @@ from .model_file import ModelFile
 GRID_SHARES = np.linspace(0.10, 1.0, 91)
 """Speeds of the advice, as shares of test speed: every 1 %."""
 
+UNTRUSTED = ("sensor.", "reference.", "recording.rate", "speed.not_followed")
+"""Codes of blocking findings after which a vector is not the rotor's, and no later run is compared with it."""
+
+COMPARED = {"reference.reversed"}
+"""Findings that come from comparing runs: the run after them must see both."""
+
 LEARN_SPREAD = 0.45
 """A response is kept for others when it is known to better than this share."""
 
@@ -99,6 +105,16 @@ def history_of(
         np.stack([vector_at(c, grid) for _, c in kept]),
         np.stack([np.interp(grid, c.speed_rpm, c.noise[0]) for _, c in kept]),
         tuple(made),
+    )
+
+
+def trusted_vectors(run: Row) -> bool:
+    """Whether a run's vectors are the rotor's: no finding on sensor or reference stood against them."""
+    if run["result"].get("overruled"):
+        return True
+    return not any(
+        f["severity"] == "block" and f["code"].startswith(UNTRUSTED) and f["code"] not in COMPARED
+        for f in run["result"]["findings"]
     )
 
 

@@ -56,7 +56,16 @@ def whole_story(shop: Workshop, serial: str) -> list[Event]:
         found = "; ".join(f["text"] for f in r["result"]["findings"] if f["severity"] != "note")
         where = f", {r['rig']}" if r["rig"] else ""
         text += where + (f". {found}" if found else "")
-        events.append(Event(r["at"], r["by"], "run", text, r["number"], r["verdict"]))
+        overruled = r["result"].get("overruled")
+        verdict = "undecided" if overruled else r["verdict"]
+        events.append(Event(r["at"], r["by"], "run", text, r["number"], verdict))
+        if overruled:
+            text = f"{overruled['why']} (against: {overruled['finding']})"
+            events.append(
+                Event(
+                    overruled["at"], overruled["by"], "overruled", text, r["number"], r["verdict"]
+                )
+            )
     for c in shop.book.cuts(piece["id"], "made"):
         text = (
             f"{c['plane']}, {c['depth_mm']:.2f} mm at {c['angle_deg']:.0f}°, {c['mass_mg']:.0f} mg"

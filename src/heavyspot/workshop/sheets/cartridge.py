@@ -86,6 +86,7 @@ def make_report(
         cuts=tuple(_cut(c, model.rotation) for c in made if c["after_run"] < last.number),
         findings=tuple(f["text"] for f in result["findings"]),
         finding_codes=tuple(f["code"] for f in result["findings"]),
+        overruled=_overruled(result.get("overruled")),
         uncertainty=(
             f"Expanded uncertainty k = 2 from tracker noise, repeatability "
             f"({100 * model.scatter.run_share:.1f} %) and calibration "
@@ -94,6 +95,10 @@ def make_report(
         ),
         program=f"Heavyspot {__version__}, run read with {conditions['program']}",
     )
+
+
+def _overruled(said: dict[str, str] | None) -> tuple[str, ...]:
+    return (said["by"], said["at"][:10], said["why"], said["finding"]) if said else ()
 
 
 def _curve(number: int, curve: Curve) -> SheetCurve:
