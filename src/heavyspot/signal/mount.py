@@ -24,6 +24,9 @@ STANDS_OUT = 1.8
 LEAST_G = 0.03
 """Smaller peaks are not worth a word."""
 
+FAINT_OUT, FAINT_G = 2.8, 0.003
+"""Peaks of twice and of three times per turn that together confirm one, each too small to do so alone."""
+
 
 def mount_findings(reading: Reading) -> list[Finding]:
     """Return a word on a resonance of the mount; a ``block`` when it makes the highest vibration."""
@@ -35,7 +38,10 @@ def mount_findings(reading: Reading) -> list[Finding]:
     worst = speed[int(np.argmax(once))]
     for at in _narrow_peaks(speed, once):
         orders = ((2, curve.twice[0]), (3, curve.thrice[0]))
-        if not any(_rings(speed, more, at / n) for n, more in orders):
+        loud = any(_rings(speed, more, at / n) for n, more in orders)
+        # faint in both, and clearer than chance makes a peak at both places
+        faint = all(_rings(speed, more, at / n, FAINT_OUT, FAINT_G) for n, more in orders)
+        if not (loud or faint):
             continue
         highest = abs(worst - at) < NARROW * at
         return [_finding(curve, once, at, highest)]
@@ -75,7 +81,13 @@ def _narrow_peaks(speed: FloatArray, once: FloatArray) -> list[float]:
     return [float(speed[k]) for k in sorted(np.flatnonzero(top), key=lambda k: -out[k])]
 
 
-def _rings(speed: FloatArray, more: FloatArray, near: float) -> bool:
+def _rings(
+    speed: FloatArray,
+    more: FloatArray,
+    near: float,
+    out_from: float = STANDS_OUT,
+    least_g: float = 0.3 * LEAST_G,
+) -> bool:
     """Whether another order has a narrow peak near a speed."""
     step = float(np.median(np.diff(speed)))
     window = np.abs(speed - near) <= max(0.03 * near, 2 * step)
@@ -83,4 +95,4 @@ def _rings(speed: FloatArray, more: FloatArray, near: float) -> bool:
         return False
     k = np.flatnonzero(window)[int(np.argmax(more[window]))]
     out = _stands_out(speed, more)
-    return bool(out[k] > STANDS_OUT and more[k] > 0.3 * LEAST_G)
+    return bool(out[k] > out_from and more[k] > least_g)

@@ -17,7 +17,7 @@ from .standing import MAINS_HZ
 LOOSE_NOISE = 0.05
 """Usual uncertainty of a point of the curve, as a share of it, above which a sensor rattles."""
 
-DRIFT_SHARE, DRIFT_BLOCKS = 0.05, 0.12
+DRIFT_SHARE, DRIFT_BLOCKS = 0.05, 0.10
 """Difference between run-up and coast-down, as a share of the vector, worth a word; too much to cut on."""
 
 HUNTING = 0.04

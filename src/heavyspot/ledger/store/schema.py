@@ -16,7 +16,7 @@ from sqlalchemy.exc import (
 
 from ...quantities.errors import LedgerAway, LedgerFault
 
-HEAD = "0010"
+HEAD = "0011"
 """The schema this program works with."""
 
 
