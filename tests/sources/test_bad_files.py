@@ -144,3 +144,10 @@ def test_too_short_is_no_spin(tmp_path):
     path.with_suffix(".json").write_text(json.dumps(SMALL_SIDECAR))
     with pytest.raises(SignalTooPoor, match="no spin"):
         read_recording(open_recording(path))
+
+
+def test_an_acceleration_without_a_unit_is_a_question(tmp_path):
+    rows = "\n".join(f"{i / 8000:.6f},0.1,0.2" for i in range(8000))
+    path = tmp_path / "a.csv"
+    path.write_text(f"time [s],acceleration,pickup [V]\n{rows}\n")
+    refuse(path, "no usable sensitivity")

@@ -148,5 +148,5 @@ def guessed_channel(name: str, unit: str) -> Channel:
 
         return Channel(name, "phase", unit or "V", reference=ReferenceSettings())
     if unit in ("g", "m/s²") or "accel" in low:
-        return Channel(name, "acceleration", unit or "g")
+        return Channel(name, "acceleration", unit or "FS")  # no unit is a question, never g
     return Channel(name, "other", unit or "FS")
