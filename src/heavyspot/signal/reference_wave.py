@@ -91,6 +91,8 @@ def pulses_not_followed(track: Track) -> list[Finding]:
         return []
     low, high = track.reference_extremes[:n].T
     there = (high - low) > 0.5 * np.percentile(high - low, 95)
+    if not there.any():
+        return []  # silent
     wave = _wave_where(track, there, np.zeros(n))
     levels, peak = float(np.median(wave.levels)), float(np.median(wave.peak))
     regular = track.uneven.size < 0.5 * track.counts.edges

@@ -166,12 +166,19 @@ def find_fixed_tones(spectra: SpeedFrequencyMap, speed_rpm: NDArray[np.float64])
         return []
     usual = np.minimum(*(np.percentile(spectra.amplitude[s], 30, axis=0) for s in (fast, slow)))
     f = spectra.frequency_hz
+    if usual.size < 64:
+        return []
+    # a quick test first: over three times the usual level of its surroundings, in steps of 32 bins
+    coarse = np.median(usual[: usual.size // 32 * 32].reshape(-1, 32), axis=1)
+    level = np.repeat(coarse, 32)
+    inner = usual[1 : level.size - 1]
+    peak = (inner >= usual[: level.size - 2]) & (inner >= usual[2 : level.size])
     found = []
-    for k in range(12, usual.size - 12):
-        if usual[k] < usual[k - 3 : k + 4].max() or f[k] < _LOWEST_TONE_HZ:
+    for k in (np.flatnonzero(peak & (inner > 3 * level[1:-1])) + 1).tolist():
+        if not 12 <= k < usual.size - 12 or f[k] < _LOWEST_TONE_HZ:
             continue
         about = float(np.median(np.r_[usual[k - 12 : k - 3], usual[k + 4 : k + 13]]))
-        if usual[k] > 6 * max(about, 1e-12):
+        if usual[k] >= usual[k - 3 : k + 4].max() and usual[k] > 6 * max(about, 1e-12):
             found.append(FixedTone(float(f[k]), float(usual[k])))
     return sorted(found, key=lambda t: -t.amplitude)[:8]
 
