@@ -48,9 +48,12 @@ def clipping_findings(
     found = []
     for i, name in enumerate(names):
         full = full_scale_g[i]
-        at_full = np.abs(extremes[i, :, :2]).max(axis=1) >= 0.999 * full if full else np.zeros(1)
+        largest = np.abs(extremes[i, :, :2]).max(axis=1)
+        at_full = largest >= 0.999 * full if full else np.zeros(largest.size, bool)
         share = float(at_full.mean()) if at_full.size else 0.0
-        if share > FULL_SHARE:
+        # an archive may be scaled so that its highest sample is full scale: tops must be flat there too
+        crowd = float(np.median(extremes[i, at_full, 2:].max(axis=1))) if share > 0 else 0.0
+        if share > FULL_SHARE and crowd > CROWDED:
             found.append(_full(name, share))
             continue
         flat = flattened(cells, i, extremes[i])
