@@ -1,5 +1,5 @@
 .DEFAULT_GOAL := help
-.PHONY: help setup run demo test check bench prove accuracy lock
+.PHONY: help setup run demo test check bench prove accuracy mutants docs lock
 PY := .venv/bin/python
 
 help:            ## this list
@@ -23,6 +23,8 @@ check: setup     ## format, lint, types, floors
 	.venv/bin/ruff check .
 	.venv/bin/mypy
 	.venv/bin/lint-imports
+	.venv/bin/djlint src/heavyspot/web/templates --lint --quiet
+	@scripts/check-face
 
 bench: setup     ## speed, as ratios against named references in the same run
 	MALLOC_MMAP_THRESHOLD_=1000000000 MALLOC_TRIM_THRESHOLD_=1000000000 $(PY) -m benchmarks
@@ -36,6 +38,10 @@ prove: setup     ## the long proofs (closed loop, accuracy grid)
 
 accuracy: setup  ## the accuracy table of the order tracking
 	$(PY) -m pytest -q -s -m prove tests/signal/test_accuracy_grid.py
+
+docs: setup      ## this documentation as a site, in docs/_site; a broken link fails
+	.venv/bin/sphinx-build -W --keep-going -q -j auto -b html docs docs/_site
+	@echo "docs/_site/index.html"
 
 lock: setup      ## make the hashed lock anew from pyproject.toml
 	.venv/bin/uv pip compile --universal --python-version 3.11 --generate-hashes --no-header --no-annotate pyproject.toml --group dev -o requirements.lock -q

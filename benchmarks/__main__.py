@@ -24,8 +24,8 @@ from benchmarks.plain import every_pair, plain_reading, relaxed_with_cvxpy
 from benchmarks.signals import write_flac
 from heavyspot import open_recording, read_recording
 from heavyspot.balance.cut.minmax import best_cuts
-from heavyspot.workshop.cartridge.judging import judge_curves
-from heavyspot.workshop.cartridge.model_file import parse_model
+from heavyspot.workshop.model.model_file import parse_model
+from heavyspot.workshop.reading.judging import judge_curves
 
 OUT = Console(highlight=False, width=110)
 

@@ -15,7 +15,7 @@ from sqlalchemy import text
 
 from heavyspot.ledger.find.search import plain
 from heavyspot.ledger.store.identity import new_id
-from heavyspot.ledger.store.tables import cuts, happenings, jobs, piece_index, pieces, runs
+from heavyspot.ledger.store.tables import cuts, events, jobs, piece_index, pieces, runs
 
 BATCH = 20_000
 FIRST = "Nord Fjord Tidal Salt Elm Quay Bright Stone Gull Heron Moor Pine".split()  # noqa: SIM905  # a list of words reads better
@@ -30,6 +30,10 @@ RUNS = (2, 3, 4, 4, 5, 6)
 """Runs of a piece, four on average."""
 
 CONDITIONS = "{}"
+ADVICE = {
+    "action": "stop", "cuts": [], "predicted": None, "chance_of_pass": 0.0, "expected_ratio": 0.0,
+    "trial": False, "why": "",
+}  # fmt: skip
 
 
 def rows_of(first, last, seed):
@@ -52,9 +56,7 @@ def rows_of(first, last, seed):
         content = {
             "parts": [{"part": "turbine shaft", "supplier": SUPPLIERS[supplier], "lot": lot}]
         }
-        out["happenings"].append(
-            (new_id(ms + 1), at, operator, piece, "parts", json.dumps(content))
-        )
+        out["happenings"].append((new_id(ms + 1), at, operator, piece, "parts", json.dumps(content)))
         many, ratio = rng.choice(RUNS), rng.lognormvariate(0.9 + 0.15 * supplier, 0.4)
         for n in range(1, many + 1):
             then = when + datetime.timedelta(minutes=11 * n)
@@ -66,9 +68,10 @@ def rows_of(first, last, seed):
                 "amplitude_g": ratio / 2,
                 "uncertainty_g": 0.01,
                 "limit_g": 0.5,
+                "ratio": ratio,
             }
             result = {"verdict": verdict, "margin": 1 - ratio, "worst": worst, "reason": "", "findings": [],
-                      "notes": [], "pickup": "nut", "advice": {"cuts": [], "one_more": [], "text": ""}}  # fmt: skip
+                      "notes": [], "pickup": None, "advice": ADVICE}  # fmt: skip
             out["runs"].append((
                 new_id(run_ms), at_run, operator, piece, n, rig, CONDITIONS, verdict, ratio,
                 json.dumps(result), b"",
@@ -112,7 +115,7 @@ def fill(shop, n, seed=1):
     put = _sqlite if engine.dialect.name == "sqlite" else _postgres
     with engine.connect() as c:
         for name, order in (("jobs", jobs), ("pieces", pieces), ("piece_index", piece_index),
-                            ("happenings", happenings), ("runs", runs), ("cuts", cuts)):  # fmt: skip
+                            ("happenings", events), ("runs", runs), ("cuts", cuts)):  # fmt: skip
             missing = set(COLUMNS[name].split()) - set(order.c.keys())
             assert not missing, (name, missing)
         put(c, n, seed, start)

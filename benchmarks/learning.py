@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from statistics import median
 
 import numpy as np
@@ -10,20 +11,22 @@ import numpy as np
 from heavyspot import Workshop
 from heavyspot.balance.cut.response import History, MadeCut
 from heavyspot.balance.limits import PASS_K, amplitude_uncertainty, judge
-from heavyspot.ledger.entries.learnt import Learnt
+from heavyspot.ledger.records import ChanceKept, Learnt, LearntResponse, Run
 from heavyspot.sim.cartridge import SIZES, make_cartridge
 from heavyspot.workshop.cartridge.advising import advise_vectors
-from heavyspot.workshop.cartridge.cut_scatter import craft_of
+from heavyspot.workshop.cartridge.cut_scatter import cut_scatter_of
 from heavyspot.workshop.cartridge.learning import learn_from
-from heavyspot.workshop.cartridge.other_units import known_of
 from heavyspot.workshop.cartridge.past import GRID_SHARES, learnt_response
+from heavyspot.workshop.job.pieces import add_piece
+from heavyspot.workshop.model.models import add_model
+from heavyspot.workshop.model.other_units import known_of
 
 UNITS = 1000
 SIZE = SIZES["Larch 52"]
 
 
 def _model(shop):
-    return shop.add_model({
+    return add_model(shop, {
         "name": SIZE.name, "rotation": "clockwise", "rated_speed_rpm": SIZE.rated_speed_rpm,
         "test_speed_rpm": SIZE.test_speed_rpm,
         "plane": [
@@ -34,23 +37,24 @@ def _model(shop):
 
 
 def _fill(shop, model, speed, rng):
-    run = {"number": 1, "verdict": "pass", "worst_ratio": 0.5, "result": {}, "conditions": {},
-           "recording": "", "recording_sha256": "", "curves": b"", "rig": "rig"}  # fmt: skip
+    run = Run(
+        piece_id="", number=1, verdict="pass", worst_ratio=0.5, result={}, conditions={}, recording="",
+        recording_sha256="", rig="rig",
+    )  # fmt: skip
     kinds = [make_cartridge(SIZE, s) for s in range(40)]
     for i in range(UNITS):
-        piece = shop.add_piece(f"B-{i}", model.name)
+        piece = add_piece(shop, f"B-{i}", model.name)
         rows = []
         for plane in model.plane:
             response = kinds[i % 40].plane_response(plane.name, speed)
             response = response * (1 + 0.1 * (rng.standard_normal() + 1j * rng.standard_normal()))
-            rows.append({
-                "model": model.name, "rig": "rig", "plane": plane.name, "piece_id": piece,
-                "run_number": 1, "spread": 0.2, "vector": learnt_response(speed, response, model),
-            })  # fmt: skip
-        promises = [
-            {"piece_id": piece, "run_number": 1, "computed": 0.9, "said": 0.9, "passed": True}
-        ]
-        shop.book.add_run(run | {"piece_id": piece}, [], Learnt(rows, [], promises))
+            rows.append(LearntResponse(
+                model=model.name, rig="rig", plane=plane.name, piece_id=piece, run_number=1, spread=0.2,
+                vector=learnt_response(speed, response, model),
+            ))  # fmt: skip
+        kept = ChanceKept(piece_id=piece, run_number=1, computed=0.9, said=0.9, passed=True)
+        learnt = Learnt(tuple(rows), (), (kept,))
+        shop.book.cartridges.add_run(replace(run, piece_id=piece), b"", [], learnt)
 
 
 def _history(speed, rng, cuts=1):
@@ -91,16 +95,14 @@ def rows(folder):
     )  # fmt: skip
 
     def known():
-        return known_of(
-            shop.book, model, speed, rig="rig", serviced_at="", not_piece="", find=shop.model
-        )
+        return known_of(shop, model, speed, rig="rig", serviced_at="", not_piece="")
 
     priors, _ = known()
 
     def advise():
         advise_vectors(history, model, [], priors, judgement)
 
-    whole = timed(known, 5) + timed(lambda: craft_of(shop.book, model, "Ida"), 5)
+    whole = timed(known, 5) + timed(lambda: cut_scatter_of(shop.book, model, "Ida"), 5)
     advice = timed(advise, 7)
     learn = timed(lambda: learn_from(history, model), 15)
     shop.close()

@@ -15,7 +15,7 @@ from heavyspot.quantities.angles import Rotation
 from heavyspot.signal.reference import ReferenceSettings
 from heavyspot.sources.live import Description, ReplayLive
 from heavyspot.sources.recording import Channel, from_array
-from heavyspot.workshop.bench.capture import Capture
+from heavyspot.workshop.bench.capture import About, Capture
 
 SECONDS, RATE = 60, 204_800
 
@@ -43,7 +43,7 @@ def main() -> None:
     made = recording()
     ages = []
     with tempfile.TemporaryDirectory() as folder:
-        capture = Capture(ReplayLive(made), Path(folder), {"serial": "bench"})
+        capture = Capture(ReplayLive(made), Path(folder), About("bench"))
         assert isinstance(capture.description, Description)
         cpu, wall = time.process_time(), time.monotonic()
         capture.start()

@@ -6,6 +6,7 @@ import os
 import sys
 import tempfile
 import time
+from dataclasses import replace
 from pathlib import Path
 
 from rich.console import Console
@@ -17,9 +18,11 @@ from heavyspot.ledger.store.tables import runs
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.simulated import simulated_recording
+from heavyspot.workshop.cartridge.spinning import spin
+from heavyspot.workshop.demo.rigs import furnish
+from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.keep.reread import Settings, begin_reread, go_on
-from heavyspot.workshop.rig.demo import furnish
-from heavyspot.workshop.shop import Workshop
+from heavyspot.workshop.shop import Workshop, find_piece
 
 SPIN = SpinSettings(run_up_s=6.0, hold_s=0.5, coast_s=3.0, sample_rate_hz=25_600.0)
 KINDS = 20
@@ -29,18 +32,21 @@ def fill(shop, count):
     """Twenty spins, each under many names of its own: files by hard link, runs as entries."""
     originals = []
     for seed in range(KINDS):
-        shop.add_piece(f"B-{seed}", "Larch 52")
-        shop.spin(f"B-{seed}", simulated_recording(make_cartridge("Larch 52", seed), seed, SPIN))
-        originals += shop.book.runs(shop.piece(f"B-{seed}")["id"])
+        add_piece(shop, f"B-{seed}", "Larch 52")
+        spin(shop, f"B-{seed}", simulated_recording(make_cartridge("Larch 52", seed), seed, SPIN))
+        piece = find_piece(shop, f"B-{seed}")
+        (run,) = shop.book.cartridges.runs(piece.id)
+        originals.append((run, shop.book.cartridges.curves(piece.id)[1]))
     copies = []
     for n in range(count - KINDS):
-        row, made = originals[n % KINDS], new_id()
+        (run, curves), made = originals[n % KINDS], new_id()
         name = f"recordings/2026/01/{made}.flac"
         to = shop.book.folder / name
         to.parent.mkdir(parents=True, exist_ok=True)
-        os.link(shop.book.folder / row["recording"], to)
-        os.link((shop.book.folder / row["recording"]).with_suffix(".json"), to.with_suffix(".json"))
-        copies.append(row | {"id": made, "number": 2 + n // KINDS, "recording": name})
+        os.link(shop.folder / run.recording, to)
+        os.link((shop.folder / run.recording).with_suffix(".json"), to.with_suffix(".json"))
+        copy = replace(run, id=made, number=2 + n // KINDS, recording=name)
+        copies.append(copy.values() | {"curves": curves})
     for at in range(0, len(copies), 2000):
         with transaction(shop.book._engine) as c:
             add_entries(c, runs, copies[at : at + 2000])

@@ -19,7 +19,7 @@ from sqlalchemy import text
 
 from benchmarks.big_shop import FIRST, LAST, SECOND, fill
 from heavyspot.web.app import create_app
-from heavyspot.workshop.rig.demo import furnish
+from heavyspot.workshop.demo.rigs import furnish
 from heavyspot.workshop.shop import Workshop
 
 sys.path.insert(0, str(Path(__file__).parent.parent / "tests"))
@@ -56,7 +56,7 @@ def measured(folder, n):
     shop = Workshop(folder)
     furnish(shop)
     fill(shop, n)
-    serials = [r["serial"] for r in shop.book.search.find("larch 52", most=30).rows]
+    serials = [r.serial for r in shop.book.search.find("larch 52", most=30).rows]
     with TestClient(create_app(folder), base_url="http://127.0.0.1") as client:
         for what, typed in queries(n, rng).items():
             ms = timed(lambda q: client.get("/search/rows", params={"q": q}), typed)

@@ -15,9 +15,9 @@ HEAD = """# Command line
 Made from the program's own help by `scripts/cli_reference.py`.
 
 `heavyspot --data DIR COMMAND`: `--data` (or the variable `HEAVYSPOT_DATA`) names the shop's data folder,
-`data` when not given. Exit codes: 0 done; 1 with `--check`, verdict not pass; 2 bad use or bad input, with
-one sentence on standard error and nothing on standard output. `--json` prints one JSON document and
-nothing else.
+`data` when not given. Exit codes: 0 done; 1 with `--check`, verdict not pass; 2 bad use or bad input;
+3 what was named is not there; 4 the ledger or a line is away. A fault is one sentence on standard error, and
+nothing on standard output. `--json` prints one JSON document and nothing else.
 
 `spin --json`:
 
@@ -25,7 +25,8 @@ nothing else.
 {"run": id, "number": 1, "serial": "...",
  "curve": {"speed_rpm": [...], "amplitude_g": [...], "angle_deg": [...], "noise_g": [...]},
  "overall_g": [...], "twice_g": [...], "thrice_g": [...], "passes": [{"direction": "up", ...}, ...],
- "verdict": "pass|fail|undecided", "margin": x, "reason": "...", "covered": 1.0,
+ "verdict": "pass|fail|undecided", "margin": x, "covered": 1.0,
+ "reason": "...", "reason_said": {"code": "...", "values": {...}},
  "worst": {"speed_rpm", "amplitude_g", "uncertainty_g", "limit_g", "ratio"},
  "findings": [{"code", "severity", "text", "do", "evidence"}],
  "advice": {"action": "cut|spin_again|fix|stop",
@@ -41,6 +42,9 @@ nothing else.
 still free at the worst speed (negative over it), `low_g` to `high_g` hold the next run nine times in ten;
 `one_more` are cuts that would still lower the curve after a pass, `others` what else could be done (no cuts:
 leave it).
+What is said stands in English (`reason`; of a rotor `rule`, `notes`, `proofs`), and under the same name with
+`_said` as its code and the values in it, for a sentence in another language; what was kept before there were
+codes has none.
 With no trustworthy reference the lists are empty, `margin` and `worst` null, the verdict undecided.
 """
 

@@ -10,6 +10,10 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import settings
+
+settings.register_profile("shop", deadline=None)  # a busy machine is no fault of the code
+settings.load_profile("shop")
 
 HERE = Path(__file__).parent
 FILES = HERE / "files"

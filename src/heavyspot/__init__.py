@@ -1,15 +1,17 @@
 """Heavyspot: reads a balancing rig, says where to grind and how deep, and keeps the record.
 
-The public face. Names are imported when first used, so that ``import heavyspot`` costs nothing::
+The public face: an open shop, and verbs that take it first. Names are imported when first used, so that
+``import heavyspot`` costs nothing::
 
     import heavyspot
-    shop = heavyspot.Workshop("data")
-    shop.add_model("larch52.toml")
-    shop.add_piece("L52-0001", "Larch 52", customer="Fjord Haulage", invoice="2608-114")
-    result = shop.spin("L52-0001", "spin1.wav", operator="Ines")
-    for cut in result.advice.cuts:
-        shop.ground("L52-0001", cut.plane, cut.angle_deg, depth_mm=cut.depth_mm)
-    heavyspot.issue_sheet(shop, "L52-0001", "sheet.pdf")
+
+    with heavyspot.Workshop("data") as shop:
+        heavyspot.add_model(shop, "larch52.toml")
+        heavyspot.add_piece(shop, "L52-0001", "Larch 52", customer="Fjord Haulage", invoice="2608-114")
+        result = heavyspot.spin(shop, "L52-0001", "spin1.wav", operator="Ines")
+        for cut in result.advice.cuts:
+            heavyspot.ground(shop, "L52-0001", cut.plane, cut.angle_deg, depth_mm=cut.depth_mm)
+        heavyspot.issue_sheet(shop, "L52-0001", "sheet.pdf")
 """
 
 from __future__ import annotations
@@ -26,9 +28,14 @@ if TYPE_CHECKING:
     from .quantities.errors import (
         BadInput,
         HeavyspotError,
+        LedgerAway,
         LedgerFault,
+        NotAllowed,
+        NotThere,
         SignalTooPoor,
         SourceLost,
+        Stale,
+        Taken,
         UnreadableFile,
     )
     from .quantities.finding import Finding
@@ -37,20 +44,32 @@ if TYPE_CHECKING:
     from .sources.readers import open_recording
     from .sources.recording import Channel, Recording
     from .sources.writers import write_recording
-    from .workshop.cartridge.reading import ReadResult, read_recording
-    from .workshop.cartridge.results import SpinResult
+    from .workshop.cartridge.grinding import ground, ground_as_advised, unground
+    from .workshop.cartridge.overruling import overrule
+    from .workshop.cartridge.spinning import spin
+    from .workshop.cartridge.story import cartridge_story
+    from .workshop.flow.kept import flow_tests_of
+    from .workshop.flow.testing import keep_flow_test
+    from .workshop.job.editing import add_job, amend_job, amend_piece
+    from .workshop.job.lookup import search_pieces
+    from .workshop.job.pieces import add_piece, all_pieces
+    from .workshop.job.story import whole_story
+    from .workshop.model.models import add_model, find_model
+    from .workshop.reading.reading import ReadResult, read_recording
+    from .workshop.reading.results import SpinResult
+    from .workshop.rig.record import add_rig, find_rig
+    from .workshop.rotor.kept import rotor_story
     from .workshop.rotor.machine_proofs import match
     from .workshop.rotor.measuring import (
-        add_rotor,
-        add_rotor_model,
         corrected,
         corrected_as_advised,
         measure_signals,
         measure_typed,
-        rotor_story,
     )
-    from .workshop.sheets.issue import issue_rotor_sheet, issue_sheet
-    from .workshop.shop import Workshop
+    from .workshop.rotor.models import add_rotor, add_rotor_model, rotor_model
+    from .workshop.sheets.issue import issue_flow_sheet, issue_rotor_sheet, issue_sheet
+    from .workshop.sheets.verify import verify_sheet
+    from .workshop.shop import Workshop, find_piece
 
 _HOMES = {
     "Advice": "balance.cut.advice_case",
@@ -62,28 +81,56 @@ _HOMES = {
     "Finding": "quantities.finding",
     "HeavyspotError": "quantities.errors",
     "Judgement": "balance.limits",
+    "LedgerAway": "quantities.errors",
     "LedgerFault": "quantities.errors",
     "Limit": "balance.limits",
-    "ReadResult": "workshop.cartridge.reading",
+    "NotAllowed": "quantities.errors",
+    "NotThere": "quantities.errors",
+    "ReadResult": "workshop.reading.reading",
     "Recording": "sources.recording",
     "SignalTooPoor": "quantities.errors",
     "SourceLost": "quantities.errors",
-    "SpinResult": "workshop.cartridge.results",
+    "SpinResult": "workshop.reading.results",
+    "Stale": "quantities.errors",
+    "Taken": "quantities.errors",
     "Tracker": "signal.tracker",
     "UnreadableFile": "quantities.errors",
     "Workshop": "workshop.shop",
-    "add_rotor": "workshop.rotor.measuring",
-    "add_rotor_model": "workshop.rotor.measuring",
+    "add_job": "workshop.job.editing",
+    "add_model": "workshop.model.models",
+    "add_piece": "workshop.job.pieces",
+    "add_rig": "workshop.rig.record",
+    "add_rotor": "workshop.rotor.models",
+    "add_rotor_model": "workshop.rotor.models",
+    "all_pieces": "workshop.job.pieces",
+    "amend_job": "workshop.job.editing",
+    "amend_piece": "workshop.job.editing",
+    "cartridge_story": "workshop.cartridge.story",
     "corrected": "workshop.rotor.measuring",
     "corrected_as_advised": "workshop.rotor.measuring",
+    "find_model": "workshop.model.models",
+    "find_piece": "workshop.shop",
+    "find_rig": "workshop.rig.record",
+    "flow_tests_of": "workshop.flow.kept",
+    "ground": "workshop.cartridge.grinding",
+    "ground_as_advised": "workshop.cartridge.grinding",
+    "issue_flow_sheet": "workshop.sheets.issue",
     "issue_rotor_sheet": "workshop.sheets.issue",
     "issue_sheet": "workshop.sheets.issue",
+    "keep_flow_test": "workshop.flow.testing",
     "match": "workshop.rotor.machine_proofs",
     "measure_signals": "workshop.rotor.measuring",
     "measure_typed": "workshop.rotor.measuring",
+    "overrule": "workshop.cartridge.overruling",
     "open_recording": "sources.readers",
-    "read_recording": "workshop.cartridge.reading",
-    "rotor_story": "workshop.rotor.measuring",
+    "read_recording": "workshop.reading.reading",
+    "rotor_model": "workshop.rotor.models",
+    "rotor_story": "workshop.rotor.kept",
+    "search_pieces": "workshop.job.lookup",
+    "spin": "workshop.cartridge.spinning",
+    "unground": "workshop.cartridge.grinding",
+    "verify_sheet": "workshop.sheets.verify",
+    "whole_story": "workshop.job.story",
     "write_recording": "sources.writers",
 }
 
@@ -97,29 +144,57 @@ __all__ = [
     "Finding",
     "HeavyspotError",
     "Judgement",
+    "LedgerAway",
     "LedgerFault",
     "Limit",
+    "NotAllowed",
+    "NotThere",
     "ReadResult",
     "Recording",
     "SignalTooPoor",
     "SourceLost",
     "SpinResult",
+    "Stale",
+    "Taken",
     "Tracker",
     "UnreadableFile",
     "Workshop",
     "__version__",
+    "add_job",
+    "add_model",
+    "add_piece",
+    "add_rig",
     "add_rotor",
     "add_rotor_model",
+    "all_pieces",
+    "amend_job",
+    "amend_piece",
+    "cartridge_story",
     "corrected",
     "corrected_as_advised",
+    "find_model",
+    "find_piece",
+    "find_rig",
+    "flow_tests_of",
+    "ground",
+    "ground_as_advised",
+    "issue_flow_sheet",
     "issue_rotor_sheet",
     "issue_sheet",
+    "keep_flow_test",
     "match",
     "measure_signals",
     "measure_typed",
     "open_recording",
+    "overrule",
     "read_recording",
+    "rotor_model",
     "rotor_story",
+    "search_pieces",
+    "spin",
+    "unground",
+    "verify_sheet",
+    "whole_story",
     "write_recording",
 ]
 

@@ -95,7 +95,7 @@ def test_densities(case):
     assert DENSITY_G_CM3["inconel 713c"] == e["Inconel_713C"]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     kind=st.sampled_from(KINDS),
     share=st.floats(0.02, 0.6),

@@ -42,7 +42,7 @@ CHILD = textwrap.dedent(
     import json, sys, threading, time
     from pathlib import Path
     from heavyspot.sources.sound_card import SoundCardLive, load_rig_file
-    from heavyspot.workshop.capture import Capture
+    from heavyspot.workshop.bench.capture import About, Capture
     rig, folder, seconds, stall = Path(sys.argv[1]), Path(sys.argv[2]), float(sys.argv[3]), float(sys.argv[4])
     source = SoundCardLive(load_rig_file(rig))
     if stall:  # hold up the driver's callback once, as an overloaded computer does
@@ -53,7 +53,7 @@ CHILD = textwrap.dedent(
                 time.sleep(stall)
             take(*a)
         source._take = slow
-    capture = Capture(source, folder, {"serial": "x"})
+    capture = Capture(source, folder, About("x"))
     capture.start()
     print("started", flush=True)
     time.sleep(seconds)
@@ -219,7 +219,7 @@ def test_a_driver_of_ones_own_is_found_by_name(tmp_path, monkeypatch):
     from pathlib import Path
 
     from heavyspot.sources import sound_card
-    from heavyspot.workshop.bench.capture import Capture
+    from heavyspot.workshop.bench.capture import About, Capture
 
     text = (Path(__file__).parents[2] / "docs/guides/write-a-driver.md").read_text()
     (tmp_path / "my_package.py").write_text(re.search(r"```python\n(.*?)```", text, re.S)[1])
@@ -228,7 +228,7 @@ def test_a_driver_of_ones_own_is_found_by_name(tmp_path, monkeypatch):
     monkeypatch.setattr(sound_card, "entry_points", lambda group: [point])
     rig = tmp_path / "r.toml"
     rig.write_text('driver = "my digitiser"\n' + RIG.format(rate=48_000))
-    capture = Capture(sound_card.open_live(load_rig_file(rig)), tmp_path / "cap", {"serial": "x"})
+    capture = Capture(sound_card.open_live(load_rig_file(rig)), tmp_path / "cap", About("x"))
     capture.start()
     time.sleep(0.5)
     capture.stop()

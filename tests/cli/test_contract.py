@@ -11,6 +11,7 @@ import pytest
 import soundfile
 from conftest import SMALL_MODEL, SMALL_SIDECAR
 
+from heavyspot.quantities.said import Said, in_words
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings, spin
 from heavyspot.sources.readers import open_recording
@@ -76,6 +77,8 @@ def test_the_whole_job(shell):
             "findings",
             "advice",
         } <= set(r)
+        said = Said(**r["reason_said"])
+        assert said.code.startswith("verdict.") and r["reason"] == in_words(said)
         curve = r["curve"]
         n = len(curve["speed_rpm"])
         assert (
@@ -126,21 +129,22 @@ def test_read_and_convert_without_a_ledger(shell):
 
 
 @pytest.mark.parametrize(
-    "words",
+    ("words", "code"),
     [
-        ("spin", "nobody", "x.wav"),
-        ("spin", "S1"),
-        ("model", "add", "missing.toml"),
-        ("ground", "S1", "--plane", "nut", "--angle", "ten", "--depth", "1"),
-        ("ground", "S1", "--plane", "nut", "--angle", "10"),
-        ("read", "missing.wav", "--json"),
-        ("frobnicate",),
-        ("sheet", "nobody", "-o", "x.pdf"),
-        ("rig", "add", "r", "--due", "tomorrow"),
+        (("spin", "nobody", "x.wav"), 3),
+        (("rig", "health", "nobody"), 3),
+        (("spin", "S1"), 2),
+        (("model", "add", "missing.toml"), 2),
+        (("ground", "S1", "--plane", "nut", "--angle", "ten", "--depth", "1"), 2),
+        (("ground", "S1", "--plane", "nut", "--angle", "10"), 2),
+        (("read", "missing.wav", "--json"), 2),
+        (("frobnicate",), 2),
+        (("sheet", "nobody", "-o", "x.pdf"), 3),
+        (("rig", "add", "r", "--due", "tomorrow"), 2),
     ],
 )
-def test_bad_use_exits_with_2_and_prints_nothing_to_stdout(shell, words):
-    done = shell.run(*words, code=2)
+def test_bad_use_has_its_exit_code_and_prints_nothing_to_stdout(shell, words, code):
+    done = shell.run(*words, code=code)
     assert done.stdout == ""
     assert done.stderr.strip()
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from heavyspot.sources.sidecar import Sidecar, SidecarChannel, parse_sidecar
-from heavyspot.workshop.cartridge.model_file import (
+from heavyspot.workshop.model.model_file import (
     LimitFile,
     ModelFile,
     PlaneFile,

@@ -20,7 +20,7 @@ import numpy as np
 from faults.kinds import KINDS
 from faults.other_rigs import MODELS, RATED_SHARE, RIGS, healthy
 
-from heavyspot import Workshop
+from heavyspot import Workshop, add_model, add_piece, add_rig, spin
 
 LIMIT_G = 0.5
 TRUTHS_G = (0.3, 0.8)
@@ -69,12 +69,12 @@ def model_of(rig):
 def furnish(folder, rig, units):
     """Make a shop in which so many healthy units of the model were spun."""
     shop = Workshop(folder)
-    shop.add_model(model_of(rig))
-    shop.add_rig("rig")
+    add_model(shop, model_of(rig))
+    add_rig(shop, "rig")
     for unit in range(units):
-        shop.add_piece(f"known-{unit}", MODELS[rig][0])
+        add_piece(shop, f"known-{unit}", MODELS[rig][0])
         peak = float(np.exp(np.random.default_rng([unit, 5]).uniform(np.log(0.15), np.log(1.5))))
-        shop.spin(f"known-{unit}", healthy(rig, 90_000 + unit, peak).as_recording())
+        spin(shop, f"known-{unit}", healthy(rig, 90_000 + unit, peak).as_recording())
     shop.close()
 
 
@@ -102,11 +102,11 @@ def play(case, templates):
         place = Path(folder) / "shop"
         shutil.copytree(templates[case.rig, known], place)
         shop = Workshop(place)
-        shop.add_piece("piece", MODELS[case.rig][0])
+        add_piece(shop, "piece", MODELS[case.rig][0])
         if before is not None:
-            shop.spin("piece", before.as_recording())
+            spin(shop, "piece", before.as_recording())
         try:
-            result = shop.spin("piece", told.as_recording())
+            result = spin(shop, "piece", told.as_recording())
         finally:
             shop.close()
     return judged(case, kind, take, result)

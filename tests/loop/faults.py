@@ -11,9 +11,9 @@ from heavyspot.balance.cut.response import History, MadeCut
 from heavyspot.sim.cartridge import SIZES, make_cartridge
 from heavyspot.sim.spin import FAULTS, SpinSettings
 from heavyspot.sources.simulated import simulated_recording
-from heavyspot.workshop.cartridge.other_units import priors_of
-from heavyspot.workshop.cartridge.reading import read_recording
-from heavyspot.workshop.cartridge.run_findings import model_findings, shape_findings
+from heavyspot.workshop.model.other_units import priors_of
+from heavyspot.workshop.reading.reading import read_recording
+from heavyspot.workshop.reading.run_findings import model_findings, shape_findings
 
 NAMED = {
     "whirl": {"oil.sub_synchronous"},

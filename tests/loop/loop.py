@@ -16,9 +16,9 @@ from heavyspot.balance.cut.response import History, MadeCut
 from heavyspot.balance.limits import PASS_K, Limit, amplitude_uncertainty, judge
 from heavyspot.workshop.cartridge.advising import advise_vectors
 from heavyspot.workshop.cartridge.learning import learn_from
-from heavyspot.workshop.cartridge.model_file import ModelFile
-from heavyspot.workshop.cartridge.other_units import Lesson, priors_of
 from heavyspot.workshop.cartridge.past import GRID_SHARES
+from heavyspot.workshop.model.model_file import ModelFile
+from heavyspot.workshop.model.other_units import Lesson, priors_of
 
 LIMIT_G = 0.5
 MOST_RUNS = 6
@@ -123,7 +123,7 @@ def balance(model, unit, seed, library, *, learn=True):
                 rig.grind(c.plane, c.angle_deg, c.unbalance_gmm)
                 removed = c.unbalance_gmm * np.exp(1j * np.deg2rad(c.angle_deg))
                 cuts.append(MadeCut(run, c.plane, complex(removed)))
-                made.append({"plane": c.plane, "mass_mg": c.mass_mg})
+                made.append(c)
             told.cuts += len(advice.cuts)
             told.mass += sum(c.mass_mg for c in advice.cuts)
             told.worse += bool(advice.cuts) and rig.true_peak() > 1.1 * before

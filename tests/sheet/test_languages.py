@@ -1,77 +1,30 @@
 """Sheets in five languages, on two papers, with the shop's colour and logo; many in one go."""
 
 import base64
-import re
 from dataclasses import replace
-from pathlib import Path
 
 import pikepdf
 import pytest
 from sheet.test_rotor_sheet import rotors  # noqa: F401  # a fixture
 from sheet.test_sheet import finished, text_of  # noqa: F401  # a fixture
 
-import heavyspot.sheet
 from heavyspot.quantities.errors import BadInput, UnreadableFile
+from heavyspot.quantities.said import LANGUAGES, Said
 from heavyspot.sheet.look import SheetLook
-from heavyspot.sheet.pdf import FLOW_UNCERTAINTY, ROTOR_UNCERTAINTY, rotor_pdf, sheet_pdf
-from heavyspot.sheet.words import LANGUAGES, catalogue, said, said_each
-from heavyspot.workshop.sheets.cartridge import CAUTIONS, make_report
-from heavyspot.workshop.sheets.flow import CAUTIONS as FLOW_CAUTIONS
+from heavyspot.sheet.pdf import rotor_pdf, sheet_pdf
+from heavyspot.workshop.job.pieces import add_piece
+from heavyspot.workshop.sheets.cartridge import make_report
 from heavyspot.workshop.sheets.issue import issue_sheet
 from heavyspot.workshop.sheets.look import shop_look
 from heavyspot.workshop.sheets.reissue import DONE, reissue
-from heavyspot.workshop.sheets.rotor import CAUTIONS as ROTOR_CAUTIONS
-from heavyspot.workshop.sheets.rotor import WAYS, make_rotor_report
+from heavyspot.workshop.sheets.rotor import make_rotor_report
 
-OTHERS = [code for code in LANGUAGES if code != "en"]
-FOLDER = Path(heavyspot.sheet.__file__).parent
 PASSED = {"en": "Passed", "de": "Bestanden", "fr": "Conforme", "es": "Conforme", "zh": "合格"}
 TITLE = {"en": "Balancing sheet", "de": "Wuchtprotokoll", "fr": "Fiche d'équilibrage",
          "es": "Hoja de equilibrado", "zh": "平衡报告"}  # fmt: skip
 RED_DOT = base64.b64decode(
     "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mP8z8BQDwAEhQGAhKmMIQAAAABJRU5ErkJggg=="
 )
-
-
-def sentences():
-    """Every sentence the templates and reports may say, but those of findings."""
-    found = set()
-    for name in ("common.typ", "sheet.typ", "rotor.typ", "flow.typ"):
-        text = (FOLDER / name).read_text()
-        found |= set(re.findall(r'\bt\("((?:[^"\\]|\\.)+)"', text)) | set(
-            re.findall(r'fact\("([^"]+)"', text)
-        )
-        for group in re.findall(r"t\(\(([^()]*)\)\.at", text) + re.findall(
-            r"header\(\.\.\(([^()]*)\)", text
-        ):
-            found |= {w for w in re.findall(r'"([^"]*)"', group) if w.strip(", ")}
-        found |= set(re.findall(r'sheet\.with\("([^"]+)"', text))
-    said_elsewhere = {*CAUTIONS, *ROTOR_CAUTIONS, *FLOW_CAUTIONS, *WAYS.values()}
-    return found | said_elsewhere | {ROTOR_UNCERTAINTY, FLOW_UNCERTAINTY, "opening", "closing"}
-
-
-@pytest.mark.parametrize("language", OTHERS)
-def test_a_catalogue_holds_every_sentence_and_its_values(language):
-    words = catalogue(language)
-    assert sentences() - set(words) == set()
-    assert set(words) == set(catalogue("de"))  # no language has more or fewer
-    for key, translated in words.items():
-        assert translated.strip()
-        if not key.startswith("finding "):
-            assert set(re.findall(r"{\w+}", key)) == set(re.findall(r"{\w+}", translated)), key
-
-
-def test_sentences_with_values_are_found_by_their_pattern():
-    assert said("over (1.30 of it)", "de") == "überschritten (1.30 davon)"
-    text = "calibrated 2026-01-02, certificate K-7, PAST DUE since 2026-03-01"
-    assert (
-        said_each(text, "es")
-        == "calibrado el 2026-01-02, certificado K-7, VENCIDA desde 2026-03-01"
-    )
-    assert said("only 80 % of the speed range was measured", "zh") == "仅测得转速范围的 80 %"
-    assert said("no such sentence", "fr") == "no such sentence"
-    with pytest.raises(BadInput, match="no language"):
-        catalogue("xx")
 
 
 @pytest.mark.parametrize("paper", ["a4", "us-letter"])
@@ -81,8 +34,14 @@ def test_one_page_in_each_language_on_each_paper(finished, rotors, tmp_path, lan
     report = make_report(finished, "S-1", number="2026-00009", by="Ines")
     report = replace(
         report,
-        findings=("x",) * 3,
-        finding_codes=("oil.sub_synchronous", "sensor.hum", "speed.unsteady"),
+        findings=(
+            Said(
+                "finding.oil.sub_synchronous",
+                {"order": 0.46, "amplitude_g": 0.21, "speed_rpm": 98_000.0},
+            ),
+            Said("finding.sensor.hum", {"amplitude_g": 0.05, "frequency_hz": 50.0}),
+            Said("finding.speed.unsteady"),
+        ),
     )
     pdf = sheet_pdf(report, look)
     told = text_of(pdf, tmp_path)
@@ -152,7 +111,7 @@ def test_the_shop_s_colour_logo_and_paper(finished, tmp_path):  # noqa: F811  # 
 
 
 def test_many_sheets_in_one_go_can_be_gone_on_with(finished, tmp_path):  # noqa: F811  # a fixture
-    finished.add_piece("S-9", "Larch 52")
+    add_piece(finished, "S-9", "Larch 52")
     serials = ["S-1", "S-9", "nobody"] + ["S-1b"] * 0
     seen = []
     told = reissue(
@@ -178,4 +137,4 @@ def test_many_sheets_in_one_go_can_be_gone_on_with(finished, tmp_path):  # noqa:
 def test_a_new_sheet_names_the_one_it_replaces(finished, tmp_path):  # noqa: F811  # a fixture
     one = issue_sheet(finished, "S-1", tmp_path / "a.pdf")
     issue_sheet(finished, "S-1", tmp_path / "b.pdf")
-    assert f"replaces {one['number']}" in text_of((tmp_path / "b.pdf").read_bytes(), tmp_path)
+    assert f"replaces {one.number}" in text_of((tmp_path / "b.pdf").read_bytes(), tmp_path)

@@ -7,15 +7,17 @@ import pytest
 from loop.loop import model_of
 
 from heavyspot.quantities.errors import LedgerFault
+from heavyspot.quantities.said import Said
 from heavyspot.sheet.pdf import rotor_pdf
 from heavyspot.sheet.polar import polar_svg
-from heavyspot.workshop.rig.demo import DEMO_ROTORS
+from heavyspot.workshop.demo.rigs import DEMO_ROTORS
+from heavyspot.workshop.model.models import add_model
+from heavyspot.workshop.rig.record import add_rig
 from heavyspot.workshop.rotor.measuring import (
-    add_rotor,
-    add_rotor_model,
     corrected_as_advised,
     measure_typed,
 )
+from heavyspot.workshop.rotor.models import add_rotor, add_rotor_model
 from heavyspot.workshop.sheets.issue import issue_rotor_sheet
 from heavyspot.workshop.sheets.rotor import make_rotor_report
 from heavyspot.workshop.shop import Workshop
@@ -24,8 +26,8 @@ from heavyspot.workshop.shop import Workshop
 @pytest.fixture(scope="module")
 def rotors(tmp_path_factory):
     shop = Workshop(tmp_path_factory.mktemp("rotor sheet"))
-    shop.add_model(model_of("Larch 52", 150_000.0, 52.0).model_dump(exclude_unset=True))
-    shop.add_rig("old", {"kind": "low-speed rotor machine", "due": "2020-01-01"})
+    add_model(shop, model_of("Larch 52", 150_000.0, 52.0).model_dump(exclude_unset=True))
+    add_rig(shop, "old", {"kind": "low-speed rotor machine", "due": "2020-01-01"})
     add_rotor_model(shop, DEMO_ROTORS[0])
     add_rotor(shop, "W-1", DEMO_ROTORS[0]["name"], customer="Tidal Works", invoice="77")
     measure_typed(shop, "W-1", [0.9, 0.5], [40, 200], rig="old", by="Ida")
@@ -39,13 +41,13 @@ def test_the_sheet_carries_its_data_and_its_verdict(rotors, tmp_path):
     made = issue_rotor_sheet(rotors, "W-1", tmp_path / "w.pdf", by="Ida")
     pdf = (tmp_path / "w.pdf").read_bytes()
     assert pdf.startswith(b"%PDF") and b"sheet.json" in pdf and b"pdfaid" in pdf
-    assert made["verdict"] == "pass"
-    report = make_rotor_report(rotors, "W-1", number=made["number"])
+    assert made.verdict == "pass"
+    report = make_rotor_report(rotors, "W-1", number=made.number)
     assert [p.first is not None for p in report.planes] == [True, True]
     assert report.planes[0].last.amount_gmm < report.planes[0].limit_gmm
     assert len(report.corrections) == 3 and report.corrections[0].way == "remove"
-    assert "PAST DUE since 2020-01-01" in report.calibration
-    assert any("calibration was due" in n for n in report.notes)
+    assert Said("calibration.past_due", {"day": "2020-01-01"}) in report.calibration
+    assert Said("overdue.calibration", {"rig": "old", "day": "2020-01-01"}) in report.notes
 
 
 def test_the_same_report_gives_the_same_bytes(rotors):

@@ -12,20 +12,27 @@ import pytest
 from workshop.cartridge.test_spin import MODEL, QUICK, balance
 
 from heavyspot import LedgerFault, Workshop, issue_sheet
+from heavyspot.quantities.said import Said, as_it_is
+from heavyspot.sheet.cartridge import SheetCut
+from heavyspot.sheet.look import SheetLook
 from heavyspot.sheet.pdf import qr_text, sheet_pdf
 from heavyspot.sheet.plots import dial_svg
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sources.simulated import RIG, simulated_recording
-from heavyspot.workshop.sheets.cartridge import SheetCut, make_report
+from heavyspot.workshop.cartridge.spinning import spin
+from heavyspot.workshop.job.pieces import add_piece
+from heavyspot.workshop.model.models import add_model
+from heavyspot.workshop.rig.record import add_rig
+from heavyspot.workshop.sheets.cartridge import make_report
 
 
 @pytest.fixture(scope="module")
 def finished(tmp_path_factory):
     shop = Workshop(tmp_path_factory.mktemp("shop") / "data")
-    shop.add_model({**MODEL, "limit": [{"limit_g": 0.5}, {"name": "very good", "limit_g": 0.25}]})
-    shop.add_rig(RIG, {"calibrated_at": "2025-01-01", "certificate": "C-1", "due": "2026-01-01"})
-    shop.add_piece(
-        "S-1", "Larch 52", customer="Fjord Haulage & Søn", invoice="26-7", position="left"
+    add_model(shop, {**MODEL, "limit": [{"limit_g": 0.5}, {"name": "very good", "limit_g": 0.25}]})
+    add_rig(shop, RIG, {"calibrated_at": "2025-01-01", "certificate": "C-1", "due": "2026-01-01"})
+    add_piece(
+        shop, "S-1", "Larch 52", customer="Fjord Haulage & Søn", invoice="26-7", position="left"
     )
     balance(shop, "S-1", make_cartridge("Larch 52", 3, peak_g=1.2), np.random.default_rng(0))
     yield shop
@@ -49,7 +56,7 @@ def test_one_page_that_says_what_it_must(finished, tmp_path):
         assert len(document.pages) == 1
     text = text_of(pdf, tmp_path)
     for word in (
-        made["number"], "Fjord Haulage & Søn", "26-7", "S-1", "left", "Larch 52", "Passed",
+        made.number, "Fjord Haulage & Søn", "26-7", "S-1", "left", "Larch 52", "Passed",
         "clockwise", "PAST DUE", "C-1", "very good", "nut", "0.50 g", "maker's data",
     ):  # fmt: skip
         assert word in text, word
@@ -62,7 +69,7 @@ def test_data_is_attached_and_matches_its_digest(finished, tmp_path):
         assert document.open_metadata().get("pdfaid:part") == "3"
     import hashlib
 
-    assert hashlib.sha256(data).hexdigest() == made["digest"]
+    assert hashlib.sha256(data).hexdigest() == made.digest
     content = json.loads(data)
     assert content["serial"] == "S-1" and content["verdict"] == "pass"
     assert len(content["last"]["speed_rpm"]) == len(content["last"]["amplitude_g"]) > 100
@@ -79,24 +86,63 @@ def test_same_report_same_bytes(finished):
 
 
 def test_numbers_go_up(finished, tmp_path):
-    a = issue_sheet(finished, "S-1", tmp_path / "a.pdf")["number"]
-    b = issue_sheet(finished, "S-1", tmp_path / "b.pdf")["number"]
+    a = issue_sheet(finished, "S-1", tmp_path / "a.pdf").number
+    b = issue_sheet(finished, "S-1", tmp_path / "b.pdf").number
     assert int(b.split("-")[1]) == int(a.split("-")[1]) + 1
 
 
 def test_no_run_no_sheet(finished, tmp_path):
-    finished.add_piece("S-2", "Larch 52")
+    add_piece(finished, "S-2", "Larch 52")
     with pytest.raises(LedgerFault, match="no run"):
         issue_sheet(finished, "S-2", tmp_path / "n.pdf")
     assert not list(tmp_path.iterdir())
 
 
 def test_a_failed_piece_never_looks_passed(finished, tmp_path):
-    finished.add_piece("S-3", "Larch 52")
-    finished.spin("S-3", simulated_recording(make_cartridge("Larch 52", 5, peak_g=1.5), 1, QUICK))
+    add_piece(finished, "S-3", "Larch 52")
+    spin(finished, "S-3", simulated_recording(make_cartridge("Larch 52", 5, peak_g=1.5), 1, QUICK))
     issue_sheet(finished, "S-3", tmp_path / "f.pdf")
     text = text_of((tmp_path / "f.pdf").read_bytes(), tmp_path)
     assert "Not passed" in text and "over" in text
+
+
+def test_what_a_run_said_before_there_were_codes_is_shown_as_it_was_said(
+    finished, tmp_path, monkeypatch
+):
+    """An entry as it was written then: the words, and neither a code nor the numbers of a finding."""
+    from heavyspot.workshop.cartridge import spinning
+
+    now = spinning.judgement_json
+    words = "words of then: 0.70 g, one place too many"
+    monkeypatch.setattr(
+        spinning,
+        "judgement_json",
+        lambda *judged: (
+            {k: v for k, v in now(*judged).items() if k != "reason_said"} | {"reason": words}
+        ),
+    )
+    old = {
+        "code": "reference.weak",
+        "severity": "warn",
+        "text": "Weak, then.",
+        "do": "",
+        "evidence": {},
+    }
+    monkeypatch.setattr(spinning, "finding_json", lambda finding: old)
+    add_piece(finished, "S-4", "Larch 52")
+    oiled = replace(
+        simulated_recording(make_cartridge("Larch 52", 5, peak_g=0.3), 1, QUICK), lost_samples=3
+    )
+    spin(finished, "S-4", oiled)
+    report = make_report(finished, "S-4", number="2026-00009")
+    assert report.reason == as_it_is(words) and report.findings == (as_it_is("Weak, then."),)
+    told = text_of(sheet_pdf(replace(report, verdict="undecided"), SheetLook("de")), tmp_path)
+    assert "words of then" in told and "Weak, then." in told
+    monkeypatch.undo()
+    spin(finished, "S-4", oiled)
+    report = make_report(finished, "S-4", number="2026-00009")
+    assert report.reason.code.startswith("verdict.")
+    assert report.findings == (Said("finding.recording.lost_samples", {"lost_samples": 3.0}),)
 
 
 def test_a_name_in_any_script_still_gives_a_sheet(finished):

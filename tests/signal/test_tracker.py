@@ -116,7 +116,7 @@ SHORT = analytic_run_up(
 WHOLE = track(SHORT.data, SHORT.sample_rate_hz)
 
 
-@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=12, suppress_health_check=[HealthCheck.too_slow])
 @given(chunk=st.integers(37, 60_000), frame=st.sampled_from([1, 2, 7, 64]))
 def test_chunking_and_frames_change_nothing(chunk, frame):
     other = track(SHORT.data, SHORT.sample_rate_hz, chunk=chunk, frame_windows=frame)
@@ -127,7 +127,7 @@ def test_chunking_and_frames_change_nothing(chunk, frame):
     assert np.abs(a - b).max() < 1e-4 * np.abs(a).max()
 
 
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=6)
 @given(mark=st.floats(5, 355))
 def test_moving_the_mark_turns_the_vector(mark):
     # The mark passes earlier by `mark`: everything lags behind it by as much more.
@@ -141,7 +141,7 @@ def test_moving_the_mark_turns_the_vector(mark):
     assert np.abs((turn - mark + 180) % 360 - 180).max() < 0.5
 
 
-@settings(max_examples=5, deadline=None)
+@settings(max_examples=5)
 @given(scale=st.floats(1e-3, 50))
 def test_scaling_scales(scale):
     data = SHORT.data.copy()

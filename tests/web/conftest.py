@@ -40,13 +40,16 @@ class Server:
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
         )  # fmt: skip
-        for _ in range(300):
+        # a busy machine is given its time; a program that ended is told at once
+        until = time.monotonic() + 300.0
+        while self.process.poll() is None and time.monotonic() < until:
             try:
-                urllib.request.urlopen(self.url, timeout=1).close()
+                urllib.request.urlopen(self.url, timeout=10).close()
                 return
             except OSError:
                 time.sleep(0.1)
-        raise RuntimeError("the server did not answer")
+        self.kill()
+        raise RuntimeError(f"the server did not answer (exit {self.process.returncode})")
 
     def kill(self) -> None:
         os.kill(self.process.pid, signal.SIGKILL)

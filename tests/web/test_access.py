@@ -6,7 +6,9 @@ from fastapi.testclient import TestClient
 from heavyspot.quantities.errors import BadInput
 from heavyspot.web.access import ACCESS, route_keys
 from heavyspot.web.app import ROUTERS, create_app, is_loopback
+from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.people import ROLES
+from heavyspot.workshop.shop import find_piece
 
 PASSWORD = "warm oil, cold hands"
 
@@ -19,7 +21,7 @@ def app(tmp_path_factory):
     made = create_app(data, demo=True)
     for role in ROLES:
         made.state.people.set_user(role.title(), role, PASSWORD)
-    made.state.shop.add_piece("A-1", "Larch 52")
+    add_piece(made.state.shop, "A-1", "Larch 52")
     made.state.shop.close()
     return create_app(data, accounts=True)
 
@@ -129,7 +131,7 @@ def test_logout_and_a_new_password_end_logins(app):
     with pytest.raises(BadInput, match="last owner"):
         people.end_user("Owner")
     people.end_user("Brief")
-    assert "Brief" not in [u["name"] for u in people.users()]
+    assert "Brief" not in [u.name for u in people.users()]
 
 
 def test_who_did_it_is_who_logged_in(app):
@@ -137,7 +139,7 @@ def test_who_did_it_is_who_logged_in(app):
     head = {"X-CSRF-Token": csrf(client)}
     body = {"serial": "A-2", "model": "Larch 52", "by": "somebody else"}
     assert client.post("/api/pieces", json=body, headers=head).status_code == 201
-    assert app.state.shop.piece("A-2")["by"] == "Technician"
+    assert find_piece(app.state.shop, "A-2").by == "Technician"
 
 
 def test_websocket_needs_a_login(app):
@@ -202,11 +204,11 @@ def test_a_pin_takes_over_the_bench_as_a_technician(app):
 
 def test_who_saw_a_piece_is_remembered_once_an_hour(app):
     client, shop = logged_in(app, "Technician"), app.state.shop
-    serial = shop.book.pieces()[0]["serial"]
+    serial = shop.book.jobs.pieces()[0].serial
     for _ in range(3):
         assert client.get(f"/story/{serial}").status_code == 200
     assert client.get("/search.xlsx?q=a").status_code == 200
-    seen = shop.book.looks.of(shop.piece(serial)["id"])
-    assert [(r["by"], r["what"]) for r in seen] == [("Technician", "story")]
+    seen = shop.book.views.of(find_piece(shop, serial).id)
+    assert [(r.by, r.what) for r in seen] == [("Technician", "story")]
     assert "Who looked at it" not in client.get(f"/story/{serial}").text
     assert "Who looked at it" in logged_in(app, "Owner").get(f"/story/{serial}").text

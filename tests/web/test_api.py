@@ -10,6 +10,8 @@ from fastapi.testclient import TestClient
 from python_calamine import load_workbook
 
 from heavyspot.web.app import create_app
+from heavyspot.workshop.cartridge.story import cartridge_story
+from heavyspot.workshop.shop import find_piece
 
 
 @pytest.fixture(scope="module")
@@ -63,7 +65,9 @@ def test_live_curve_is_the_recorded_curve(client):
     wait(client, "H-2")
     live = capture.snapshot.curve
     shop = client.app.state.shop
-    kept = open_recording(shop.book.archive.open(shop.story("H-2")["runs"][0]["recording"]))
+    kept = open_recording(
+        shop.book.archive.open(cartridge_story(shop, "H-2").runs[0].entry.recording)
+    )
     recorded = read_recording(kept).curves[0]
     same = np.interp(live[0], recorded.speed_rpm, np.abs(recorded.vector[0]))
     inner = (live[0] > 20_000) & (live[0] < live[0].max() - 3_000)
@@ -155,17 +159,19 @@ def test_label_and_oil(client):
     client.post("/bench/H-8/spin", data={"oil_temperature_c": "68,5", "oil_pressure_kpa": "310"})
     wait(client, "H-8")
     shop = client.app.state.shop
-    run = shop.book.runs(shop.piece("H-8")["id"])[0]
-    assert run["conditions"]["recording"]["oil"] == {"temperature_c": 68.5, "pressure_kpa": 310.0}
-    assert run["result"]["pickup"][0] == pytest.approx(2.0, rel=0.05)
+    run = shop.book.cartridges.runs(find_piece(shop, "H-8").id)[0]
+    assert run.conditions["recording"]["oil"] == {"temperature_c": 68.5, "pressure_kpa": 310.0}
+    assert run.result["pickup"][0] == pytest.approx(2.0, rel=0.05)
 
 
 def test_refusals(client):
     add(client, "H-4")
     assert client.get("/api/pieces/none").status_code == 404
     assert client.get("/bench/none").status_code == 404
+    assert client.get("/api/models/none").status_code == 404
+    assert client.get("/api/rigs/none").status_code == 404
     twice = client.post("/api/pieces", json={"serial": "H-4", "model": "Larch 52"})
-    assert twice.status_code == 422 and "there already" in twice.json()["error"]
+    assert twice.status_code == 409 and "there already" in twice.json()["error"]
     for body in (
         {"plane": "nut", "angle_deg": 10},
         {"plane": "wing", "angle_deg": 10, "depth_mm": 0.1},

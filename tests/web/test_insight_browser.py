@@ -5,7 +5,7 @@ from web.conftest import Server
 from web.test_browser import axe, open_page, picture, small_targets
 
 from benchmarks.big_shop import fill
-from heavyspot.workshop.rig.demo import furnish
+from heavyspot.workshop.demo.rigs import furnish
 from heavyspot.workshop.shop import Workshop
 
 

@@ -4,7 +4,8 @@ import pytest
 from web.test_browser import axe, open_page, picture, small_targets
 
 from heavyspot.workshop.job.editing import amend_job
-from heavyspot.workshop.shop import Workshop
+from heavyspot.workshop.job.pieces import add_piece
+from heavyspot.workshop.shop import Workshop, find_piece
 from heavyspot.workshop.station.line import HttpLine
 from heavyspot.workshop.station.station import exchange, join
 
@@ -67,14 +68,14 @@ def test_what_two_buildings_disagree_on_waits_for_a_person(server, browser, tmp_
     )
     assert job.ok
     exchange(east, line)
-    job_id = east.piece(f"J-{size}")["job_id"]
+    job_id = find_piece(east, f"J-{size}").job_id
     amend_job(east, job_id, {"customer": "Gullwick Rail"}, by="Jon", why="wrong name")
     changed = page.request.patch(
         f"{server.url}/api/jobs/{job_id}",
         data={"changes": {"customer": "Gullwick Rails"}, "why": "typing"},
     )
     assert changed.ok
-    east.add_piece(f"TWIN-{size}", "Larch 52", by="Jon")
+    add_piece(east, f"TWIN-{size}", "Larch 52", by="Jon")
     assert page.request.post(
         f"{server.url}/api/pieces", data={"serial": f"TWIN-{size}", "model": "Larch 52"}
     ).ok

@@ -10,7 +10,9 @@ from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.simulated import simulated_recording
 from heavyspot.web.access import ACCESS
 from heavyspot.web.app import create_app
-from heavyspot.workshop.rotor.measuring import add_rotor
+from heavyspot.workshop.cartridge.spinning import spin
+from heavyspot.workshop.job.pieces import add_piece
+from heavyspot.workshop.rotor.models import add_rotor
 
 STARTS_A_SPIN = ("/spin", "/listen")
 """Calls that wait for a rig: tested where a rig is at hand."""
@@ -24,9 +26,9 @@ THERE = {"serial": "S-1", "number": 1, "name": "simulated rig"}
 def app(tmp_path_factory):
     made = create_app(tmp_path_factory.mktemp("schema") / "data", demo=True, pace=200.0)
     shop = made.state.shop
-    shop.add_piece("S-1", "Larch 52", customer="Tidal Works")
+    add_piece(shop, "S-1", "Larch 52", customer="Tidal Works")
     quick = SpinSettings(run_up_s=3.0, coast_s=1.0, sample_rate_hz=25_600.0)
-    shop.spin("S-1", simulated_recording(make_cartridge("Larch 52", 1), 1, quick))
+    spin(shop, "S-1", simulated_recording(make_cartridge("Larch 52", 1), 1, quick))
     add_rotor(shop, "R-1", "Blower 900")
     with TestClient(made, base_url="http://localhost"):
         yield made

@@ -4,6 +4,7 @@ import pytest
 from fastapi.testclient import TestClient
 
 from heavyspot.web.app import create_app
+from heavyspot.workshop.shop import find_piece
 
 
 @pytest.fixture(scope="module")
@@ -18,12 +19,12 @@ def client(tmp_path_factory):
 
 
 def digest(client, number):
-    return client.app.state.shop.book.papers.sheet(number)["digest"]
+    return client.app.state.shop.book.sheets.find(number).digest
 
 
 def test_only_who_holds_the_sheet_is_told(client):
-    number = next(iter(r["number"] for r in [client.app.state.shop.book.papers.newest_sheet(
-        client.app.state.shop.piece("V-1")["id"])]))  # fmt: skip
+    shop = client.app.state.shop
+    number = shop.book.sheets.newest(find_piece(shop, "V-1").id, "run").number
     told = client.get(f"/verify/{number}?d={digest(client, number)}")
     assert told.status_code == 200 and "Issued here" in told.text
     for path in (f"/verify/{number}", f"/verify/{number}?d=00", "/verify/1999-1?d=00"):

@@ -2,7 +2,7 @@
 
 import pytest
 
-from heavyspot.workshop.rig.demo import furnish
+from heavyspot.workshop.demo.rigs import furnish
 from heavyspot.workshop.shop import Workshop
 
 

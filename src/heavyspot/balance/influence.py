@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from ..quantities.errors import BadInput
+from ..quantities.said import Said
 
 ComplexArray = NDArray[np.complex128]
 
@@ -31,14 +32,14 @@ class Solution:
         ``V - H U``: what stays when that unbalance is removed.
     condition : float
         Condition number of the weighted responses.
-    warning : str
+    warning : Said or None
         Empty, or why the split between planes is not to be trusted.
     """
 
     unbalance: ComplexArray
     residual: ComplexArray
     condition: float
-    warning: str
+    warning: Said | None
 
 
 def influence_coefficients(before: ArrayLike, after: ArrayLike, trial: ArrayLike) -> ComplexArray:
@@ -173,12 +174,9 @@ def _solution(
     H: ComplexArray, V: ComplexArray, root: NDArray[np.float64], unbalance: ComplexArray
 ) -> Solution:
     condition = float(np.linalg.cond(H * root))
-    warning = ""
+    warning = None
     if H.shape[1] > 1 and condition > POOR_CONDITION:
-        warning = (
-            f"The planes look alike to the sensors (condition number {condition:.0f}): "
-            "their sum is sound, the split between them is not."
-        )
+        warning = Said("note.planes_alike", {"condition": condition})
     return Solution(unbalance, V - H @ unbalance, condition, warning)
 
 

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from ..quantities.errors import BadInput
+from ..quantities.said import Said
 from .uncertainty import COVERAGE_K, combined
 
 Verdict = Literal["pass", "fail", "undecided"]
@@ -79,17 +80,17 @@ class Judgement:
     worst : Worst
     covered : float
         Share of the speed range in which there is a measured point.
-    reason : str
-    measured : str
-        What the curve alone would say, where a finding made the verdict undecided; else empty.
+    reason : Said
+    measured : str or None
+        What the curve alone would say, where a finding made the verdict undecided; else None.
     """
 
     verdict: Verdict
     margin: float
     worst: Worst
     covered: float
-    reason: str
-    measured: str = ""
+    reason: Said
+    measured: Verdict | None = None
 
 
 def amplitude_uncertainty(
@@ -152,25 +153,23 @@ def judge(
     over = amplitude - expanded > allowed
     clear = amplitude + pass_k * u <= allowed
     margin = 1.0 - worst.ratio
+    at_worst: dict[str, float | str] = {
+        "amplitude_g": worst.amplitude_g, "speed_rpm": worst.speed_rpm, "limit_g": worst.limit_g,
+    }  # fmt: skip
     if over.any():
-        reason = f"{worst.amplitude_g:.2f} g at {worst.speed_rpm:,.0f} rpm; {worst.limit_g:.2f} g allowed"
-        return Judgement("fail", margin, worst, covered, reason)
+        return Judgement("fail", margin, worst, covered, Said("verdict.over", at_worst))
     if not reached:
-        reason = f"test speed {to_rpm:,.0f} rpm was not reached: highest {speed.max():,.0f} rpm"
+        reason = Said(
+            "verdict.not_reached", {"test_rpm": to_rpm, "highest_rpm": float(speed.max())}
+        )
         return Judgement("undecided", margin, worst, covered, reason)
     if covered < 1.0:
-        reason = f"only {100 * covered:.0f} % of the speed range was measured"
+        reason = Said("verdict.covered", {"covered": covered})
         return Judgement("undecided", margin, worst, covered, reason)
     if clear.all():
-        reason = (
-            f"highest {worst.amplitude_g:.2f} g at {worst.speed_rpm:,.0f} rpm, "
-            f"{100 * margin:.0f} % under the limit"
-        )
+        reason = Said("verdict.clear", {**at_worst, "margin": margin})
         return Judgement("pass", margin, worst, covered, reason)
-    reason = (
-        f"{worst.amplitude_g:.2f} ± {COVERAGE_K * worst.uncertainty_g:.2f} g at "
-        f"{worst.speed_rpm:,.0f} rpm is too near the limit of {worst.limit_g:.2f} g to be sure"
-    )
+    reason = Said("verdict.too_near", {**at_worst, "expanded_g": COVERAGE_K * worst.uncertainty_g})
     return Judgement("undecided", margin, worst, covered, reason)
 
 

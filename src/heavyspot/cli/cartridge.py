@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from ..quantities.durable import write_bytes
 from .common import By, Json, Language, Serial, emit, open_workshop
 
 
@@ -24,7 +26,11 @@ def spin(
     json: Json = False,
 ) -> None:
     """Read a spin, judge it, say what to do next, and keep it."""
-    result = open_workshop().spin(serial, recording, operator=operator, rig=rig, format=format)
+    from ..workshop.cartridge.spinning import spin as read_spin
+
+    result = read_spin(
+        open_workshop(), serial, recording, operator=operator, rig=rig, format=format
+    )
     if json:
         emit(result.as_json())
     else:
@@ -55,7 +61,10 @@ def ground(
     json: Json = False,
 ) -> None:
     """Record a cut that was really made."""
-    cut = open_workshop().ground(
+    from ..workshop.cartridge.grinding import ground as write_cut
+
+    cut = write_cut(
+        open_workshop(),
         serial,
         plane,
         angle,
@@ -67,7 +76,7 @@ def ground(
         why=why,
     )
     if json:
-        emit(cut)
+        emit(cut.as_json())
         return
     from .show import show_cut
 
@@ -87,11 +96,9 @@ def overrule(
 
     told = let_stand(open_workshop(), serial, why=why, by=by)
     if json:
-        emit(told)
+        emit(told.as_json())
         return
-    typer.echo(
-        f"Run {told['number']} of {serial}: {told['verdict']} stands, against: {told['finding']}"
-    )
+    typer.echo(f"Run {told.number} of {serial}: {told.verdict} stands, against: {told.finding}")
 
 
 def sheet(
@@ -106,9 +113,9 @@ def sheet(
 
     made = issue_sheet(open_workshop(), serial, output, by=by, language=language)
     if json:
-        emit(made)
+        emit(asdict(made))
         return
-    typer.echo(f"Sheet {made['number']} of {serial}: {output}")
+    typer.echo(f"Sheet {made.number} of {serial}: {output}")
 
 
 def label(
@@ -117,19 +124,23 @@ def label(
     size: Annotated[str, typer.Option("--size", help="29x62, 36x89 or a4.")] = "29x62",
 ) -> None:
     """Write labels with the serial as a QR code."""
-    from ..sheet.label import label_of, label_pdf
+    from ..sheet.label import label_pdf
+    from ..workshop.sheets.label import label_of
+    from ..workshop.shop import find_piece
 
     shop = open_workshop()
-    rows = [label_of(shop.piece(serial)) for serial in serials]
-    output.write_bytes(label_pdf(rows, size=size))
+    rows = [label_of(find_piece(shop, serial)) for serial in serials]
+    write_bytes(output, label_pdf(rows, size=size))
     typer.echo(f"{len(rows)} label{'s' if len(rows) > 1 else ''}: {output}")
 
 
 def show(serial: Serial, json: Json = False) -> None:
     """Show a piece's runs and cuts."""
-    story = open_workshop().story(serial)
+    from ..workshop.cartridge.story import cartridge_story
+
+    story = cartridge_story(open_workshop(), serial)
     if json:
-        emit(story)
+        emit(story.as_json())
         return
     from .show import show_story
 

@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from ..quantities.errors import BadInput
+
+if TYPE_CHECKING:
+    from ..workshop.sheets.issue import Issued
+    from ..workshop.shop import Workshop
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
 Serial = Annotated[str, typer.Argument(help="Serial of the piece.")]
@@ -28,24 +33,24 @@ class Settings:
     data: Path = Path("data")
 
 
-def open_workshop() -> Any:
+def open_workshop() -> Workshop:
     """Return the workshop on the data folder; its imports wait until it is needed."""
     from ..workshop.shop import Workshop
 
     return Workshop(Settings.data)
 
 
-def emit(value: Any) -> None:
+def emit(value: Mapping[str, object] | Sequence[object] | None) -> None:
     """Print one JSON document to standard output."""
     sys.stdout.write(json.dumps(value, ensure_ascii=False, allow_nan=False) + "\n")
 
 
-def say_issued(issued: dict[str, Any], out: Path, json_only: bool) -> None:
+def say_issued(issued: Issued, out: Path, json_only: bool) -> None:
     """Say which sheet was written and where, or print it as JSON."""
     if json_only:
-        emit(issued)
+        emit(asdict(issued))
     else:
-        typer.echo(f"Sheet {issued['number']} ({issued['verdict']}) written to {out}.")
+        typer.echo(f"Sheet {issued.number} ({issued.verdict}) written to {out}.")
 
 
 def named(text: str) -> tuple[str, str]:
@@ -59,10 +64,10 @@ def named(text: str) -> tuple[str, str]:
 @contextmanager
 def progress_bar(quiet: bool) -> Iterator[Callable[[str, int, int], None]]:
     """Show bars for long work: told what, how much is done and how much there is."""
-    from rich.progress import Progress
+    from rich.progress import Progress, TaskID
 
     with Progress(transient=True, disable=quiet) as bar:
-        tasks: dict[str, Any] = {}
+        tasks: dict[str, TaskID] = {}
 
         def show(what: str, done: int, total: int) -> None:
             if what not in tasks:

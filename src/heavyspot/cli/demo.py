@@ -20,8 +20,11 @@ from ..signal.tracker import Tracker
 from ..sim.cartridge import SIZES, Cartridge, Size, make_cartridge
 from ..sources.recording import Recording
 from ..sources.simulated import simulated_recording
-from ..workshop.cartridge.results import SpinResult
-from ..workshop.rig.demo import furnish
+from ..workshop.cartridge.grinding import ground
+from ..workshop.cartridge.spinning import spin
+from ..workshop.demo.rigs import furnish
+from ..workshop.job.pieces import add_piece
+from ..workshop.reading.results import SpinResult
 from ..workshop.sheets.cartridge import make_report
 from ..workshop.sheets.issue import issue_sheet
 from ..workshop.shop import Workshop
@@ -74,8 +77,14 @@ def run_demo(folder: Path, *, seed: int, size: str, fast: bool) -> None:
         runs = _balance_quietly(shop, kind, seed * 1000 + i, f"{kind.name[0]}-{100 + i}")
         out.print(f"  {kind.name[0]}-{100 + i}: {runs} runs", style="dim")
     serial = f"{kind.name[0]}-{100 + EARLIER_UNITS}"
-    shop.add_piece(
-        serial, kind.name, customer=CUSTOMERS[0], invoice="2608-114", position="front", by="Ines"
+    add_piece(
+        shop,
+        serial,
+        kind.name,
+        customer=CUSTOMERS[0],
+        invoice="2608-114",
+        position="front",
+        by="Ines",
     )
     bench = Bench(make_cartridge(kind, seed, peak_g=1.9), np.random.default_rng(seed), seed)
     result = _balance_visibly(shop, bench, serial, out, slow=slow)
@@ -94,12 +103,12 @@ def _clear(folder: Path) -> None:
 
 
 def _balance_quietly(shop: Workshop, size: Size, seed: int, serial: str) -> int:
-    shop.add_piece(
-        serial, size.name, customer=CUSTOMERS[seed % 3], invoice=f"2607-{seed % 900:03d}"
+    add_piece(
+        shop, serial, size.name, customer=CUSTOMERS[seed % 3], invoice=f"2607-{seed % 900:03d}"
     )
     bench = Bench(make_cartridge(size, seed, peak_g=1.4), np.random.default_rng(seed), seed)
     for run in range(1, MOST_RUNS + 1):
-        result = shop.spin(serial, bench.spin(), operator="Tomas")
+        result = spin(shop, serial, bench.spin(), operator="Tomas")
         if result.advice.action != "cut":
             return run
         _grind_as_advised(shop, bench, serial, result)
@@ -109,7 +118,7 @@ def _balance_quietly(shop: Workshop, size: Size, seed: int, serial: str) -> int:
 def _grind_as_advised(shop: Workshop, bench: Bench, serial: str, result: SpinResult) -> None:
     for cut in result.advice.cuts:
         bench.grind(cut.plane, cut.angle_deg, cut.unbalance_gmm)
-        shop.ground(serial, cut.plane, cut.angle_deg, depth_mm=cut.depth_mm, by="Ines")
+        ground(shop, serial, cut.plane, cut.angle_deg, depth_mm=cut.depth_mm, by="Ines")
 
 
 def _balance_visibly(
@@ -121,7 +130,7 @@ def _balance_visibly(
         out.print(Text(f"Run {run} of {serial}", style="bold"))
         if slow:
             _show_live(recording, out)
-        result = shop.spin(serial, recording, operator="Ines")
+        result = spin(shop, serial, recording, operator="Ines")
         main = result.curves[0]
         for line in plot(main.speed_rpm, np.abs(main.vector[0]), 0.5):
             out.print(line)
@@ -164,7 +173,7 @@ def _show_live(recording: Recording, out: Console) -> None:
 def _leave(shop: Workshop, serial: str, folder: Path, out: Console, result: SpinResult) -> None:
     sheet = folder / f"sheet-{serial}.pdf"
     issued = issue_sheet(shop, serial, sheet, by="Ines")
-    report = make_report(shop, serial, number=issued["number"])
+    report = make_report(shop, serial, number=issued.number)
     curve = folder / "curve.svg"
     curve.write_text(curve_svg(report), encoding="utf-8")
     dial = folder / "dial.svg"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
@@ -29,7 +29,7 @@ def bench(
     from ..workshop.flow.bench import bench_of, set_bench
 
     shop = open_workshop()
-    content: dict[str, Any] = {}
+    content: dict[str, object] = {}
     for name, value in map(named, keys or []):
         try:
             content[name] = float(value)
@@ -65,7 +65,7 @@ def test(
     json: Json = False,
 ) -> None:
     """Judge and keep a flow test of a piece."""
-    from ..workshop.flow.testing import keep_flow_test, readings_of_table
+    from ..workshop.flow.testing import COVERAGE_K, keep_flow_test, readings_of_table
     from ..workshop.sheets.flow import stop_words
 
     try:
@@ -79,25 +79,23 @@ def test(
         leak=_leak(leak), by=by,
     )  # fmt: skip
     if json:
-        emit(told)
+        emit(told.flow_json())
         return
-    for r in told["readings"]:
-        at = f"position {r['position']:g}, {r['way']}: " if r.get("position") is not None else ""
-        typer.echo(f"{at}{r['corrected']:.5g} ± {2 * r['corrected_u']:.2g} kg/s corrected")
-    for w in told["windows"]:
+    flow = told.flow
+    for r in flow.readings:
+        at = f"position {r.position:g}, {r.way}: " if r.position is not None else ""
+        wide = COVERAGE_K * r.corrected_u
+        typer.echo(f"{at}{r.corrected:.5g} ± {wide:.2g} kg/s corrected")
+    for w in flow.windows:
         measured = (
-            "not measured"
-            if w["corrected"] is None
-            else f"{w['corrected']:.5g} ± {w['u']:.2g} kg/s"
+            "not measured" if w.corrected is None else f"{w.corrected:.5g} ± {w.u or 0:.2g} kg/s"
         )
-        typer.echo(
-            f"{w['name']}: {measured}, {w['low_kg_s']:g} to {w['high_kg_s']:g} asked: {w['verdict']}"
-        )
-    if told["leak_kg_s"] is not None:
-        typer.echo(f"Leak {1000 * told['leak_kg_s']:.3g} g/s")
-    if told["stop"]:
-        typer.echo(stop_words(told["stop"]))
-    typer.echo(f"{told['verdict'].upper()}, corrected to {told['reference']}.")
+        typer.echo(f"{w.name}: {measured}, {w.low_kg_s:g} to {w.high_kg_s:g} asked: {w.verdict}")
+    if flow.leak_kg_s is not None:
+        typer.echo(f"Leak {1000 * flow.leak_kg_s:.3g} g/s")
+    if flow.stop:
+        typer.echo(stop_words(flow.stop))
+    typer.echo(f"{told.entry.verdict.upper()}, corrected to {flow.reference}.")
 
 
 @flow_app.command("read")
@@ -124,7 +122,7 @@ def read(
             "A value at rest is no number.", remedy="Write it like drop_kpa=0.02."
         ) from None
     got = read_live(open_live(load_rig_file(rig_file)), seconds, at_rest)
-    told: dict[str, Any] = dict(got.values)
+    told: dict[str, float | str] = dict(got.values)
     if position is not None:
         told |= {"position": position, "way": way}
     if append:

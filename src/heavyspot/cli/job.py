@@ -24,8 +24,10 @@ def piece_new(
     json: Json = False,
 ) -> None:
     """Add a piece to a job."""
-    piece_id = open_workshop().add_piece(
-        serial, model, customer=customer, invoice=invoice, position=position, by=by
+    from ..workshop.job.pieces import add_piece
+
+    piece_id = add_piece(
+        open_workshop(), serial, model, customer=customer, invoice=invoice, position=position, by=by
     )
     if json:
         emit({"piece": piece_id, "serial": serial, "model": model})
@@ -36,10 +38,12 @@ def piece_new(
 @piece_app.command("list")
 def piece_list(json: Json = False) -> None:
     """List all pieces with their last verdict."""
-    rows = open_workshop().book.pieces()
-    keys = ("serial", "model", "customer", "invoice", "position", "number", "verdict")
+    from ..workshop.job.lookup import piece_json
+    from ..workshop.job.pieces import all_pieces
+
+    rows = all_pieces(open_workshop())
     if json:
-        emit([{k: r[k] for k in keys} for r in rows])
+        emit([piece_json(r) for r in rows])
         return
     from .show import show_pieces
 

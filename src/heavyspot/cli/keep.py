@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from .common import Json, Settings, emit, open_workshop, progress_bar
+
+if TYPE_CHECKING:
+    from ..workshop.keep.backup import BackupTold
 
 
 def backup(
@@ -41,7 +44,7 @@ def move(
     json: Json = False,
 ) -> None:
     """Copy a ledger to another database, SQLite or PostgreSQL, and prove it equal; recordings stay."""
-    from ..ledger.store.move import move_ledger
+    from ..workshop.keep.moving import move_ledger
 
     def url(name: str) -> str:
         if "://" in name:
@@ -57,7 +60,7 @@ def move(
     typer.echo(f"Moved {entries:,} entries, read back and equal. Newest link {head}.")
 
 
-def _say(told: Any, json: bool, words: str) -> None:
+def _say(told: BackupTold, json: bool, words: str) -> None:
     if json:
         emit(asdict(told))
         return

@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from .._version import __version__
-from ..quantities.errors import HeavyspotError
+from ..quantities.errors import HeavyspotError, exit_of
 from . import cartridge, recordings
 from .common import Settings
 from .demo_command import demo
@@ -102,7 +102,7 @@ def main() -> None:
         code = app(standalone_mode=False)
     except HeavyspotError as fault:
         sys.stderr.write(f"{fault.message}\n  {fault.remedy}\n")
-        code = 2
+        code = exit_of(fault)
     except typer.Abort:
         sys.stderr.write("Stopped.\n")
         code = 130

@@ -21,8 +21,9 @@ def model_add(
     json: Json = False,
 ) -> None:
     """Add a model, or a new version of one."""
-    shop = open_workshop()
-    model = shop.add_model(file, by=by)
+    from ..workshop.model.models import add_model
+
+    model = add_model(open_workshop(), file, by=by)
     if json:
         emit({"model": model.name, "planes": [p.name for p in model.plane]})
         return
@@ -34,7 +35,9 @@ def model_add(
 @model_app.command("list")
 def model_list(json: Json = False) -> None:
     """List the models."""
-    names = open_workshop().book.model_names()
+    from ..workshop.model.models import model_names
+
+    names = model_names(open_workshop())
     if json:
         emit(names)
         return

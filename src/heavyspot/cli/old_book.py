@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from .common import By, Json, emit, named, open_workshop, progress_bar
+
+if TYPE_CHECKING:
+    from ..workshop.old_book import bring as old
 
 SHOWN = ("date", "customer", "invoice", "speed_rpm", "first_g", "last_g", "verdict")
 
@@ -40,7 +43,7 @@ def bring(
 
     shop, table = open_workshop(), open_table(file, sheet=sheet)
     base = load_layout(layout) if layout else None
-    said: dict[str, Any] = {}
+    said: dict[str, object] = {}
     if dates:
         said["dates"] = dates
     if peaks_in:
@@ -76,7 +79,7 @@ def bring(
         )
 
 
-def _show(seen: Any, json: bool) -> None:
+def _show(seen: old.Preview, json: bool) -> None:
     if json:
         emit(asdict(seen) | {"layout": seen.layout.model_dump()})
         return

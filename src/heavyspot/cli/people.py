@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 import os
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from .common import By, Json, emit, open_workshop
 
+if TYPE_CHECKING:
+    from ..workshop.people import People
+
 user_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Users and their roles.")
 Name = Annotated[str, typer.Argument(help="Name of the user.")]
 
 
-def _people() -> Any:
-    from ..workshop.people import People
+def _people() -> People:
+    from ..workshop.people import people_of
 
-    return People(open_workshop().book.accounts)
+    return people_of(open_workshop())
 
 
 @user_app.command("add")
@@ -40,10 +43,10 @@ def user_list(json: Json = False) -> None:
     """List the users."""
     users = _people().users()
     if json:
-        emit(users)
+        emit([{"name": u.name, "role": u.role, "at": u.at} for u in users])
         return
     for u in users:
-        typer.echo(f"{u['name']:<24} {u['role']:<12} since {u['at'][:10]}")
+        typer.echo(f"{u.name:<24} {u.role:<12} since {u.at[:10]}")
 
 
 @user_app.command("end")

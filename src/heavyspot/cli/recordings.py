@@ -17,8 +17,8 @@ def read(
 ) -> None:
     """Read a recording without keeping anything."""
     from ..sources.readers import open_recording
-    from ..workshop.cartridge.reading import read_recording
-    from ..workshop.cartridge.results import curves_json, finding_json
+    from ..workshop.reading.reading import read_recording
+    from ..workshop.reading.results import curves_json, finding_json
 
     opened = open_recording(recording, format=format)
     result = read_recording(opened)

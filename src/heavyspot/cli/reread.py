@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ..quantities.durable import write_bytes
 from .common import By, Json, emit, open_workshop, progress_bar
+
+if TYPE_CHECKING:
+    from ..workshop.shop import Workshop
 
 reread_app = typer.Typer(
     no_args_is_help=True,
@@ -56,19 +60,14 @@ def on(reread: Id, workers: Workers = 0, scheduler: Scheduler = "", json: Json =
 @reread_app.command("list")
 def list_(json: Json = False) -> None:
     """List the rereads, newest first, and how far each is."""
-    book = open_workshop().book.rereading
-    rows = [
-        {"id": r["id"], "at": r["at"], "by": r["by"], "done": book.done(r["id"]), **r["content"]}
-        for r in book.all()
-    ]
+    from ..workshop.keep.reread import newest_rereads
+
+    rows = newest_rereads(open_workshop(), most=50)
     if json:
-        emit(rows)
+        emit([r.as_json() for r in rows])
         return
     for r in rows:
-        said = ", ".join(
-            f"{k} {r[k]}" for k in ("gain", "limit_g", "rig", "model", "since", "until") if r[k]
-        )
-        typer.echo(f"{r['id']}  {r['at'][:16].replace('T', ' ')}  {r['done']:,} read  {said}")
+        typer.echo(f"{r.id}  {r.at[:16].replace('T', ' ')}  {r.done:,} read  {r.settings.words()}")
 
 
 @reread_app.command("call-back")
@@ -82,16 +81,17 @@ def call_back(
 
     rows = pieces(open_workshop(), reread)
     if json:
-        emit(rows)
+        emit([r.as_json() for r in rows])
         return
     if csv:
         from ..workshop.rows_text import rows_csv
 
-        csv.write_bytes(rows_csv(rows, COLUMNS))
+        write_bytes(csv, rows_csv([r.as_json() for r in rows], COLUMNS))
     for r in rows:
+        now = "open" if r.result.worst_ratio is None else f"{r.result.worst_ratio:.2f}"
         typer.echo(
-            f"{r['serial']}  {r['customer']}  {r['was_ratio']:.2f} then, {_ratio(r)} now of its limit"
-            f"  {'sheet ' + r['sheet'] if r['sheet'] else 'no sheet'}"
+            f"{r.result.serial}  {r.result.customer}  {r.result.was_ratio:.2f} then, {now} now of its limit"
+            f"  {'sheet ' + r.sheet if r.sheet else 'no sheet'}"
         )
     typer.echo(f"{len(rows):,} pieces to call back.")
 
@@ -101,11 +101,7 @@ COLUMNS = (
 )  # fmt: skip
 
 
-def _ratio(r: dict[str, Any]) -> str:
-    return "open" if r["worst_ratio"] is None else f"{r['worst_ratio']:.2f}"
-
-
-def _go(shop: Any, made: str, workers: int, scheduler: str, json: bool) -> None:
+def _go(shop: Workshop, made: str, workers: int, scheduler: str, json: bool) -> None:
     from ..workshop.keep.reread import go_on
 
     with progress_bar(json) as show:

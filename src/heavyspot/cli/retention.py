@@ -19,13 +19,16 @@ recordings_app = typer.Typer(
 @recordings_app.command("hand-over")
 def hand_over(json: Json = False) -> None:
     """Hand recordings and papers over to the location in shop.toml, read back; the server does it by itself."""
-    archive = open_workshop().book.archive
+    from ..workshop.keep.retention import hand_recordings_over
+
     with progress_bar(json) as show:
-        went = archive.hand_over(progress=lambda done, total: show("files", done, total))
+        went, to = hand_recordings_over(
+            open_workshop(), progress=lambda done, total: show("files", done, total)
+        )
     if json:
-        emit({"files": went, "to": archive.url})
+        emit({"files": went, "to": to})
         return
-    typer.echo(f"{went:,} files handed over to {archive.url or 'nowhere: no location is set'}.")
+    typer.echo(f"{went:,} files handed over to {to or 'nowhere: no location is set'}.")
 
 
 @recordings_app.command("retire")

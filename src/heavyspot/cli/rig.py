@@ -31,7 +31,9 @@ def rig_add(
         if date:
             iso_date(f"--{label}", date)
     content = {"certificate": certificate, "calibrated_at": calibrated, "due": due}
-    open_workshop().add_rig(name, {k: v for k, v in content.items() if v}, by=by)
+    from ..workshop.rig.record import add_rig as write_rig
+
+    write_rig(open_workshop(), name, {k: v for k, v in content.items() if v}, by=by)
     typer.echo(f"Rig {name} recorded.")
 
 
@@ -69,15 +71,15 @@ def shaker(
 
     told = check_shaker(open_workshop(), rig, reads_m_s2=reads, recording=recording, by=by)
     if json:
-        emit(told)
+        emit(asdict(told))
     else:
         good = (
             "good"
-            if told["good"]
-            else f"over 3 %; readings since have to be multiplied by {told['gain']:.4f}"
+            if told.good
+            else f"over 3 %; readings since have to be multiplied by {told.gain:.4f}"
         )
-        typer.echo(f"{told['reads_m_s2']:.3f} m/s², {100 * told['deviation']:+.1f} %: {good}.")
-    if not told["good"]:
+        typer.echo(f"{told.reads_m_s2:.3f} m/s², {100 * told.deviation:+.1f} %: {good}.")
+    if not told.good:
         raise typer.Exit(1)
 
 

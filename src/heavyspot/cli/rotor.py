@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from ..quantities.errors import BadInput
 from ..quantities.words import short
 from .common import By, Json, Language, emit, open_workshop, say_issued
+
+if TYPE_CHECKING:
+    from ..workshop.rotor.correction import Correction
+    from ..workshop.rotor.kept import RotorReadingKept
 
 rotor_app = typer.Typer(
     no_args_is_help=True, rich_markup_mode=None, help="Loose rotors on the low-speed machines."
@@ -26,7 +31,7 @@ def rotor_model_add(
     json: Json = False,
 ) -> None:
     """Add a kind of rotor, or a new version of one."""
-    from ..workshop.rotor.measuring import add_rotor_model
+    from ..workshop.rotor.models import add_rotor_model
 
     rotor = add_rotor_model(open_workshop(), file, by=by)
     limits = dict(zip(rotor.tolerance_planes, rotor.limits(), strict=True))
@@ -48,7 +53,7 @@ def rotor_new(
     json: Json = False,
 ) -> None:
     """Add a rotor to a job."""
-    from ..workshop.rotor.measuring import add_rotor
+    from ..workshop.rotor.models import add_rotor
 
     shop = open_workshop()
     piece = add_rotor(shop, serial, rotor, customer=customer, invoice=invoice, by=by)
@@ -101,47 +106,46 @@ def rotor_measure(
             unit=plain.get(unit, unit), light_spot=light_spot, speed_rpm=speed, rig=rig, by=by,
         )  # fmt: skip
     if json:
-        emit(told)
+        emit({**told.as_json(), "serial": serial})
         return
-    _show_reading(told)
+    _show_reading(serial, told)
 
 
-def _show_reading(told: dict[str, Any]) -> None:
+def _show_reading(serial: str, kept: RotorReadingKept) -> None:
+    told = kept.reading
     way = {"typed": "typed from the display", "forces": "from forces", "influence": "calibrated"}
-    typer.echo(
-        f"{told['serial']}, reading {told['number']}, {way[told['way']]}: {told['verdict'].upper()}"
-    )
-    for p in told["planes"]:
+    typer.echo(f"{serial}, reading {kept.number}, {way[told.way]}: {told.verdict.upper()}")
+    for p in told.planes:
         typer.echo(
-            f"  {p['name']:<12} {short(p['amount_gmm'], 4):>10} g·mm at {p['angle_deg']:5.1f}°"
-            f"  ± {short(p['uncertainty_gmm'], 2)} (k = 2)"
+            f"  {p.name:<12} {short(p.amount_gmm, 4):>10} g·mm at {p.angle_deg:5.1f}°"
+            f"  ± {short(p.uncertainty_gmm, 2)} (k = 2)"
         )
-    typer.echo(f"  {told['rule']}:")
-    for p in told["tolerance"]:
+    typer.echo(f"  {told.rule}:")
+    for q in told.tolerance:
         typer.echo(
-            f"  {p['name']:<12} {short(p['amount_gmm'], 4):>10} g·mm of {short(p['limit_gmm'], 4)}"
-            f"  {p['ratio']:5.2f} x  {p['verdict']}"
+            f"  {q.name:<12} {short(q.amount_gmm, 4):>10} g·mm of {short(q.limit_gmm, 4)}"
+            f"  {q.ratio:5.2f} x  {q.verdict}"
         )
-    for note in (*told["notes"], *told["proofs"]):
+    for note in (*told.notes, *told.proofs):
         typer.echo(f"  ! {note}")
-    typer.echo(told["advice"]["why"])
-    for c in told["advice"]["corrections"]:
+    typer.echo(told.advice.why)
+    for c in told.advice.corrections:
         typer.echo("  " + correction_text(c))
-    if told["advice"].get("sparing"):
+    if told.advice.sparing:
         typer.echo("Or take off less, to be within half the limit:")
-        for c in told["advice"]["sparing"]:
+        for c in told.advice.sparing:
             typer.echo("  " + correction_text(c))
 
 
-def correction_text(c: dict[str, Any]) -> str:
+def correction_text(c: Correction) -> str:
     """Return a correction in one line."""
-    doing = "Take off" if c["way"] == "remove" else "Add"
-    amount = f"{short(c['amount_gmm'], 4)} g·mm ({short(c['mass_g'], 4)} g)"
-    text = f"{doing} {amount} on {c['plane']} at {c['angle_deg']:.1f}°"
-    if c["depth_mm"]:
-        text += f", {c['depth_mm']:.2f} mm deep"
-    if c["pieces"]:
-        text += ": " + " and ".join(f"{n} x {m} g" for m, n in c["pieces"].items())
+    doing = "Take off" if c.way == "remove" else "Add"
+    amount = f"{short(c.amount_gmm, 4)} g·mm ({short(c.mass_g, 4)} g)"
+    text = f"{doing} {amount} on {c.plane} at {c.angle_deg:.1f}°"
+    if c.depth_mm:
+        text += f", {c.depth_mm:.2f} mm deep"
+    if c.pieces:
+        text += ": " + " and ".join(f"{n} x {m} g" for m, n in c.pieces.items())
     return text
 
 
@@ -166,33 +170,30 @@ def rotor_corrected(
         done = corrected_as_advised(shop, serial, by=by)
     else:
         amount, angle = read_pair(at)
-        done = [corrected(shop, serial, plane, angle, amount_gmm=amount, by=by)]
+        done = (corrected(shop, serial, plane, angle, amount_gmm=amount, by=by).made,)
     if json:
-        emit(done)
+        emit([asdict(c) for c in done])
         return
     for c in done:
-        typer.echo(
-            f"{c['plane']}: {c['way']} {short(c['amount_gmm'], 4)} g·mm at {c['angle_deg']:.1f}°"
-        )
+        typer.echo(f"{c.plane}: {c.way} {short(c.amount_gmm, 4)} g·mm at {c.angle_deg:.1f}°")
 
 
 @rotor_app.command("show")
 def rotor_show(serial: Serial, json: Json = False) -> None:
     """Show a rotor's readings and corrections."""
-    from ..workshop.rotor.measuring import rotor_story
+    from ..workshop.rotor.kept import rotor_story
 
     story = rotor_story(open_workshop(), serial)
     if json:
-        emit(story)
+        emit(story.as_json())
         return
-    typer.echo(f"{story['serial']} ({story['model']}), {story['rule']}")
-    for r in story["runs"]:
-        _show_reading({**r, "serial": serial})
-        for c in story["corrections"]:
-            if c["after_run"] == r["number"]:
-                typer.echo(
-                    f"  made: {c['plane']} {c['way']} {short(c['amount_gmm'], 4)} g·mm at {c['angle_deg']:.1f}°"
-                )
+    typer.echo(f"{serial} ({story.piece.model}), {story.rotor.rule_text()}")
+    for r in story.readings:
+        _show_reading(serial, r)
+        for c in (c.made for c in story.corrections if c.entry.after_run == r.number):
+            typer.echo(
+                f"  made: {c.plane} {c.way} {short(c.amount_gmm, 4)} g·mm at {c.angle_deg:.1f}°"
+            )
 
 
 @rotor_app.command("sheet")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
@@ -142,31 +142,33 @@ def machine_compensator(
     )
 
 
-def _show(told: dict[str, Any], json: bool) -> None:
+def _show(told: dict[str, object], json: bool) -> None:
     if json:
         emit(told)
         return
     typer.echo(
         f"{told['rig']}, {told['kind']} test: {'PASSED' if told['passed'] else 'NOT PASSED'}, due {told['due']}"
     )
-    for name, p in told["planes"].items():
+    planes = told["planes"]
+    for name, p in planes.items() if isinstance(planes, dict) else ():
         typer.echo(f"  {name}: {p['text']}")
-    typer.echo("Limits from memory of ISO 21940-21: check them against the standard.")
+    typer.echo("Test and limits after ISO 21940-21.")
 
 
 @machine_app.command("proofs")
 def machine_proofs(rig: Rig, json: Json = False) -> None:
     """The newest proof of each kind, and what is past its day."""
+    from ..workshop.rotor.machines import proofs_of
     from ..workshop.rotor.measuring import overdue
 
     shop = open_workshop()
-    rows = [{"kind": r["of"], "at": r["at"], **r["content"]} for r in shop.book.rotors.proofs(rig)]
+    proofs = proofs_of(shop, rig)
     if json:
-        emit({"proofs": rows, "overdue": overdue(shop, rig)})
+        emit({"proofs": [p.as_json() for p in proofs], "overdue": overdue(shop, rig)})
         return
-    for r in rows:
+    for p in proofs:
         typer.echo(
-            f"  {r['kind']:<12} {r['at'][:10]}  {'passed' if r['passed'] else 'not passed'}, due {r['due']}"
+            f"  {p.kind:<12} {p.at[:10]}  {'passed' if p.passed else 'not passed'}, due {p.due}"
         )
     for text in overdue(shop, rig):
         typer.echo(f"  ! {text}")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
 
@@ -172,7 +173,7 @@ def _show_vectors(vectors: dict[str, complex], json: bool, **more: str) -> None:
 
     rows = {k: {"amount": abs(u), "angle_deg": float(angle_of(u))} for k, u in vectors.items()}
     if json:
-        emit(rows | more)
+        emit({**rows, **more})
         return
     for name, r in rows.items():
         typer.echo(f"  {name:<18} {short(r['amount'], 4):>10} at {r['angle_deg']:5.1f}°")
@@ -197,7 +198,7 @@ def rotor_budget(
     other: Annotated[list[str] | None, typer.Option("--other", help="name=g·mm.")] = None,
     json: Json = False,
 ) -> None:
-    """What runout, clearances and keys may add, likely and at most (ISO 21940-14 and -32, from memory)."""
+    """What runout, clearances and keys may add, likely and at most (ISO 21940-14 and -32)."""
     from ..balance.rotor.tooling import (
         Contribution,
         budget,
@@ -266,17 +267,18 @@ def rotor_match(
         by=by,
     )
     if json:
-        emit(told)
+        emit(told.as_json())
         return
-    for a in told["assemblies"]:
+    proposal = told.proposal
+    for a in proposal.assemblies:
         parts = ", ".join(
-            f"{name} turned {a['turned_deg'][k]:.0f}°" if a["turned_deg"][k] else name
-            for k, name in a["parts"].items()
+            f"{name} turned {a.turned_deg[k]:.0f}°" if a.turned_deg[k] else name
+            for k, name in a.parts.items()
         )
-        typer.echo(f"  {parts}: {short(a['residual_gmm'])} g·mm stays")
+        typer.echo(f"  {parts}: {short(a.residual_gmm)} g·mm stays")
     typer.echo(
-        f"In all {short(told['total_gmm'])} g·mm (as they come {short(told['as_they_come_gmm'])}; "
-        f"never below {short(told['bound_gmm'])})."
+        f"In all {short(proposal.total_gmm)} g·mm (as they come {short(proposal.as_they_come_gmm)}; "
+        f"never below {short(proposal.bound_gmm)})."
     )
 
 
@@ -292,13 +294,13 @@ def rotor_compare(
 
     told = compare_assembly(open_workshop(), matching, assembly, serial)
     if json:
-        emit(told)
+        emit(asdict(told))
         return
-    typer.echo(f"{', '.join(told['parts'].values())} as {serial}")
-    typer.echo(f"  promised {short(told['promised_gmm']):>10} g·mm at {told['promised_deg']:5.1f}°")
+    typer.echo(f"{', '.join(told.parts.values())} as {serial}")
+    typer.echo(f"  promised {short(told.promised_gmm):>10} g·mm at {told.promised_deg:5.1f}°")
     typer.echo(
-        f"  seen     {short(told['seen_gmm']):>10} g·mm at {told['seen_deg']:5.1f}° as if all on {told['plane']}"
+        f"  seen     {short(told.seen_gmm):>10} g·mm at {told.seen_deg:5.1f}° as if all on {told.plane}"
     )
     typer.echo(
-        f"  That explains {100 * told['explained']:.0f} % of the spin ({told['units']} units known)."
+        f"  That explains {100 * told.explained:.0f} % of the spin ({told.units} units known)."
     )

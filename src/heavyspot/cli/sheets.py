@@ -20,10 +20,11 @@ def reissue(
     json: Json = False,
 ) -> None:
     """Issue the sheets of all pieces that are found; stopped, the same command goes on."""
+    from ..workshop.job.lookup import search_pieces
     from ..workshop.sheets.reissue import reissue as issue_many
 
     shop = open_workshop()
-    serials = [p["serial"] for p in shop.book.search.find(find, most=most).rows if p["number"]]
+    serials = [p.serial for p in search_pieces(shop, find, most=most).rows if p.number]
     with progress_bar(json) as show:
         told = issue_many(
             shop, serials, folder, by=by, language=language,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 from rich.console import Console
@@ -15,9 +14,12 @@ from ..quantities.angles import clock_text
 from ..quantities.arrays import Array
 from ..quantities.finding import Finding
 from ..sources.recording import Recording
-from ..workshop.cartridge.model_file import ModelFile
-from ..workshop.cartridge.reading import ReadResult
-from ..workshop.cartridge.results import SpinResult, percent
+from ..workshop.cartridge.grinding import Ground
+from ..workshop.cartridge.story import CartridgeStory, KeptRun
+from ..workshop.model.model_file import ModelFile
+from ..workshop.reading.reading import ReadResult
+from ..workshop.reading.results import SpinResult, percent
+from ..workshop.records import Piece
 
 VERDICT_WORDS = {"pass": "PASS", "fail": "FAIL", "undecided": "UNDECIDED"}
 _STYLE = {"pass": "bold green", "fail": "bold red", "undecided": "bold yellow"}
@@ -172,74 +174,74 @@ def show_model(model: ModelFile) -> None:
         table.add_row(
             p.name,
             f"{p.cutter}, r {p.radius_mm:g} mm",
-            f"{plane.max_depth_mm:.2f}" + ("" if "max_depth_mm" in plane.stated else " (ours)"),
+            f"{plane.max_depth_mm:.2f}" + ("" if "max_depth_mm" in plane.stated else " *"),
             f"{plane.cap_gmm():.3f}",
-            f"{plane.budget_mg:.0f}" + ("" if "budget_mg" in plane.stated else " (ours)"),
+            f"{plane.budget_mg:.0f}" + ("" if "budget_mg" in plane.stated else " *"),
         )
     out.print(table)
     if any({"max_depth_mm", "budget_mg"} - p.as_plane().stated for p in model.plane):
         out.print(
-            "Depths and budgets marked (ours) are guesses: state the maker's in the model file."
+            "* Not stated in the model file: 15 % of the radius deep, a budget of eight such cuts. "
+            "The maker's figures decide."
         )
 
 
-def show_cut(cut: dict[str, Any]) -> None:
+def show_cut(ground: Ground) -> None:
     """Print a recorded cut."""
-    out = console()
+    out, cut = console(), ground.cut
     out.print(
-        f"Recorded: {cut['plane']} at {cut['angle_deg']:.0f}°, {cut['depth_mm']:.2f} mm, "
-        f"{cut['mass_mg']:.1f} mg, {cut['unbalance_gmm']:.3f} g·mm."
+        f"Recorded: {cut.plane} at {cut.angle_deg:.0f}°, {cut.depth_mm:.2f} mm, "
+        f"{cut.mass_mg:.1f} mg, {cut.unbalance_gmm:.3f} g·mm."
     )
-    if cut["left_mg"] < 0:
+    if ground.left_mg < 0:
         out.print(
-            f"This plane is now {-cut['left_mg']:.0f} mg over its material budget.",
+            f"This plane is now {-ground.left_mg:.0f} mg over its material budget.",
             style="bold red",
         )
     else:
-        out.print(f"{cut['left_mg']:.0f} mg may still come off this plane.")
+        out.print(f"{ground.left_mg:.0f} mg may still come off this plane.")
 
 
-def show_pieces(rows: Sequence[dict[str, Any]]) -> None:
+def show_pieces(pieces: Sequence[Piece]) -> None:
     """Print the list of pieces."""
     table = Table("serial", "model", "customer", "invoice", "position", "runs", "verdict")
-    for r in rows:
-        table.add_row(
-            r["serial"], r["model"], r["customer"], r["invoice"], r["position"],
-            str(r["number"] or 0), r["verdict"] or "-",
-        )  # fmt: skip
+    for p in pieces:
+        runs, verdict = str(p.number or 0), p.verdict or "-"
+        table.add_row(p.serial, p.model, p.customer, p.invoice, p.position, runs, verdict)
     console().print(table)
 
 
-def show_story(story: dict[str, Any]) -> None:
+def show_story(story: CartridgeStory) -> None:
     """Print a piece's story."""
-    out = console()
-    out.print(Text(f"{story['serial']}  {story['model']}", style="bold"))
-    said = [
-        story["customer"],
-        f"invoice {story['invoice']}" if story["invoice"] else "",
-        story["position"],
-    ]
-    if any(said):
-        out.print(", ".join(s for s in said if s))
+    out, piece = console(), story.piece
+    out.print(Text(f"{piece.serial}  {piece.model}", style="bold"))
+    invoice = f"invoice {piece.invoice}" if piece.invoice else ""
+    said = [s for s in (piece.customer, invoice, piece.position) if s]
+    if said:
+        out.print(", ".join(said))
     table = Table("", "when (UTC)", "what", "result")
-    for run in story["runs"]:
-        worst = run.get("worst")
-        seen = (
-            f"{worst['amplitude_g']:.2f} g at {worst['speed_rpm']:,.0f} rpm"
-            if worst
-            else "no curve"
-        )
-        codes = ", ".join(f["code"] for f in run["findings"])
-        table.add_row(
-            f"run {run['number']}", run["at"][:16].replace("T", " "), seen + (f"  [{codes}]" if codes else ""),
-            Text(VERDICT_WORDS[run["verdict"]], style=_STYLE[run["verdict"]]),
-        )  # fmt: skip
-        for cut in story["cuts_made"]:
-            if cut["after_run"] == run["number"]:
-                table.add_row(
-                    "cut", cut["at"][:16].replace("T", " "),
-                    f"{cut['plane']} {cut['angle_deg']:.0f}° {cut['depth_mm']:.2f} mm", f"{cut['mass_mg']:.1f} mg",
-                )  # fmt: skip
+    for run in story.runs:
+        _show_run(table, run)
+        for cut in story.made_after(run.number):
+            what = f"{cut.plane} {cut.angle_deg:.0f}° {cut.depth_mm:.2f} mm"
+            table.add_row("cut", _minute(cut.at), what, f"{cut.mass_mg:.1f} mg")
     out.print(table)
-    if story["runs"]:
-        out.print("Next: " + story["runs"][-1]["advice"]["why"])
+    if story.last:
+        out.print("Next: " + story.last.result.advice.why)
+
+
+def _show_run(table: Table, run: KeptRun) -> None:
+    worst = run.result.worst
+    seen = f"{worst.amplitude_g:.2f} g at {worst.speed_rpm:,.0f} rpm" if worst else "no curve"
+    codes = ", ".join(f.code for f in run.result.findings)
+    verdict = run.result.verdict
+    table.add_row(
+        f"run {run.number}",
+        _minute(run.entry.at),
+        seen + (f"  [{codes}]" if codes else ""),
+        Text(VERDICT_WORDS[verdict], style=_STYLE[verdict]),
+    )
+
+
+def _minute(at: str) -> str:
+    return at[:16].replace("T", " ")

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from .common import By, Json, Settings, emit, open_workshop, progress_bar
+
+if TYPE_CHECKING:
+    from ..workshop.station.line import Line
 
 station_app = typer.Typer(
     no_args_is_help=True, rich_markup_mode=None, help="A second building with a store of its own."
@@ -31,12 +34,14 @@ def station_add(name: Name, by: By = "", json: Json = False) -> None:
 @station_app.command("list")
 def station_list(json: Json = False) -> None:
     """At the main house: list the stations."""
-    rows = [{k: r[k] for k in ("name", "at", "by")} for r in open_workshop().book.stations.all()]
+    from ..workshop.station.disagreements import known_stations
+
+    rows = known_stations(open_workshop())
     if json:
-        emit(rows)
+        emit([{"name": r.name, "at": r.at, "by": r.by} for r in rows])
         return
     for r in rows:
-        typer.echo(f"{r['name']}, since {r['at'][:10]}")
+        typer.echo(f"{r.name}, since {r.at[:10]}")
 
 
 @station_app.command("end")
@@ -112,7 +117,7 @@ def station_wipe() -> None:
     typer.echo(f"Emptied; the proof of arrival is kept in {wipe(Settings.data, _line())}.")
 
 
-def _line() -> Any:
+def _line() -> Line:
     from ..quantities.errors import LedgerFault
     from ..workshop.station.station import joined_of, line_of
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
@@ -36,7 +36,7 @@ def verify(
         raise typer.Exit(1)
 
 
-def _sheet(path: Path, fingerprint: str) -> tuple[dict[str, Any], list[str]]:
+def _sheet(path: Path, fingerprint: str) -> tuple[dict[str, object], list[str]]:
     from ..workshop.sheets.verify import verify_sheet
 
     try:
@@ -64,10 +64,11 @@ def _sheet(path: Path, fingerprint: str) -> tuple[dict[str, Any], list[str]]:
     return told, lines
 
 
-def _ledger(recordings: bool, json: bool) -> tuple[dict[str, Any], list[str]]:
+def _ledger(recordings: bool, json: bool) -> tuple[dict[str, object], list[str]]:
     from rich.progress import Progress
 
-    from ..workshop.keep.retention import check_recordings
+    from ..workshop.keep.ledger_state import Broken, check_ledger, newest_link
+    from ..workshop.keep.retention import DamagedFile, check_recordings
 
     shop = open_workshop()
     with Progress(transient=True, disable=json) as bar:
@@ -76,24 +77,16 @@ def _ledger(recordings: bool, json: bool) -> tuple[dict[str, Any], list[str]]:
         def show(done: int, total: int) -> None:
             bar.update(task, completed=done, total=total)
 
-        broken = [
-            {
-                "kind": b.kind,
-                "table": b.table,
-                "entry": b.entry_id,
-                "link": b.number,
-                "text": b.words(),
-            }
-            for b in shop.book.check_chain(show)
-        ]
+        broken: list[Broken | DamagedFile] = list(check_ledger(shop, show))
         if recordings:
             bar.update(task, description="reading recordings", completed=0)
-            broken += [
-                {"kind": "recording", "table": "runs", "entry": run, "link": 0, "text": text}
-                for run, text in check_recordings(shop, show)
-            ]
-    number, head = shop.book.head()
-    lines = [f"✗ {b['text']}" for b in broken] or [
+            broken += check_recordings(shop, show)
+    number, head = newest_link(shop)
+    lines = [f"✗ {b.words()}" for b in broken] or [
         f"The ledger is as it was written: {number:,} entries, newest link {head}."
     ]
-    return {"good": not broken, "entries": number, "head": head, "broken": broken}, lines
+    told = [
+        {"kind": b.kind, "table": b.table, "entry": b.entry_id, "link": b.number, "text": b.words()}
+        for b in broken
+    ]
+    return {"good": not broken, "entries": number, "head": head, "broken": told}, lines

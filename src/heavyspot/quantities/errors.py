@@ -7,8 +7,15 @@
     ├── UnreadableFile               a recording or model file that cannot be read
     ├── SignalTooPoor                a recording that reads, but from which nothing can be measured
     ├── SourceLost                   a device that is not there, or went away
-    └── LedgerFault                  the ledger refuses: unknown piece, duplicate serial
+    ├── NotAllowed                   the role is not enough
+    │   └── NotLoggedIn              nobody is logged in
+    └── LedgerFault                  the ledger refuses
+        ├── NotThere                 what was asked for is not in it: no such piece, model, rig
+        ├── Taken                    a serial, name or place that something else has
+        ├── Stale                    somebody changed it since it was looked at
         └── LedgerAway               it cannot be reached or written at all: full disk, database gone
+
+What a type means to a browser and to a shell stands in `STATUS` and `EXIT`, and nowhere else.
 """
 
 from __future__ import annotations
@@ -54,5 +61,57 @@ class LedgerFault(HeavyspotError):
     """The ledger cannot do what was asked; nothing was changed."""
 
 
+class NotThere(LedgerFault):
+    """What was asked for is not in the ledger."""
+
+
+class Taken(LedgerFault):
+    """A serial, a name or a place that something else has already."""
+
+
+class Stale(LedgerFault):
+    """Somebody changed it since it was looked at; nothing was written."""
+
+
 class LedgerAway(LedgerFault):
     """The ledger cannot be reached, or not be written: a full disk, a database that is gone."""
+
+
+class NotAllowed(HeavyspotError):
+    """The role is not enough, or a form is from an older login."""
+
+
+class NotLoggedIn(NotAllowed):
+    """Nobody is logged in, or the key is nobody's."""
+
+
+STATUS: dict[type[HeavyspotError], int] = {
+    HeavyspotError: 422,
+    NotThere: 404,
+    Taken: 409,
+    Stale: 409,
+    NotAllowed: 403,
+    NotLoggedIn: 401,
+    LedgerAway: 503,
+}
+"""Type of an error to the status an HTTP answer has; one that is not named has its parent's."""
+
+EXIT: dict[type[HeavyspotError], int] = {HeavyspotError: 2, NotThere: 3, LedgerAway: 4}
+"""Type of an error to the exit code of a command; one that is not named has its parent's."""
+
+
+def _of(table: dict[type[HeavyspotError], int], fault: HeavyspotError) -> int:
+    for kind in type(fault).__mro__:
+        if kind in table:
+            return table[kind]
+    raise AssertionError("the tables hold the root")
+
+
+def status_of(fault: HeavyspotError) -> int:
+    """Return the status of the HTTP answer an error gives."""
+    return _of(STATUS, fault)
+
+
+def exit_of(fault: HeavyspotError) -> int:
+    """Return the exit code an error gives a command."""
+    return _of(EXIT, fault)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import Literal
+
+from .said import Said, kept
 
 Severity = Literal["note", "warn", "block"]
 """``note``: worth knowing. ``warn``: the result stands, look at it. ``block``: no cut is advised."""
@@ -32,3 +35,9 @@ class Finding:
     text: str
     do: str
     evidence: dict[str, float] = field(default_factory=dict)
+
+
+def finding_said(finding: Finding) -> Said:
+    """Return what was seen, to be said in any language; its own text where its numbers do not fill the sentence."""
+    values = {name: value for name, value in finding.evidence.items() if math.isfinite(value)}
+    return kept(Said(f"finding.{finding.code}", {**values}), finding.text)

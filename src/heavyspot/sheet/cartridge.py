@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ..quantities.angles import Rotation
+from ..quantities.said import Said
 from .head import Head
 
 
@@ -33,7 +34,7 @@ class SheetCut:
 class SheetReport(Head):
     """One sheet's content; the same value always gives the same PDF bytes."""
 
-    position: str
+    position: Said
     rotation: Rotation
     test_speed_rpm: float
     sensor: str
@@ -44,15 +45,13 @@ class SheetReport(Head):
     worst_g: float
     worst_u_g: float
     worst_limit_g: float
-    reason: str
+    reason: Said
     limit_speed_rpm: tuple[float, ...]
     limit_g: tuple[float, ...]
-    tiers: tuple[tuple[str, str], ...]
+    tiers: tuple[tuple[str, Said], ...]
     first: SheetCurve | None
     last: SheetCurve
     cuts: tuple[SheetCut, ...]
-    findings: tuple[str, ...]
-    uncertainty: str
-    finding_codes: tuple[str, ...]
-    overruled: tuple[str, ...] = ()
-    """Who let the verdict stand against a finding, when, why, and the finding; empty when none did."""
+    findings: tuple[Said, ...]
+    overruled: Said | None = None
+    """Who let the verdict stand against a finding, when, why, and the finding; none when nobody did."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from ..quantities.said import Said
 from .head import Head
 
 
@@ -36,8 +37,8 @@ class FlowReading:
 class FlowReport(Head):
     """One flow sheet's content; the same value always gives the same PDF bytes."""
 
-    element: str
-    reference: str
+    element: tuple[Said, ...]
+    reference: Said
     housings: str
     measured_at: str
     windows: tuple[FlowWindow, ...]
@@ -45,5 +46,5 @@ class FlowReport(Head):
     curve: tuple[tuple[float, float], ...]
     hysteresis_kg_s: float | None
     repeat_kg_s: float | None
-    stop: str
+    stop: tuple[Said, ...]
     leak_kg_s: float | None

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from html import escape
+
+from ..quantities.said import Said, in_words
 from .flow import FlowReport
-from .plots import ACCENT, FADED, INK, RULE, mark_text
+from .plots import ACCENT, FADED, INK, RULE, Say, mark_text
 
 WIDTH, HEIGHT = 640, 250
 LEFT, RIGHT, TOP, BOTTOM = 70, 12, 14, 34
 
 
-def flow_svg(report: FlowReport) -> str:
+def flow_svg(report: FlowReport, *, say: Say = in_words) -> str:
     """Return readings (opening filled, closing hollow), the fitted line and the windows."""
     points = [
         (r.position, r.corrected_kg_s, r.way) for r in report.readings if r.position is not None
@@ -59,5 +62,5 @@ def flow_svg(report: FlowReport) -> str:
         )
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}">'
-        f"<title>Corrected flow over position</title>{''.join(parts)}</svg>"
+        f"<title>{escape(say(Said('alt.flow')))}</title>{''.join(parts)}</svg>"
     )

@@ -6,6 +6,8 @@ import hashlib
 import json
 from dataclasses import asdict, dataclass
 
+from ..quantities.said import Said
+
 
 class Provable:
     """A report whose content has one spelling, and a digest of it."""
@@ -36,14 +38,15 @@ class Head(Provable):
     model: str
     received: str
     rig: str
-    calibration: str
+    calibration: tuple[Said, ...]
     operator: str
     run: int
     verdict: str
     recording_sha256: str
-    cautions: tuple[str, ...]
+    uncertainty: Said
+    cautions: tuple[Said, ...]
     issued_by: str
     replaces: str
-    program: str
+    program: Said
     ledger: str
     verify_url: str

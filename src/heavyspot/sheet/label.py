@@ -4,18 +4,11 @@ from __future__ import annotations
 
 import io
 from importlib.resources import as_file, files
-from typing import Any
 
 from ..quantities.errors import BadInput
 
 SIZES_MM = {"29x62": (62.0, 29.0), "36x89": (89.0, 36.0), "a4": (210.0, 297.0)}
 """Label sizes, width and height; on A4, three columns of eight."""
-
-
-def label_of(piece: dict[str, Any]) -> tuple[str, str, str]:
-    """Return serial, model and the line below of a piece of the ledger."""
-    line = " · ".join(x for x in (piece["customer"], piece["invoice"], piece["position"]) if x)
-    return piece["serial"], piece["model"], line
 
 
 def label_pdf(labels: list[tuple[str, str, str]], *, size: str = "29x62") -> bytes:

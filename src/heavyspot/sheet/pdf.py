@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import io
 import json
+from dataclasses import fields, is_dataclass
 from functools import partial
 from importlib.resources import as_file, files
 from typing import Any
 
 from ..quantities.errors import BadInput
+from ..quantities.said import Said, catalogue, in_words
 from .cartridge import SheetReport
 from .flow import FlowReport
 from .flow_plot import flow_svg
 from .look import SheetLook
-from .plots import curve_svg, dial_svg
+from .plots import Say, curve_svg, dial_svg
 from .polar import polar_svg
 from .rotor import RotorReport
-from .words import catalogue, said, said_each
 
 Report = SheetReport | RotorReport | FlowReport
 
@@ -25,81 +26,52 @@ def sheet_pdf(report: SheetReport, look: SheetLook | None = None) -> bytes:
     """Return the sheet as PDF bytes; the same report and look give the same bytes."""
     look = look or SheetLook()
     drawings = {
-        "curve": curve_svg(report, say=partial(said, language=look.language)),
+        "curve": curve_svg(report, say=_say(look)),
         "dial": dial_svg(report.cuts, report.rotation),
     }
-    words = {
-        "calibration": said_each(report.calibration, look.language),
-        "reason": _reason(report, look.language),
-        "tiers": [[name, said(text, look.language)] for name, text in report.tiers],
-        "findings": [
-            _finding(code, text, look.language)
-            for code, text in zip(report.finding_codes, report.findings, strict=True)
-        ],
-        "uncertainty": said(report.uncertainty, look.language),
-    }
-    return _compiled("sheet.typ", report, drawings, words, look)
+    return _compiled("sheet.typ", report, drawings, look)
 
 
 def rotor_pdf(report: RotorReport, look: SheetLook | None = None) -> bytes:
     """Return a rotor's sheet as PDF bytes; the same report and look give the same bytes."""
     look = look or SheetLook()
+    say = _say(look)
     drawings = {
         f"polar{i}": polar_svg(
-            plane.name,
+            say(plane.name),
             plane.limit_gmm,
             [(v.amount_gmm, v.angle_deg, v.circle_gmm) for v in (plane.first, plane.last) if v],
             report.rotation,
-            say=partial(said, language=look.language),
+            say=say,
         )
         for i, plane in enumerate(report.planes)
     }
-    words = {
-        "calibration": said_each(report.calibration, look.language),
-        "uncertainty": said(ROTOR_UNCERTAINTY, look.language),
-    }
-    return _compiled("rotor.typ", report, drawings, words, look)
+    return _compiled("rotor.typ", report, drawings, look)
 
 
 def flow_pdf(report: FlowReport, look: SheetLook | None = None) -> bytes:
     """Return a flow sheet as PDF bytes; the same report and look give the same bytes."""
     look = look or SheetLook()
-    words = {
-        "calibration": said_each(report.calibration, look.language),
-        "uncertainty": said(FLOW_UNCERTAINTY, look.language),
-    }
-    return _compiled("flow.typ", report, {"curve": flow_svg(report)}, words, look)
+    return _compiled("flow.typ", report, {"curve": flow_svg(report, say=_say(look))}, look)
 
 
-FLOW_UNCERTAINTY = (
-    "Expanded uncertainty k = 2 from pressures, temperature, bore and the element's coefficient (ISO 5167 or its "
-    "certificate), combined after the GUM. A window is kept or missed only when the uncertainty leaves no doubt."
-)
-
-ROTOR_UNCERTAINTY = (
-    "Expanded uncertainty k = 2 of an amount. Verdict with the allowance for errors of ISO 21940-14 "
-    "(from memory: check the standard)."
-)
+def _say(look: SheetLook) -> Say:
+    return partial(in_words, language=look.language)
 
 
-def _reason(report: SheetReport, language: str) -> str:
-    """Return the reason of the verdict in a language: a finding's own sentence where one made it."""
-    for code, text in zip(report.finding_codes, report.findings, strict=True):
-        if text == report.reason:
-            return _finding(code, text, language)
-    return said(report.reason, language)
-
-
-def _finding(code: str, text: str, language: str) -> str:
-    """Return a finding in a language: its own words in English, else the sentence for its kind."""
-    return catalogue(language).get(f"finding {code}", text)
+def _worded(value: Any, say: Say) -> Any:
+    """Return a report as a template reads it: all that is said in it, in the words of a language."""
+    if isinstance(value, Said):
+        return say(value)
+    if is_dataclass(value):
+        return {f.name: _worded(getattr(value, f.name), say) for f in fields(value)}
+    return [_worded(v, say) for v in value] if isinstance(value, tuple) else value
 
 
 def _compiled(
     template_name: str,
     report: Report,
     drawings: dict[str, str],
-    words: dict[str, Any],
     look: SheetLook,
 ) -> bytes:
     """Return PDF/A-3b with the report's JSON attached.
@@ -122,8 +94,7 @@ def _compiled(
         "words": _json(catalogue(look.language)),
         "look": _json(shown | {"logo": bool(look.logo)}),
         "logo": look.logo,
-        "said": _json(words),
-        "cautions": _json([said(c, look.language) for c in report.cautions]),
+        "said": _json(_worded(report, _say(look))),
         **drawings,
     }
     with as_file(files(__package__)) as folder:

@@ -6,21 +6,28 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from html import escape
-from typing import Any
 
 import numpy as np
 
 from ..quantities.angles import Rotation
+from ..quantities.said import Said, in_words
 from .cartridge import SheetCut, SheetReport
+from .drawn import CurvesView, PathPoint
 
-Say = Callable[[str], str]
-"""Returns a word of a drawing in the sheet's language."""
+Say = Callable[[Said], str]
+"""Returns what a drawing says in the sheet's language."""
 
 INK = "#22262b"
 FADED = "#9a927f"
 RULE = "#d9d2c0"
 ACCENT = "#b5371f"
 FONT = 'font-family="Libertinus Serif"'
+
+DIAL_SIZE = 260
+RIM_SHARE = 0.34
+"""The rim's radius as a share of the dial's size."""
+MOST_REACH = 1.15
+"""How far past the rim, as a share of it, a vector is drawn at most."""
 
 
 @dataclass(frozen=True)
@@ -57,7 +64,7 @@ class _Frame:
         span = self.height - self.top - self.bottom
         return self.height - self.bottom - span * min(g, self.top_g) / self.top_g
 
-    def axes(self, look: Look, say: Say = str) -> list[str]:
+    def axes(self, look: Look, say: Say = in_words) -> list[str]:
         foot, end = self.height - self.bottom, self.width - self.right
         parts = [
             f'<rect x="{self.left}" y="{self.top}" width="{end - self.left}" '
@@ -79,8 +86,9 @@ class _Frame:
                 f'<line x1="{x:.1f}" x2="{x:.1f}" y1="{foot}" y2="{foot + 5}" stroke="{look.faded}"/>',
                 _text(x, foot + 18, label, anchor="middle", fill=look.ink),
             ]
-        parts.append(_text(end, self.height - 6, "rpm", anchor="end", fill=look.ink))
-        words = say("g, once per turn, zero to peak")
+        unit = say(Said("drawing.axis_rpm"))
+        parts.append(_text(end, self.height - 6, unit, anchor="end", fill=look.ink))
+        words = say(Said("drawing.axis_g"))
         parts.append(_text(self.left + 6, self.top + 15, words, fill=look.faded))
         return parts
 
@@ -95,11 +103,11 @@ class _Frame:
         )
 
     def limit(
-        self, speeds: Sequence[float], limits: Sequence[float], look: Look, say: Say = str
+        self, speeds: Sequence[float], limits: Sequence[float], look: Look, say: Say = in_words
     ) -> list[str]:
         at = [0.0, *[s for s in speeds if 0 < s < self.top_rpm], self.top_rpm]
         values = [float(np.interp(s, speeds, limits)) for s in at]
-        words = f"{say('limit')} {values[0]:g} g"
+        words = say(Said("drawing.limit_g", {"limit_g": values[0]}))
         return [
             self.line(at, values, look.accent, 1.6),
             _text(self.left + 6, self.y(values[0]) - 5, words, fill=look.accent),
@@ -116,7 +124,9 @@ def _svg(width: int, height: int, parts: list[str], name: str = "") -> str:
     )
 
 
-def curve_svg(report: SheetReport, *, width: int = 720, height: int = 335, say: Say = str) -> str:
+def curve_svg(
+    report: SheetReport, *, width: int = 720, height: int = 335, say: Say = in_words
+) -> str:
     """Return the last curve in front of the first one, with the limit over speed."""
     last, first = report.last, report.first
     peak = max(max(last.amplitude_g), max(first.amplitude_g) if first else 0.0)
@@ -139,7 +149,7 @@ def curve_svg(report: SheetReport, *, width: int = 720, height: int = 335, say: 
 
 
 def runs_svg(
-    view: dict[str, Any],
+    view: CurvesView,
     *,
     name: str,
     number: int | None = None,
@@ -151,18 +161,17 @@ def runs_svg(
 
     Parameters
     ----------
-    view : dict
-        As `workshop.curves_view.curves_view` makes it.
+    view : CurvesView
     name : str
         Title for those who cannot see it.
     number : int, optional
         The run in ink; the last one when not given.
     """
     look = look or PRINT
-    speed = view["speed_rpm"]
-    runs = [(r["number"], _known(speed, r["amplitude_g"])) for r in view["runs"]]
+    speed = view.speed_rpm
+    runs = [(r.number, _known(speed, r.amplitude_g)) for r in view.runs]
     number = number if number is not None else max((n for n, _ in runs), default=0)
-    limit = _known(speed, view["limit_g"])
+    limit = _known(speed, view.limit_g)
     peak = max([g for _, (_, gs) in runs for g in gs], default=0.0)
     frame = _Frame(width, height, speed[-1], _nice(max(1.12 * peak, 1.3 * max(limit[1]))))
     parts = frame.axes(look)
@@ -172,7 +181,7 @@ def runs_svg(
     return _svg(width, height, parts, name)
 
 
-def _known(xs: list[float], ys: list[float | None]) -> tuple[list[float], list[float]]:
+def _known(xs: Sequence[float], ys: Sequence[float | None]) -> tuple[list[float], list[float]]:
     pairs = [(x, y) for x, y in zip(xs, ys, strict=True) if y is not None]
     return [x for x, _ in pairs], [y for _, y in pairs]
 
@@ -181,7 +190,7 @@ def dial_svg(
     cuts: tuple[SheetCut, ...],
     rotation: Rotation,
     *,
-    size: int = 260,
+    size: int = DIAL_SIZE,
     look: Look = PRINT,
 ) -> str:
     """Return the rotor seen from the nut, mark at 12 o'clock, with the numbered cuts.
@@ -189,7 +198,7 @@ def dial_svg(
     Angles grow against rotation: counterclockwise on the page for a clockwise rotor.
     """
     ink, faded, accent = look.ink, look.faded, look.accent
-    c, r = size / 2, size * 0.34
+    c, r = size / 2, size * RIM_SHARE
     sign = -1.0 if rotation == "clockwise" else 1.0
 
     def at(angle_deg: float, radius: float) -> tuple[float, float]:
@@ -228,17 +237,17 @@ def dial_svg(
     return "".join(parts)
 
 
-def path_svg(path: list[dict[str, float]], rotation: Rotation, *, size: int = 260) -> str:
+def path_svg(path: Sequence[PathPoint], rotation: Rotation, *, size: int = DIAL_SIZE) -> str:
     """Return the vector's path from run to run, to lie over the dial: the rim is twice the limit.
 
     Coloured by the page's own styles, so that it is readable on light and dark.
     """
-    c, r = size / 2, size * 0.34
+    c, r = size / 2, size * RIM_SHARE
     sign = -1.0 if rotation == "clockwise" else 1.0
     points = []
     for p in path:
-        a = math.radians(sign * p["angle_deg"])
-        reach = r * min(1.15, p["share"])
+        a = math.radians(sign * p.angle_deg)
+        reach = r * min(MOST_REACH, p.share)
         points.append((c + reach * math.sin(a), c - reach * math.cos(a)))
     line = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
     dots = "".join(

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from html import escape
 
 from ..quantities.angles import Rotation
-from ..quantities.words import short
+from ..quantities.said import Said, in_words
 from .plots import PRINT, Look, Say, mark_text
 
 REACH = 2.0
@@ -24,7 +24,7 @@ def polar_svg(
     *,
     size: int = 300,
     look: Look = PRINT,
-    say: Say = str,
+    say: Say = in_words,
 ) -> str:
     """Return the plane seen from support A's side, mark at 12 o'clock.
 
@@ -57,7 +57,8 @@ def polar_svg(
             parts.append(mark_text(tx, ty + 4, f"{angle}°", fill=look.faded))
     below = all(abs((angle % 360.0) - 180.0) > 60.0 for _, angle, _ in vectors)
     words_y = c + rim / REACH + 15 if below else c - rim / REACH - 7
-    parts.append(mark_text(c, words_y, f"{say('limit')} {short(limit_gmm)} g·mm", fill=look.accent))
+    limit = say(Said("drawing.limit_gmm", {"limit_gmm": limit_gmm}))
+    parts.append(mark_text(c, words_y, limit, fill=look.accent))
     for i, (amount, turned, circle) in enumerate(vectors):
         color = look.ink if i == len(vectors) - 1 else look.faded
         length = amount * scale

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ..quantities.angles import Rotation
+from ..quantities.said import Said
 from .head import Head
 
 
@@ -22,7 +23,7 @@ class SheetVector:
 class SheetPlane:
     """One tolerance plane, as found and as it is."""
 
-    name: str
+    name: Said
     limit_gmm: float
     verdict: str
     first: SheetVector | None
@@ -50,8 +51,8 @@ class RotorReport(Head):
     service_speed_rpm: float
     speed_rpm: float
     measured_at: str
-    way: str
-    rule: str
+    way: Said
+    rule: Said
     planes: tuple[SheetPlane, ...]
     corrections: tuple[SheetCorrection, ...]
-    notes: tuple[str, ...]
+    notes: tuple[Said, ...]

@@ -7,6 +7,7 @@ sidecar must give it. A dataset's ``unit`` attribute is taken as its unit.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -35,11 +36,12 @@ class Hdf5Reader:
 
         try:
             with h5py.File(path, "r") as file:
-                names, channels, count, rate = _layout(file, path.name)
+                found = _layout(file, path.name)
         except OSError as fault:
             raise UnreadableFile(
                 f"{path.name} is damaged ({str(fault)[:80]}).", remedy="Export it again."
             ) from None
+        rate = found.rate_hz
         if rate is None and sidecar is not None:
             rate = sidecar.sample_rate_hz
         if rate is None or not rate > 0:
@@ -50,44 +52,63 @@ class Hdf5Reader:
 
         def opener(size: int) -> Iterator[NDArray[np.float32]]:
             with h5py.File(path, "r") as file:
-                for at in range(0, count, size):
-                    parts = [np.asarray(file[n][at : at + size], np.float32) for n in names]
+                for at in range(0, found.count, size):
+                    parts = [np.asarray(file[n][at : at + size], np.float32) for n in found.names]
                     yield parts[0] if parts[0].ndim == 2 else np.stack(parts, axis=1)
 
         recording = Recording(
-            channels=channels, sample_rate_hz=float(rate), n_samples=count, opener=opener, path=path
+            channels=found.channels,
+            sample_rate_hz=float(rate),
+            n_samples=found.count,
+            opener=opener,
+            path=path,
         )
         return described(recording, sidecar, rate_may_differ=False)
 
 
-def _layout(file: Any, name: str) -> tuple[list[str], tuple[Channel, ...], int, float | None]:
+@dataclass(frozen=True)
+class _Layout:
+    """Which datasets are the channels; `rate_hz` is None where none is stated."""
+
+    names: tuple[str, ...]
+    channels: tuple[Channel, ...]
+    count: int
+    rate_hz: float | None
+
+
+def _layout(file: Any, name: str) -> _Layout:
+    chosen = _chosen(file, name)
+    stated = (h.attrs["sample_rate_hz"] for h in (*chosen, file) if "sample_rate_hz" in h.attrs)
+    rate = next(stated, None)
+    return _Layout(
+        names=tuple(d.name for d in chosen),
+        channels=_channels(chosen),
+        count=int(chosen[0].shape[0]),
+        rate_hz=None if rate is None else float(rate),
+    )
+
+
+def _chosen(file: Any, name: str) -> list[Any]:
+    """Return the datasets that are channels: several flat ones of equal length, or a single wide one."""
     import h5py
 
     found: list[Any] = []
     file.visititems(lambda _, item: found.append(item) if isinstance(item, h5py.Dataset) else None)
     found = [d for d in found if d.dtype.kind in "fiu" and d.ndim in (1, 2) and d.shape[0] > 2]
-    flat = [d for d in found if d.ndim == 1]
-    wide = [d for d in found if d.ndim == 2]
-    if (
-        not (flat or wide)
-        or (flat and wide)
-        or len(wide) > 1
-        or len({d.shape[0] for d in flat}) > 1
-    ):
-        shown = ", ".join(f"{d.name} {d.shape}" for d in found) or "none"
-        raise UnreadableFile(
-            f"{name}: cannot tell which datasets are the channels (found {shown}).",
-            remedy="Store one dataset a channel, of equal length, or one (samples, channels) dataset.",
-        )
-    chosen = wide or flat
-    rate = next(
-        (float(h.attrs["sample_rate_hz"]) for h in (*chosen, file) if "sample_rate_hz" in h.attrs),
-        None,
+    one_wide = len(found) == 1 and found[0].ndim == 2
+    all_flat = bool(found) and all(d.ndim == 1 for d in found)
+    if one_wide or (all_flat and len({d.shape[0] for d in found}) == 1):
+        return found
+    shown = ", ".join(f"{d.name} {d.shape}" for d in found) or "none"
+    raise UnreadableFile(
+        f"{name}: cannot tell which datasets are the channels (found {shown}).",
+        remedy="Store one dataset a channel, of equal length, or one (samples, channels) dataset.",
     )
-    if wide:
-        channels = tuple(Channel(f"channel {i + 1}") for i in range(wide[0].shape[1]))
-    else:
-        channels = tuple(
-            guessed_channel(d.name.rsplit("/", 1)[-1], str(d.attrs.get("unit", ""))) for d in flat
-        )
-    return [d.name for d in chosen], channels, int(chosen[0].shape[0]), rate
+
+
+def _channels(chosen: list[Any]) -> tuple[Channel, ...]:
+    if chosen[0].ndim == 2:
+        return tuple(Channel(f"channel {i + 1}") for i in range(chosen[0].shape[1]))
+    return tuple(
+        guessed_channel(d.name.rsplit("/", 1)[-1], str(d.attrs.get("unit", ""))) for d in chosen
+    )

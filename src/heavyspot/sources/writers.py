@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import warnings
 from dataclasses import replace
 from pathlib import Path
@@ -12,6 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ..quantities import durable
 from ..quantities.errors import BadInput
 from .recording import Channel, Recording
 from .sidecar import describe, load_sidecar, parse_sidecar, sidecar_path
@@ -63,7 +63,7 @@ def _write_sidecar(path: Path, content: dict[str, Any]) -> None:
             f"{beside} is there already and describes other channels.",
             remedy="Write to another folder or name.",
         )
-    _write_text(beside, json.dumps(content, indent=1, ensure_ascii=False) + "\n")
+    durable.write_text(beside, json.dumps(content, indent=1, ensure_ascii=False) + "\n")
 
 
 def write_flac(recording: Recording, path: Path) -> list[str]:
@@ -81,7 +81,7 @@ def write_flac(recording: Recording, path: Path) -> list[str]:
         for c, s in zip(recording.channels, scale, strict=True)
     )
     notes = [] if whole else ["Samples were rounded to 24 bits of the largest value."]
-    unfinished = path.with_name(path.name + ".part")
+    unfinished = durable.aside(path)
     factor = (1.0 / scale).astype(np.float32) if not whole else None
     with soundfile.SoundFile(
         unfinished, "w", samplerate=rate, channels=len(channels), format="FLAC", subtype="PCM_24"
@@ -91,7 +91,7 @@ def write_flac(recording: Recording, path: Path) -> list[str]:
             # float32 holds every 24-bit step; libsndfile would scale by 2^23 - 1
             steps = np.clip(np.rint(data * np.float32(_STEPS_24)), -_STEPS_24, _STEPS_24 - 1)
             file.write(np.left_shift(steps.astype(np.int32), 8))
-    _sync(unfinished)
+    durable.sync_file(unfinished)
     content = describe(
         channels,
         sample_rate_hz=recording.sample_rate_hz,
@@ -108,8 +108,7 @@ def write_flac(recording: Recording, path: Path) -> list[str]:
             f"FLAC holds whole rates: {recording.sample_rate_hz:g} Hz is stored as {rate} Hz."
         )
     _write_sidecar(path, content)
-    unfinished.replace(path)
-    _sync_folder(path.parent)
+    durable.put(unfinished, path)
     return notes
 
 
@@ -142,8 +141,7 @@ def _write_csv(recording: Recording, path: Path) -> list[str]:
     )
     scale = np.array([c.full_scale for c in recording.channels])
     names = ["time [s]", *(f"{c.name} [{c.unit}]".replace(",", " ") for c in recording.channels)]
-    unfinished = path.with_name(path.name + ".part")
-    with unfinished.open("w", encoding="utf-8", newline="\n") as file:
+    with durable.writing(path, encoding="utf-8", newline="\n") as file:
         file.write("# heavyspot " + json.dumps(content, ensure_ascii=False) + "\n")
         file.write(",".join(names) + "\n")
         for block in recording.blocks(65_536):
@@ -151,8 +149,6 @@ def _write_csv(recording: Recording, path: Path) -> list[str]:
             time = (block.first_sample + np.arange(n)) / recording.sample_rate_hz
             table = np.column_stack([time, block.data * scale])
             np.savetxt(file, table, delimiter=",", fmt=["%.9f"] + ["%.8g"] * len(scale))
-    _sync(unfinished)
-    unfinished.replace(path)
     return []
 
 
@@ -209,23 +205,3 @@ def _write_set(file: Any, content: dict[str, Any]) -> None:
 
 def _ascii_unit(channel: Channel) -> str:
     return channel.unit.replace("²", "^2").encode("ascii", "replace").decode()
-
-
-def _write_text(path: Path, text: str) -> None:
-    unfinished = path.with_name(path.name + ".part")
-    unfinished.write_text(text, encoding="utf-8")
-    _sync(unfinished)
-    unfinished.replace(path)
-
-
-def _sync(path: Path) -> None:
-    with path.open("rb") as file:
-        os.fsync(file.fileno())
-
-
-def _sync_folder(path: Path) -> None:
-    descriptor = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)

@@ -10,6 +10,7 @@ from fastapi import Depends, Request, WebSocket
 from starlette.requests import HTTPConnection
 from starlette.routing import BaseRoute
 
+from ..quantities.errors import NotAllowed, NotLoggedIn
 from ..workshop.people import LOCAL, Person, Role
 
 COOKIE = "heavyspot"
@@ -209,14 +210,6 @@ ACCESS: dict[str, Role | Literal["anyone", "station"]] = {
 """The least role each route asks for; a route that is not here keeps the program from starting."""
 
 
-class NotAllowed(Exception):
-    """Nobody is logged in, or the role is not enough."""
-
-    def __init__(self, status: int, text: str) -> None:
-        super().__init__(text)
-        self.status, self.text = status, text
-
-
 def person_of(request: HTTPConnection) -> Person:
     """Return who is asking; nobody in particular where no account is needed."""
     person: Person = getattr(request.state, "person", LOCAL)
@@ -233,9 +226,12 @@ async def allowed(request: Request) -> Person:
     role = ACCESS[f"{_method(request.method)} {route.path}"]
     if role not in (ANYONE, STATION):
         if person is None:
-            raise NotAllowed(401, "Log in first.")
+            raise NotLoggedIn("Log in first.", remedy="POST name and password to /login.")
         if not person.may(role):
-            raise NotAllowed(403, f"This asks for the role {role}; {person.name} is {person.role}.")
+            raise NotAllowed(
+                f"This asks for the role {role}; {person.name} is {person.role}.",
+                remedy="Ask an owner of the shop.",
+            )
         if person.csrf and request.method not in ("GET", "HEAD"):
             await _check_csrf(request, person)
     request.state.person = person or Person("", "technician")
@@ -255,7 +251,7 @@ async def _check_csrf(request: Request, person: Person) -> None:
     if sent is None and "form" in request.headers.get("content-type", ""):
         sent = str((await request.form()).get("csrf", ""))
     if not secrets.compare_digest(sent or "", person.csrf):
-        raise NotAllowed(403, "This form is from an older login. Load the page again.")
+        raise NotAllowed("This form is from an older login.", remedy="Load the page again.")
 
 
 Who = Annotated[Person, Depends(allowed)]

@@ -7,7 +7,6 @@ from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from fastapi import Depends, FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
@@ -16,17 +15,17 @@ from fastapi.staticfiles import StaticFiles
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from .._version import __version__
-from ..quantities.errors import BadInput, HeavyspotError, LedgerAway, LedgerFault
+from ..quantities.errors import BadInput, HeavyspotError, NotAllowed, status_of
 from ..sources.live import LiveSource
 from ..sources.sound_card import RigFile, load_rig_file, open_live
 from ..workshop.bench.bench import Bench
+from ..workshop.demo.rigs import demo_listener, demo_source, furnish
 from ..workshop.keep.errands import Errands
 from ..workshop.keep.long_work import LongWork
-from ..workshop.people import People
-from ..workshop.rig.demo import demo_listener, demo_source, furnish
+from ..workshop.people import people_of
 from ..workshop.shop import Workshop
 from . import api, live, pages
-from .access import NotAllowed, allowed, refuse_unlisted
+from .access import allowed, refuse_unlisted
 from .page import fault_page
 from .pages.people import refuse_access
 
@@ -41,9 +40,6 @@ LARGEST_FILE = 100_000_000
 """Bytes where a file is handed in."""
 
 FILES = ("/old-book", "/papers", "/api/exchange")
-
-NOTHING = ("no piece", "no such proposal")
-"""Words of a refusal that mean: what was asked for is not there."""
 
 SECURE_HEADERS = {
     "Content-Security-Policy": "default-src 'self'; img-src 'self' data:; object-src 'none'; "
@@ -82,8 +78,8 @@ def create_app(
         Accounts are asked for and there is no owner yet.
     """
     shop = Workshop(data)
-    people = People(shop.book.accounts)
-    if accounts and not any(u["role"] == "owner" for u in people.users()):
+    people = people_of(shop)
+    if accounts and not any(u.role == "owner" for u in people.users()):
         shop.close()
         raise BadInput(
             "There is no owner's account yet.",
@@ -133,7 +129,7 @@ def create_app(
         app.include_router(router)
 
     @app.get("/api/openapi.json", include_in_schema=False, dependencies=[Depends(allowed)])
-    def schema() -> dict[str, Any]:
+    def schema() -> dict[str, object]:
         return app.openapi()
 
     return app
@@ -170,15 +166,7 @@ async def _invalid(_: Request, fault: Exception) -> Response:
 
 async def _refuse(request: Request, fault: Exception) -> Response:
     assert isinstance(fault, HeavyspotError)
-    status = (
-        503
-        if isinstance(fault, LedgerAway)
-        else (
-            404
-            if isinstance(fault, LedgerFault) and any(w in fault.message for w in NOTHING)
-            else 422
-        )
-    )
+    status = status_of(fault)
     if request.url.path.startswith("/api"):
         return JSONResponse({"error": fault.message, "remedy": fault.remedy}, status)
     return fault_page(request, fault, status)

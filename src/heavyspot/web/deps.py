@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import Depends, Request
 from pydantic import BaseModel, ConfigDict, Field
@@ -38,10 +38,11 @@ Number = Annotated[float, Field(allow_inf_nan=False)]
 Word = Annotated[str, Field(max_length=120)]
 Line = Annotated[str, Field(max_length=400)]
 
-REFUSALS: dict[int | str, dict[str, Any]] = {
+REFUSALS: dict[int | str, dict[str, object]] = {
     401: {"description": "Not logged in"},
     403: {"description": "Asked by another site's page, or the role is not enough"},
-    404: {"description": "No such piece"},
+    404: {"description": "What was asked for is not there"},
+    409: {"description": "Taken, or somebody changed it meanwhile: error and remedy"},
     422: {"description": "Bad input: error and remedy"},
     503: {"description": "The ledger cannot be reached or written"},
 }

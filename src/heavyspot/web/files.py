@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import io
+import tempfile
 import zipfile
 from collections.abc import Callable
-from typing import Annotated, Any
+from pathlib import Path
+from typing import Annotated
 
 from fastapi import Query, Response
 
-from ..ledger.store.identity import new_id
-from ..quantities.errors import LedgerFault
-from ..sheet.label import label_of, label_pdf
-from ..workshop.sheets.issue import issue_sheet_of
-from ..workshop.shop import Workshop
+from ..quantities.errors import NotThere
+from ..sheet.label import label_pdf
+from ..workshop.job.lookup import pieces_of_job
+from ..workshop.sheets.issue import Issued, issue_sheet_of
+from ..workshop.sheets.label import label_of
+from ..workshop.shop import Workshop, find_piece
 
 Language = Annotated[str, Query(max_length=2)]
 """Of a sheet; the shop's own when empty."""
@@ -25,16 +28,14 @@ def sheet_answer(shop: Workshop, serial: str, *, by: str, language: str = "") ->
 
 
 def issued_answer(
-    shop: Workshop, serial: str, issue: Callable[..., dict[str, Any]], *, by: str, language: str
+    shop: Workshop, serial: str, issue: Callable[..., Issued], *, by: str, language: str
 ) -> Response:
     """Return a newly issued sheet of any kind as a download."""
-    folder = shop.book.folder / "sheets"
-    folder.mkdir(exist_ok=True)
-    path = folder / f"{new_id()}.pdf"  # of this request alone: others may issue at the same moment
-    made = issue(shop, serial, path, by=by, language=language)
-    pdf = path.read_bytes()
-    path.unlink()
-    return pdf_answer(pdf, f"sheet-{made['number']}.pdf")
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "sheet.pdf"  # of this request alone: others issue at the same moment
+        made = issue(shop, serial, path, by=by, language=language)
+        pdf = path.read_bytes()
+    return pdf_answer(pdf, f"sheet-{made.number}.pdf")
 
 
 def job_sheets_answer(shop: Workshop, job_id: str, *, by: str, language: str = "") -> Response:
@@ -42,18 +43,16 @@ def job_sheets_answer(shop: Workshop, job_id: str, *, by: str, language: str = "
 
     Raises
     ------
-    LedgerFault
+    NotThere
         Nothing of the job has been measured.
     """
     out = io.BytesIO()
-    members = [m for m in shop.book.pieces(job_id=job_id) if m["number"]]
+    members = [m for m in pieces_of_job(shop, job_id) if m.number]
     if not members:
-        raise LedgerFault(
-            "Nothing of this job has been measured.", remedy="Spin or measure it first."
-        )
+        raise NotThere("Nothing of this job has been measured.", remedy="Spin or measure it first.")
     with zipfile.ZipFile(out, "w") as archive:
         for m in members:
-            sheet = sheet_answer(shop, m["serial"], by=by, language=language)
+            sheet = sheet_answer(shop, m.serial, by=by, language=language)
             name = sheet.headers["content-disposition"].split('"')[1]
             archive.writestr(name, sheet.body)
     headers = {"Content-Disposition": 'attachment; filename="sheets.zip"'}
@@ -62,7 +61,9 @@ def job_sheets_answer(shop: Workshop, job_id: str, *, by: str, language: str = "
 
 def label_answer(shop: Workshop, serials: list[str], size: str) -> Response:
     """Return labels as a download."""
-    return pdf_answer(label_pdf([label_of(shop.piece(s)) for s in serials], size=size), "label.pdf")
+    return pdf_answer(
+        label_pdf([label_of(find_piece(shop, s)) for s in serials], size=size), "label.pdf"
+    )
 
 
 def pdf_answer(pdf: bytes, name: str) -> Response:

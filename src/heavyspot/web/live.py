@@ -11,7 +11,6 @@ from __future__ import annotations
 import asyncio
 import math
 import time
-from typing import Any
 
 from fastapi import APIRouter, WebSocket, WebSocketDisconnect
 
@@ -37,7 +36,7 @@ async def live(socket: WebSocket, serial: str) -> None:
     bench: Bench = socket.app.state.bench
     capture = bench.capture
     try:
-        if capture is not None and capture.about["serial"] == serial:
+        if capture is not None and capture.about.serial == serial:
             number, drawn_at = 0, 0.0
             while not capture.finished.is_set():
                 shot = await asyncio.to_thread(capture.wait_for, number, 0.5)
@@ -54,9 +53,9 @@ async def live(socket: WebSocket, serial: str) -> None:
         return
 
 
-def message(shot: Snapshot, *, with_curve: bool) -> dict[str, Any]:
+def message(shot: Snapshot, *, with_curve: bool) -> dict[str, object]:
     """Return a snapshot as a message."""
-    out: dict[str, Any] = {
+    out: dict[str, object] = {
         "t": round(shot.time_s, 3),
         "speed_rpm": _number(shot.speed_rpm),
         "amplitude_g": _number(shot.amplitude_g),

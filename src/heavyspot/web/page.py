@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 from urllib.parse import quote
 
 from fastapi import Form, Request, Response
@@ -12,18 +14,34 @@ from fastapi.templating import Jinja2Templates
 from markupsafe import Markup
 
 from .._version import __version__
+from ..balance.uncertainty import COVERAGE_K
 from ..quantities.errors import HeavyspotError
-from ..quantities.words import short
-from ..sheet.words import LANGUAGES
-from ..workshop.cartridge.results import percent
+from ..quantities.said import LANGUAGES
 from .access import person_of
+from .formats import FILTERS, dotted, listed
 
 Text = Annotated[str, Form()]
 
 VERDICT_WORDS = {"pass": "✓ passed", "fail": "✗ over", "undecided": "? open"}
 
+HTMX_CONFIG = {
+    "includeIndicatorStyles": False,  # the pages' policy forbids styles and scripts of its making
+    "allowEval": False,
+    "allowScriptTags": False,
+    "historyCacheSize": 0,
+    "responseHandling": [{"code": "204", "swap": False}, {"code": "[2-5]..", "swap": True}],
+}
 
-def _context(request: Request) -> dict[str, Any]:
+INSIGHT_TABS = (
+    ("/insight", "How it goes"),
+    ("/insight/suppliers", "Suppliers"),
+    ("/insight/limits", "Limits"),
+    ("/insight/claims", "Claims"),
+    ("/insight/ask", "Ask"),
+)
+
+
+def _context(request: Request) -> dict[str, object]:
     person = person_of(request)
     hidden = Markup('<input type="hidden" name="csrf" value="{}">').format(person.csrf)
     return {
@@ -34,20 +52,24 @@ def _context(request: Request) -> dict[str, Any]:
 
 
 templates = Jinja2Templates(Path(__file__).parent / "templates", context_processors=[_context])
-templates.env.filters["percent"] = percent
-templates.env.filters["short"] = short
+templates.env.filters |= FILTERS
 templates.env.globals |= {
     "version": __version__,
     "verdicts": VERDICT_WORDS,
     "languages": LANGUAGES,
+    "dotted": dotted,
+    "insight_tabs": INSIGHT_TABS,
+    "listed": listed,
+    "htmx_config": json.dumps(HTMX_CONFIG),
+    "coverage_k": f"{COVERAGE_K:g}",
 }
 
 
 def page(
-    request: Request, name: str, values: dict[str, Any] | None = None, *, status: int = 200
+    request: Request, name: str, values: Mapping[str, object] | None = None, *, status: int = 200
 ) -> Response:
     """Return a page made of a template."""
-    return templates.TemplateResponse(request, name, values or {}, status_code=status)
+    return templates.TemplateResponse(request, name, dict(values or {}), status_code=status)
 
 
 def fault_page(request: Request, fault: HeavyspotError, status: int) -> Response:
@@ -63,8 +85,3 @@ def goto(place: str, *parts: str) -> Response:
 def by_script(request: Request) -> bool:
     """Return whether the page's script asks for a part of the page only."""
     return request.headers.get("hx-request") == "true"
-
-
-def number(text: str) -> Any:
-    """Return typed text as the workshop takes it; a decimal comma is a point."""
-    return text.strip().replace(",", ".")

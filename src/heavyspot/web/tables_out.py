@@ -6,9 +6,10 @@ import csv
 import io
 import tempfile
 from collections.abc import Sequence
+from dataclasses import asdict
 from pathlib import Path
 
-from ..ledger.store.entries import Row
+from ..workshop.records import Content, Piece
 from ..workshop.rows_text import rows_csv
 
 COLUMNS = {
@@ -33,7 +34,7 @@ MEDIA = {
 }
 
 
-def pieces_as(kind: str, rows: Sequence[Row]) -> tuple[bytes, str]:
+def pieces_as(kind: str, pieces: Sequence[Piece]) -> tuple[bytes, str]:
     """Return pieces as a table of a kind, and its media type.
 
     Parameters
@@ -42,10 +43,10 @@ def pieces_as(kind: str, rows: Sequence[Row]) -> tuple[bytes, str]:
         csv, xlsx or parquet.
     """
     made = {"csv": lambda r: rows_csv(r, list(COLUMNS)), "xlsx": _xlsx, "parquet": _parquet}[kind]
-    return made(rows), MEDIA[kind]
+    return made([asdict(p) for p in pieces]), MEDIA[kind]
 
 
-def _xlsx(rows: Sequence[Row]) -> bytes:
+def _xlsx(rows: Sequence[Content]) -> bytes:
     """Return a workbook; text stays text, whatever it begins with."""
     import xlsxwriter
 
@@ -67,7 +68,7 @@ def _xlsx(rows: Sequence[Row]) -> bytes:
     return out.getvalue()
 
 
-def _parquet(rows: Sequence[Row]) -> bytes:
+def _parquet(rows: Sequence[Content]) -> bytes:
     import duckdb
 
     with tempfile.TemporaryDirectory() as folder, duckdb.connect() as c:

@@ -14,9 +14,11 @@ from typing import Literal
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
+from ..ledger.records import User
 from ..ledger.store.accounts import Accounts
 from ..ledger.store.entries import utc_text
-from ..quantities.errors import BadInput
+from ..quantities.errors import BadInput, NotThere
+from .shop import Workshop
 
 Role = Literal["technician", "inspector", "owner"]
 ROLES: tuple[Role, ...] = ("technician", "inspector", "owner")
@@ -100,22 +102,22 @@ class People:
 
         Raises
         ------
+        NotThere
+            No such user.
         BadInput
-            No such user, or the last owner.
+            The last owner.
         """
-        known = {u["name"]: u for u in self.users()}
+        known = {u.name: u for u in self.users()}
         if name not in known:
-            raise BadInput(f"There is no user {name!r}.", remedy="Look at the list of users.")
-        owners = [u for u in known.values() if u["role"] == "owner"]
-        if known[name]["role"] == "owner" and len(owners) == 1:
+            raise NotThere(f"There is no user {name!r}.", remedy="Look at the list of users.")
+        owners = [u for u in known.values() if u.role == "owner"]
+        if known[name].role == "owner" and len(owners) == 1:
             raise BadInput(f"{name} is the last owner.", remedy="Make another owner first.")
         self._accounts.add_user(name, "", "", by=by)
 
-    def users(self) -> list[dict[str, str]]:
-        """Return the users that may log in: ``name``, ``role``, ``at``."""
-        return [
-            {k: u[k] for k in ("name", "role", "at")} for u in self._accounts.users() if u["role"]
-        ]
+    def users(self) -> list[User]:
+        """Return the users that may log in."""
+        return [u for u in self._accounts.users() if u.role]
 
     def log_in(self, name: str, password: str) -> str:
         """Return a login's token, to be kept by the browser only.
@@ -127,8 +129,8 @@ class People:
         """
         name = name.strip()
         user = self._accounts.user(name)
-        known = user is not None and bool(user["role"])
-        self._prove(name, user["password_hash"] if user and known else "", password, "password")
+        known = user is not None and bool(user.role)
+        self._prove(name, user.password_hash if user and known else "", password, "password")
         return self._begin(name, by_pin=False)
 
     def set_pin(self, person: Person, pin: str) -> None:
@@ -194,8 +196,8 @@ class People:
         found = self._accounts.login(_digest(token)) if token else None
         if found is None:
             return None
-        role = ROLES[0] if found["by_pin"] else found["role"]
-        return Person(found["name"], role, found["csrf"], found["by_pin"])
+        role = ROLES[0] if found.by_pin else _role(found.role)
+        return Person(found.name, role, found.csrf, found.by_pin)
 
     def log_out(self, token: str) -> None:
         """End a login."""
@@ -221,5 +223,14 @@ class People:
             self._tries[name] = (tries + 1, time.monotonic())
 
 
+def _role(name: str) -> Role:
+    return next(r for r in ROLES if r == name)
+
+
 def _digest(token: str) -> str:
     return hashlib.sha256(token.encode()).hexdigest()
+
+
+def people_of(shop: Workshop) -> People:
+    """Return the accounts and logins of an open shop."""
+    return People(shop.book.accounts)

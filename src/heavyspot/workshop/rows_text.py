@@ -6,10 +6,10 @@ import csv
 import io
 from collections.abc import Sequence
 
-from ..ledger.store.entries import Row
+from ..ledger.records import Content
 
 
-def rows_csv(rows: Sequence[Row], columns: Sequence[str]) -> bytes:
+def rows_csv(rows: Sequence[Content], columns: Sequence[str]) -> bytes:
     """Return rows as CSV, UTF-8; text that a spreadsheet would take for a formula is disarmed."""
     out = io.StringIO()
     writer = csv.writer(out)

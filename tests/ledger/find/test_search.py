@@ -4,28 +4,31 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from loop.loop import model_of
+from workshop.entries import run_of
 
 from heavyspot.ledger.book import Book
-from heavyspot.ledger.entries.learnt import Learnt
 from heavyspot.ledger.find.search import groups, plain
+from heavyspot.ledger.records import Learnt
 
 
 @pytest.fixture(scope="module")
 def book(tmp_path_factory):
     made = Book(tmp_path_factory.mktemp("search"))
     for name in ("Larch 52", "Alder 64"):
-        made.add_model(name, model_of(name, 150_000.0, 52.0).model_dump(mode="json"))
+        made.models.add(name, model_of(name, 150_000.0, 52.0).model_dump(mode="json"))
     for n, (customer, model) in enumerate(
         [("Nordhafen Motor", "Larch 52"), ("Tidal Works", "Alder 64"), ("Müller & Søn", "Larch 52")]
         * 20
     ):
-        made.add_piece(f"L52-{n:04d}", model, customer=customer, invoice=f"26-{n // 3}", by="Ida")
+        made.jobs.add_piece(
+            f"L52-{n:04d}", model, customer=customer, invoice=f"26-{n // 3}", by="Ida"
+        )
     yield made
     made.close()
 
 
 def serials(book, typed, **kw):
-    return [r["serial"] for r in book.search.find(typed, **kw).rows]
+    return [r.serial for r in book.search.find(typed, **kw).rows]
 
 
 def test_any_part_of_anything(book):
@@ -41,7 +44,7 @@ def test_any_part_of_anything(book):
 
 
 def test_filters(book):
-    assert all(r["model"] == "Alder 64" for r in book.search.find("model:alder").rows)
+    assert all(r.model == "Alder 64" for r in book.search.find("model:alder").rows)
     assert len(serials(book, "model:alder", most=100)) == 20
     assert len(serials(book, "larch customer:nord", most=100)) == 20
     assert serials(book, "l52 verdict:pass") == []
@@ -56,7 +59,7 @@ def test_words_typed_wrong(book, typed):
     found = book.search.find(typed)
     assert found.rows and not found.exact
     want = {"n": "Nordhafen Motor", "t": "Tidal Works"}.get(typed[0].lower())
-    assert found.rows[0]["customer"] == want or typed.startswith("L52")
+    assert found.rows[0].customer == want or typed.startswith("L52")
 
 
 def test_what_is_like_nothing_finds_nothing(book):
@@ -65,19 +68,17 @@ def test_what_is_like_nothing_finds_nothing(book):
 
 def test_it_follows_every_change(tmp_path):
     book = Book(tmp_path)
-    book.add_model("Larch 52", model_of("Larch 52", 150_000.0, 52.0).model_dump(mode="json"))
-    piece = book.add_piece("A-1", "Larch 52", customer="Tidal Works", invoice="7")
-    book.amend_piece(piece, {"serial": "A-900"}, by="Ida", why="digit")
+    book.models.add("Larch 52", model_of("Larch 52", 150_000.0, 52.0).model_dump(mode="json"))
+    piece = book.jobs.add_piece("A-1", "Larch 52", customer="Tidal Works", invoice="7")
+    book.jobs.amend_piece(piece, {"serial": "A-900"}, by="Ida", why="digit")
     assert serials(book, "a-900") == ["A-900"] and not book.search.find("a-1 tidal").exact
-    job = book.piece("A-900")["job_id"]
-    book.amend_job(
+    job = book.jobs.piece("A-900").job_id
+    book.jobs.amend_job(
         job, {"customer": "Fjord Haulage", "note": "rattles when cold"}, by="Ida", why="x"
     )
     assert serials(book, "fjord") == serials(book, "rattles") == ["A-900"]
-    run = {"piece_id": piece, "number": 1, "verdict": "fail", "worst_ratio": 2.0, "result": {}, "by": "Oleander",
-           "recording": "", "recording_sha256": "", "conditions": {}, "curves": b""}  # fmt: skip
-    book.add_run(run, [], Learnt())
-    book.papers.add_happening(piece, "claim", {"text": "howls at half load"}, by="Una")
+    book.cartridges.add_run(run_of(piece, by="Oleander"), b"", [], Learnt())
+    book.events.add(piece, "claim", {"text": "howls at half load"}, by="Una")
     assert serials(book, "oleander") == serials(book, "howls load") == ["A-900"]
     assert serials(book, "howls verdict:fail") == ["A-900"]
     book.close()

@@ -14,12 +14,15 @@ from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.simulated import simulated_recording
 from heavyspot.workshop.cartridge.one_run import archived
+from heavyspot.workshop.cartridge.spinning import spin
+from heavyspot.workshop.cartridge.story import cartridge_story
+from heavyspot.workshop.demo.rigs import furnish
 from heavyspot.workshop.job.build_record import tell
 from heavyspot.workshop.job.documents import attach
+from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.keep.backup import back_up, restore
 from heavyspot.workshop.keep.retention import check_recordings, retire_recordings
-from heavyspot.workshop.rig.demo import furnish
-from heavyspot.workshop.shop import Workshop
+from heavyspot.workshop.shop import Workshop, find_piece
 
 QUICK = SpinSettings(run_up_s=1.5, hold_s=0.2, coast_s=0.5, sample_rate_hz=12_800.0)
 
@@ -72,21 +75,21 @@ def samples(recording):
 
 def spun(shop, serial, seed, *, new=True):
     if new:
-        shop.add_piece(serial, "Larch 52")
-    shop.spin(serial, simulated_recording(make_cartridge("Larch 52", seed), seed, QUICK))
+        add_piece(shop, serial, "Larch 52")
+    spin(shop, serial, simulated_recording(make_cartridge("Larch 52", seed), seed, QUICK))
 
 
 def test_recordings_go_and_come_back(shop, tmp_path):
     spun(shop, "R-1", 1)
     attach(shop, "R-1", "w.txt", b"as found")
-    (row,) = shop.book.runs(shop.piece("R-1")["id"])
-    local = shop.book.folder / row["recording"]
-    before = samples(archived(shop, row))
+    (row,) = shop.book.cartridges.runs(find_piece(shop, "R-1").id)
+    local = shop.book.folder / row.recording
+    before = samples(archived(shop, row.recording))
     assert len(list(shop.book.archive.waiting())) == 3  # recording, its channels, the paper
     assert shop.book.archive.hand_over() == 3 and not local.exists()
     assert list(shop.book.archive.waiting()) == []
     assert list(check_recordings(shop)) == []
-    again = archived(shop, row)
+    again = archived(shop, row.recording)
     assert np.array_equal(samples(again), before) and again.channels[0].name
     told = back_up(shop, tmp_path / "copy")
     assert told.recordings == 0  # they lie elsewhere, with a backup of their own
@@ -100,11 +103,13 @@ def test_what_is_lost_or_changed_there_is_named(shop):
     for n in (1, 2):
         spun(shop, f"R-{n}", n)
     shop.book.archive.hand_over()
-    one, two = (shop.book.runs(shop.piece(f"R-{n}")["id"])[0]["recording"] for n in (1, 2))
+    one, two = (
+        shop.book.cartridges.runs(find_piece(shop, f"R-{n}").id)[0].recording for n in (1, 2)
+    )
     with shop.book.archive._location() as fs:
         fs.pipe_file(shop.book.archive._at(one), b"torn")
         fs.rm_file(shop.book.archive._at(two))
-    assert {w for _, w in check_recordings(shop)} == {
+    assert {d.words() for d in check_recordings(shop)} == {
         f"{one} was changed after it was written.", f"{two} is missing.",
     }  # fmt: skip
     with pytest.raises(LedgerFault, match="is missing"):
@@ -138,7 +143,7 @@ def test_a_location_that_is_away_costs_no_run(tmp_path):
     with contextlib.suppress(LedgerFault):
         shop.book.archive.hand_over()
     (entry,) = check_recordings(shop)
-    assert "is missing" in entry[1]
+    assert "is missing" in entry.words()
     shop.close()
 
 
@@ -148,7 +153,7 @@ def test_only_so_many_fetched_files_are_kept(shop, monkeypatch):
         spun(shop, f"R-{n}", n)
     shop.book.archive.hand_over()
     for n in range(3):
-        archived(shop, shop.book.runs(shop.piece(f"R-{n}")["id"])[0])
+        archived(shop, shop.book.cartridges.runs(find_piece(shop, f"R-{n}").id)[0].recording)
     held = [p for p in (shop.book.folder / "cache").rglob("*") if p.is_file()]
     assert len(held) == 4
 
@@ -165,10 +170,10 @@ def test_old_recordings_go_by_the_rule_and_curves_stay(shop, away):
         retire_recordings(shop)
     assert retire_recordings(shop, days=1).recordings == 0  # all are of today
     tomorrow = "2999-01-01T00:00:00.000Z"
-    may_go = shop.book.retiring.old(tomorrow, keep_last=True)
-    firsts = [shop.book.runs(shop.piece(f"R-{n}")["id"])[0]["id"] for n in (0, 1)]
-    assert [r["run_id"] for r in may_go] == firsts  # not the last runs, nothing of the claim
-    assert len(shop.book.retiring.old(tomorrow, keep_last=False)) == 4
+    may_go = shop.book.retention.old(tomorrow, keep_last=True)
+    firsts = [shop.book.cartridges.runs(find_piece(shop, f"R-{n}").id)[0].id for n in (0, 1)]
+    assert [r.run_id for r in may_go] == firsts  # not the last runs, nothing of the claim
+    assert len(shop.book.retention.old(tomorrow, keep_last=False)) == 4
 
 
 def test_retired_recordings_are_named_and_not_missed(shop, monkeypatch):
@@ -182,9 +187,12 @@ def test_retired_recordings_are_named_and_not_missed(shop, monkeypatch):
     told = retire_recordings(shop, days=30, by="Ida")
     assert told.recordings == 2 and told.bytes > 10_000
     assert list(check_recordings(shop)) == [] and list(shop.book.check_chain()) == []
-    first, last = shop.book.runs(shop.piece("R-0")["id"])
+    first, last = shop.book.cartridges.runs(find_piece(shop, "R-0").id)
     with pytest.raises(LedgerFault, match=r"removed on .*older than 30 days"):
-        archived(shop, first)
-    assert len(samples(archived(shop, last))) > 1000
-    assert len(shop.story("R-0")["runs"]) == 2 and first["curves"]
+        archived(shop, first.recording)
+    assert len(samples(archived(shop, last.recording))) > 1000
+    assert (
+        len(cartridge_story(shop, "R-0").runs) == 2
+        and shop.book.cartridges.curves(first.piece_id)[1]
+    )
     assert retire_recordings(shop, days=30).recordings == 0

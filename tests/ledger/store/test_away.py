@@ -14,17 +14,23 @@ from workshop.station.two_houses import recording, spun
 
 from heavyspot.quantities.errors import BadInput, LedgerAway, LedgerFault
 from heavyspot.web.app import create_app
+from heavyspot.workshop.cartridge.grinding import ground_as_advised
+from heavyspot.workshop.cartridge.spinning import spin
+from heavyspot.workshop.cartridge.story import cartridge_story
+from heavyspot.workshop.demo.rigs import furnish
 from heavyspot.workshop.job.editing import amend_job, amend_piece
+from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.keep.retention import check_recordings
-from heavyspot.workshop.rig.demo import furnish
-from heavyspot.workshop.shop import Workshop
+from heavyspot.workshop.model.models import add_model, find_model
+from heavyspot.workshop.shop import Workshop, find_piece
 
 FULL = """
 import resource, signal, sys
+import heavyspot
 from pathlib import Path
 from heavyspot.quantities.errors import LedgerFault
 from heavyspot.workshop.shop import Workshop
-from heavyspot.workshop.papers import attach
+from heavyspot.workshop.job.documents import attach
 from workshop.station.two_houses import recording, spun
 
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
@@ -35,9 +41,9 @@ room = max(p.stat().st_size for p in Path(sys.argv[1]).glob("ledger.sqlite*")) +
 resource.setrlimit(resource.RLIMIT_FSIZE, (room, resource.RLIM_INFINITY))
 for n in range(400):
     try:
-        shop.add_piece(f"F-{n}", "Larch 52")
+        heavyspot.add_piece(shop, f"F-{n}", "Larch 52")
         print("piece", n, flush=True)
-        shop.spin(f"F-{n}", takes)
+        heavyspot.spin(shop, f"F-{n}", takes)
         print("run", n, flush=True)
     except LedgerFault as fault:
         print("refused", fault, flush=True)
@@ -45,7 +51,7 @@ for n in range(400):
         if len(said) == 3:
             break
 resource.setrlimit(resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
-shop.add_piece("after", "Larch 52")
+heavyspot.add_piece(shop, "after", "Larch 52")
 print("room again", flush=True)
 """
 
@@ -66,7 +72,7 @@ def test_a_full_disk_is_said_and_loses_nothing(tmp_path):
     for line in lines:
         what, _, n = line.partition(" ")
         if what in ("piece", "run"):
-            assert len(shop.story(f"F-{n}")["runs"]) >= (what == "run")
+            assert len(cartridge_story(shop, f"F-{n}").runs) >= (what == "run")
     assert list(shop.book.check_chain()) == [] and list(check_recordings(shop)) == []
     shop.close()
 
@@ -90,11 +96,11 @@ def test_a_database_that_goes_and_comes_back(tmp_path):
             )
         assert "cannot be read or written" in client.get("/").text
         with pytest.raises(LedgerAway):
-            app.state.shop.spin("P-1", recording(1))
+            spin(app.state.shop, "P-1", recording(1))
         restart(folder, "start")
         assert client.get("/api/pieces/P-1").json()["runs"] == []
         assert client.post("/api/pieces", json=body | {"serial": "P-2"}).status_code == 201
-        app.state.shop.spin("P-1", recording(1))
+        spin(app.state.shop, "P-1", recording(1))
         assert list(app.state.shop.book.check_chain()) == []
 
 
@@ -141,18 +147,18 @@ def at_once(*calls):
 def test_two_at_once_make_one_cut_one_serial_and_runs_in_a_row(two):
     one, other = two
     spun(one, "T-1", 3)
-    if not one.story("T-1")["cuts_asked"]:
+    if not cartridge_story(one, "T-1").asked:
         pytest.fail("this seed is to be over its limit")
     for _ in range(4):
-        at_once(*[lambda s=s: s.ground_as_advised("T-1") for s in (one, other, one, other)])
-    made = one.story("T-1")["cuts_made"]
-    assert len(made) == len({c["plane"] for c in made}) == len(one.story("T-1")["cuts_asked"])
+        at_once(*[lambda s=s: ground_as_advised(s, "T-1") for s in (one, other, one, other)])
+    made = cartridge_story(one, "T-1").made
+    assert len(made) == len({c.plane for c in made}) == len(cartridge_story(one, "T-1").asked)
     for n in range(6):
-        told = at_once(*[lambda s=s, n=n: s.add_piece(f"S-{n}", "Larch 52") for s in two])
+        told = at_once(*[lambda s=s, n=n: add_piece(s, f"S-{n}", "Larch 52") for s in two])
         assert sum(isinstance(t, LedgerFault) for t in told) == 1
     recording(4)
-    told = at_once(*[lambda s=s: s.spin("T-1", recording(4)).number for s in two])
-    runs = [r["number"] for r in one.story("T-1")["runs"]]
+    told = at_once(*[lambda s=s: spin(s, "T-1", recording(4)).number for s in two])
+    runs = [r.number for r in cartridge_story(one, "T-1").runs]
     assert runs == list(range(1, 1 + len(runs))) and len(runs) == 1 + sum(
         isinstance(t, int) for t in told
     )
@@ -161,21 +167,21 @@ def test_two_at_once_make_one_cut_one_serial_and_runs_in_a_row(two):
 
 def test_a_form_that_was_looked_at_before_somebody_else_changed_it_is_refused(two):
     one, other = two
-    one.add_piece("T-2", "Larch 52", customer="A", invoice="1")
-    job = one.piece("T-2")["job_id"]
+    add_piece(one, "T-2", "Larch 52", customer="A", invoice="1")
+    job = find_piece(one, "T-2").job_id
     amend_job(one, job, {"customer": "B"}, by="Ida", why="x", seen="")
     with pytest.raises(LedgerFault, match="Ida has changed this meanwhile"):
         amend_job(other, job, {"customer": "C"}, by="Jon", why="y", seen="")
-    now = other.book.amendments(job)[-1]["id"]
+    now = other.book.jobs.amendments(job)[-1].id
     amend_job(other, job, {"customer": "C"}, by="Jon", why="y", seen=now)
     told = at_once(
         *[lambda s=s, k=k: amend_piece(s, "T-2", {"position": k}, by=k, why="z", seen="")
           for s, k in zip(two, ("front", "rear"), strict=True)]
     )  # fmt: skip
     assert sum(isinstance(t, LedgerFault) for t in told) == 1
-    version = one.book.model("Larch 52")["id"]
-    content = one.book.model("Larch 52")["content"]
-    one.add_model(content | {"test_speed_rpm": 140_000}, by="Ida", seen=version)
+    version = one.book.models.newest("Larch 52").id
+    content = one.book.models.newest("Larch 52").content
+    add_model(one, {**content, "test_speed_rpm": 140_000}, by="Ida", seen=version)
     with pytest.raises(LedgerFault, match="Ida has changed"):
-        other.add_model(content | {"test_speed_rpm": 130_000}, by="Jon", seen=version)
-    assert one.model("Larch 52").test_speed_rpm == 140_000
+        add_model(other, {**content, "test_speed_rpm": 130_000}, by="Jon", seen=version)
+    assert find_model(one, "Larch 52").test_speed_rpm == 140_000

@@ -13,11 +13,11 @@ from heavyspot.ledger.store.chain import FIRST
 @pytest.fixture
 def book(tmp_path):
     made = Book(tmp_path)
-    made.add_model(
+    made.models.add(
         "Larch 52", model_of("Larch 52", 150_000.0, 52.0).model_dump(mode="json"), by="Ida"
     )
     for n in range(6):
-        made.add_piece(f"S-{n}", "Larch 52", customer="Tidal Works", by="Ida")
+        made.jobs.add_piece(f"S-{n}", "Larch 52", customer="Tidal Works", by="Ida")
     yield made
     made.close()
 
@@ -89,7 +89,7 @@ def test_a_chain_made_anew_does_not_hold_the_old_links(book):
 def test_several_writers_make_one_chain(book):
     def write(k):
         for n in range(15):
-            book.add_piece(f"W-{k}-{n}", "Larch 52", by=f"writer {k}")
+            book.jobs.add_piece(f"W-{k}-{n}", "Larch 52", by=f"writer {k}")
 
     threads = [threading.Thread(target=write, args=(k,)) for k in range(4)]
     for t in threads:

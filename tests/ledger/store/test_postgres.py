@@ -10,15 +10,19 @@ from loop.loop import model_of
 from sqlalchemy import create_engine, text
 
 from heavyspot.ledger.book import Book
-from heavyspot.ledger.store.move import move_ledger
+from heavyspot.ledger.exchange.move import move_ledger
 from heavyspot.ledger.store.schema import open_engine
 from heavyspot.ledger.store.tables import metadata
 from heavyspot.quantities.errors import LedgerFault
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.simulated import simulated_recording
+from heavyspot.workshop.cartridge.grinding import ground_as_advised
+from heavyspot.workshop.cartridge.spinning import spin
 from heavyspot.workshop.job.build_record import tell
+from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.job.story import whole_story
+from heavyspot.workshop.model.models import add_model
 from heavyspot.workshop.shop import Workshop
 
 
@@ -41,11 +45,13 @@ def url(postgres, request):
 
 def filled(folder, url=None):
     book = Book(folder, url)
-    book.add_model(
+    book.models.add(
         "Larch 52", model_of("Larch 52", 150_000.0, 52.0).model_dump(mode="json"), by="Ida"
     )
     for n, customer in enumerate(["Nordhafen Motor", "Tidal Works", "Müller & Søn"] * 5):
-        book.add_piece(f"L52-{n:04d}", "Larch 52", customer=customer, invoice=f"26-{n}", by="Ida")
+        book.jobs.add_piece(
+            f"L52-{n:04d}", "Larch 52", customer=customer, invoice=f"26-{n}", by="Ida"
+        )
     return book
 
 
@@ -65,7 +71,7 @@ def test_migrations_make_exactly_the_tables(url):
 def test_both_find_the_same(both, typed):
     one, two = (b.search.find(typed) for b in both)
     assert one.exact == two.exact or not one.rows
-    assert {r["serial"] for r in one.rows} == {r["serial"] for r in two.rows}
+    assert {r.serial for r in one.rows} == {r.serial for r in two.rows}
 
 
 @pytest.fixture(scope="module")
@@ -82,7 +88,7 @@ def test_several_writers_make_one_chain(url, tmp_path):
 
     def write(k):
         for n in range(10):
-            book.add_piece(f"W-{k}-{n}", "Larch 52", by=f"writer {k}")
+            book.jobs.add_piece(f"W-{k}-{n}", "Larch 52", by=f"writer {k}")
 
     threads = [threading.Thread(target=write, args=(k,)) for k in range(4)]
     for t in threads:
@@ -92,13 +98,13 @@ def test_several_writers_make_one_chain(url, tmp_path):
     assert list(book.check_chain()) == []
     assert book.head()[0] == 1 + 2 * 15 + 2 * 40
     with pytest.raises(LedgerFault, match="there already"):
-        book.add_piece("W-0-0", "Larch 52")
+        book.jobs.add_piece("W-0-0", "Larch 52")
     book.close()
 
 
 def test_there_and_back_again_is_the_same(url, tmp_path):
     old = filled(tmp_path / "a")
-    head, pieces = old.head(), old.pieces()
+    head, pieces = old.head(), old.jobs.pieces()
     old.close()
     source = f"sqlite:///{tmp_path / 'a/ledger.sqlite'}"
     back = f"sqlite:///{tmp_path / 'b.sqlite'}"
@@ -108,8 +114,8 @@ def test_there_and_back_again_is_the_same(url, tmp_path):
         move_ledger(source, url)
     for where in (url, back):
         book = Book(tmp_path, where)
-        assert book.pieces() == pieces and list(book.check_chain()) == []
-        assert [r["serial"] for r in book.search.find("0007").rows] == ["L52-0007"]
+        assert book.jobs.pieces() == pieces and list(book.check_chain()) == []
+        assert [r.serial for r in book.search.find("0007").rows] == ["L52-0007"]
         book.close()
 
 
@@ -131,17 +137,19 @@ def test_a_source_that_is_not_whole_is_not_moved(url, tmp_path):
 def test_a_shops_day_on_postgresql(url, tmp_path):
     (tmp_path / "shop.toml").write_text(f'ledger_url = "{url}"\n')
     shop = Workshop(tmp_path)
-    shop.add_model(
-        model_of("Larch 52", 150_000.0, 52.0).model_dump(mode="json", exclude_unset=True)
+    add_model(
+        shop, model_of("Larch 52", 150_000.0, 52.0).model_dump(mode="json", exclude_unset=True)
     )
-    shop.add_piece("P-1", "Larch 52", customer="Tidal Works")
+    add_piece(shop, "P-1", "Larch 52", customer="Tidal Works")
     unit = make_cartridge("Larch 52", 3, peak_g=1.5)
     quick = SpinSettings(run_up_s=3.0, coast_s=1.0, sample_rate_hz=25_600.0)
-    first = shop.spin("P-1", simulated_recording(unit, 1, quick), operator="Ida", rig="north")
-    shop.ground_as_advised("P-1", by="Ida")
+    first = spin(shop, "P-1", simulated_recording(unit, 1, quick), operator="Ida", rig="north")
+    ground_as_advised(shop, "P-1", by="Ida")
     cut = first.advice.cuts[0]
-    shop.spin(
-        "P-1", simulated_recording(unit.ground("nut", cut.angle_deg, cut.unbalance_gmm), 2, quick)
+    spin(
+        shop,
+        "P-1",
+        simulated_recording(unit.ground("nut", cut.angle_deg, cut.unbalance_gmm), 2, quick),
     )
     tell(shop, "P-1", "note", "as agreed", by="Ida")
     assert [e.kind for e in whole_story(shop, "P-1")][:4] == ["written", "run", "cut", "run"]

@@ -9,6 +9,10 @@ from heavyspot import Workshop
 from heavyspot.sim.cartridge import SIZES, make_cartridge
 from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.simulated import simulated_recording
+from heavyspot.workshop.cartridge.grinding import ground
+from heavyspot.workshop.cartridge.spinning import spin
+from heavyspot.workshop.job.pieces import add_piece
+from heavyspot.workshop.model.models import add_model
 
 UNITS = 30
 SETTINGS = SpinSettings(run_up_s=5.0, hold_s=0.4, coast_s=2.0)
@@ -32,16 +36,16 @@ def model_of(size):
 def balance(shop, size, seed):
     """Return runs to pass (7: not within six), and whether a true peak over the limit was passed."""
     serial = f"U-{seed}"
-    shop.add_piece(serial, size.name)
+    add_piece(shop, serial, size.name)
     unit, rng = make_cartridge(size, seed), np.random.default_rng([seed, 2])
     speeds = np.linspace(0.15, 1, 300) * size.test_speed_rpm
     started_over = np.abs(unit.vector(speeds)).max() > 0.5
     for run in range(1, 7):
-        result = shop.spin(serial, simulated_recording(unit, seed * 10 + run, SETTINGS))
+        result = spin(shop, serial, simulated_recording(unit, seed * 10 + run, SETTINGS))
         if result.verdict == "pass":
             return run, started_over, np.abs(unit.vector(speeds)).max() > 0.5
         for cut in result.advice.cuts:
-            shop.ground(serial, cut.plane, cut.angle_deg, unbalance_gmm=cut.unbalance_gmm)
+            ground(shop, serial, cut.plane, cut.angle_deg, unbalance_gmm=cut.unbalance_gmm)
             unit = unit.ground(
                 cut.plane,
                 cut.angle_deg + 4.0 * rng.normal(),
@@ -56,7 +60,7 @@ def test_closed_loop_on_whole_spins(tmp_path):
     wrong = 0
     for size in SIZES.values():
         shop = Workshop(tmp_path / size.name)
-        shop.add_model(model_of(size))
+        add_model(shop, model_of(size))
         done = [balance(shop, size, seed) for seed in range(UNITS)]
         shop.close()
         wrong += sum(d[2] for d in done)

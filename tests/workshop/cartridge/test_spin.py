@@ -16,7 +16,13 @@ from heavyspot import BadInput, LedgerFault, UnreadableFile, Workshop, open_reco
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.simulated import simulated_recording
-from heavyspot.workshop.cartridge.model_file import parse_model
+from heavyspot.workshop.cartridge.grinding import ground
+from heavyspot.workshop.cartridge.spinning import spin
+from heavyspot.workshop.cartridge.story import cartridge_story
+from heavyspot.workshop.job.pieces import add_piece
+from heavyspot.workshop.model.model_file import parse_model
+from heavyspot.workshop.model.models import add_model
+from heavyspot.workshop.shop import find_piece
 
 MODEL = {
     "name": "Larch 52",
@@ -31,8 +37,8 @@ QUICK = SpinSettings(run_up_s=4.0, hold_s=0.4, coast_s=1.5)
 @pytest.fixture
 def shop(tmp_path):
     made = Workshop(tmp_path / "data")
-    made.add_model(MODEL)
-    made.add_piece("A-1", "Larch 52", customer="Fjord Haulage", invoice="26-001", position="front")
+    add_model(made, MODEL)
+    add_piece(made, "A-1", "Larch 52", customer="Fjord Haulage", invoice="26-001", position="front")
     yield made
     made.close()
 
@@ -41,12 +47,12 @@ def balance(shop, serial, unit, rng, *, runs=6, faithful=True):
     """Follow the advice until it says stop; returns results and the unit."""
     results = []
     for run in range(runs):
-        result = shop.spin(serial, simulated_recording(unit, run + 1, QUICK))
+        result = spin(shop, serial, simulated_recording(unit, run + 1, QUICK))
         results.append(result)
         if result.advice.action != "cut":
             break
         for cut in result.advice.cuts:
-            shop.ground(serial, cut.plane, cut.angle_deg, unbalance_gmm=cut.unbalance_gmm)
+            ground(shop, serial, cut.plane, cut.angle_deg, unbalance_gmm=cut.unbalance_gmm)
             size = 1 + 0.1 * rng.normal() if faithful else 1.0
             unit = unit.ground(cut.plane, cut.angle_deg, cut.unbalance_gmm * size)
     return results, unit
@@ -59,11 +65,11 @@ def test_from_out_of_limit_to_pass_with_everything_kept(shop):
     assert results[-1].verdict == "pass"
     speeds = np.linspace(0.15, 1, 200) * 150_000
     assert np.abs(unit.vector(speeds)).max() < 0.52
-    story = shop.story("A-1")
-    assert len(story["runs"]) == len(results)
-    assert len(story["cuts_made"]) == len(story["cuts_asked"]) >= 1
-    for run in story["runs"]:
-        kept = open_recording(shop.book.archive.open(run["recording"]))
+    story = cartridge_story(shop, "A-1")
+    assert len(story.runs) == len(results)
+    assert len(story.made) == len(story.asked) >= 1
+    for run in story.runs:
+        kept = open_recording(shop.book.archive.open(run.entry.recording))
         assert kept.channels[0].name == "housing"
         assert sum(b.data.shape[0] for b in kept.blocks()) == kept.n_samples
 
@@ -72,8 +78,10 @@ def test_the_kept_recording_reads_to_the_same_curve(shop):
     from heavyspot import read_recording
 
     unit = make_cartridge("Larch 52", 3, peak_g=1.2)
-    result = shop.spin("A-1", simulated_recording(unit, 1, QUICK))
-    kept = open_recording(shop.book.archive.open(shop.story("A-1")["runs"][0]["recording"]))
+    result = spin(shop, "A-1", simulated_recording(unit, 1, QUICK))
+    kept = open_recording(
+        shop.book.archive.open(cartridge_story(shop, "A-1").runs[0].entry.recording)
+    )
     again = read_recording(kept)
     assert np.abs(again.curves[0].vector - result.curves[0].vector).max() < 1e-4
 
@@ -81,9 +89,9 @@ def test_the_kept_recording_reads_to_the_same_curve(shop):
 def test_later_units_profit_from_earlier_ones(shop):
     rng = np.random.default_rng(1)
     balance(shop, "A-1", make_cartridge("Larch 52", 3, peak_g=1.2), rng)
-    shop.add_piece("A-2", "Larch 52")
-    first = shop.spin(
-        "A-2", simulated_recording(make_cartridge("Larch 52", 8, peak_g=1.0), 1, QUICK)
+    add_piece(shop, "A-2", "Larch 52")
+    first = spin(
+        shop, "A-2", simulated_recording(make_cartridge("Larch 52", 8, peak_g=1.0), 1, QUICK)
     )
     assert first.advice.action == "cut" and not first.advice.trial
     assert "1 other unit of the model" in first.advice.why
@@ -92,7 +100,7 @@ def test_later_units_profit_from_earlier_ones(shop):
 def test_a_cut_typed_wrong_is_noticed_when_the_model_is_well_known(shop):
     from heavyspot.balance.cut.prior import library_prior
     from heavyspot.balance.cut.response import History, MadeCut, Scatter, estimate
-    from heavyspot.workshop.cartridge.run_findings import cut_findings
+    from heavyspot.workshop.reading.run_findings import cut_findings
 
     speed = np.linspace(0.15, 1, 86) * 150_000
     units = [make_cartridge("Larch 52", s).plane_response("nut", speed) for s in range(30, 50)]
@@ -114,12 +122,12 @@ def test_a_cut_typed_wrong_is_noticed_when_the_model_is_well_known(shop):
 
 def test_conditions_are_frozen(shop):
     unit = make_cartridge("Larch 52", 3, peak_g=0.45)
-    shop.spin("A-1", simulated_recording(unit, 1, QUICK))
-    shop.add_model({**MODEL, "limit": [{"limit_g": 0.1}]})
-    run = shop.book.runs(shop.piece("A-1")["id"])[0]
-    assert run["conditions"]["limit"]["limit_g"] == [0.5]
-    assert run["result"]["verdict"] in ("pass", "undecided")
-    again = shop.spin("A-1", simulated_recording(unit, 2, QUICK))
+    spin(shop, "A-1", simulated_recording(unit, 1, QUICK))
+    add_model(shop, {**MODEL, "limit": [{"limit_g": 0.1}]})
+    run = shop.book.cartridges.runs(find_piece(shop, "A-1").id)[0]
+    assert run.conditions["limit"]["limit_g"] == [0.5]
+    assert run.verdict in ("pass", "undecided")
+    again = spin(shop, "A-1", simulated_recording(unit, 2, QUICK))
     assert again.verdict == "fail"
 
 
@@ -135,7 +143,7 @@ def test_conditions_are_frozen(shop):
 )
 def test_no_cut_is_advised_on_what_is_not_unbalance(shop, fault, code):
     unit = make_cartridge("Larch 52", 3, peak_g=1.5)
-    result = shop.spin("A-1", simulated_recording(unit, 1, replace(QUICK, faults=(fault,))))
+    result = spin(shop, "A-1", simulated_recording(unit, 1, replace(QUICK, faults=(fault,))))
     assert code in {f.code for f in result.findings}
     assert result.advice.action == "fix"
     assert result.advice.cuts == ()
@@ -146,30 +154,30 @@ def test_no_cut_is_advised_on_what_is_not_unbalance(shop, fault, code):
 
 def test_whirl_of_the_oil_film_is_named(shop):
     unit = make_cartridge("Larch 52", 3, peak_g=0.3)
-    result = shop.spin("A-1", simulated_recording(unit, 1, replace(QUICK, faults=("whirl",))))
+    result = spin(shop, "A-1", simulated_recording(unit, 1, replace(QUICK, faults=("whirl",))))
     found = {f.code: f for f in result.findings}
     assert found["oil.sub_synchronous"].evidence["order"] == pytest.approx(0.46, abs=0.03)
 
 
 def test_a_rub_is_not_taken_for_the_oil_film(shop):
     unit = make_cartridge("Larch 52", 3, peak_g=0.3)
-    result = shop.spin("A-1", simulated_recording(unit, 1, replace(QUICK, faults=("rub",))))
+    result = spin(shop, "A-1", simulated_recording(unit, 1, replace(QUICK, faults=("rub",))))
     codes = {f.code for f in result.findings}
     assert "contact.half_order" in codes and "oil.sub_synchronous" not in codes
 
 
 def test_clean_runs_have_no_blocking_finding(shop):
     for seed in range(6):
-        shop.add_piece(f"C-{seed}", "Larch 52")
+        add_piece(shop, f"C-{seed}", "Larch 52")
         unit = make_cartridge("Larch 52", seed + 20)
-        result = shop.spin(f"C-{seed}", simulated_recording(unit, seed, QUICK))
+        result = spin(shop, f"C-{seed}", simulated_recording(unit, seed, QUICK))
         assert not [f for f in result.findings if f.severity == "block"], result.findings
 
 
 def test_speed_not_reached_is_not_a_pass(shop):
     unit = make_cartridge("Larch 52", 3, peak_g=0.2)
-    result = shop.spin(
-        "A-1", simulated_recording(unit, 1, replace(QUICK, faults=("speed_not_reached",)))
+    result = spin(
+        shop, "A-1", simulated_recording(unit, 1, replace(QUICK, faults=("speed_not_reached",)))
     )
     assert result.verdict == "undecided"
     assert result.advice.action == "spin_again"
@@ -178,9 +186,9 @@ def test_speed_not_reached_is_not_a_pass(shop):
 
 def test_a_reversed_magnet_between_runs_is_seen(shop):
     unit = make_cartridge("Larch 52", 3, peak_g=1.2)
-    shop.spin("A-1", simulated_recording(unit, 1, QUICK))
-    second = shop.spin(
-        "A-1", simulated_recording(unit, 2, replace(QUICK, faults=("reversed_magnet",)))
+    spin(shop, "A-1", simulated_recording(unit, 1, QUICK))
+    second = spin(
+        shop, "A-1", simulated_recording(unit, 2, replace(QUICK, faults=("reversed_magnet",)))
     )
     assert "reference.reversed" in {f.code for f in second.findings}
     assert second.advice.action == "fix"
@@ -189,7 +197,7 @@ def test_a_reversed_magnet_between_runs_is_seen(shop):
 def test_rotation_must_agree(shop):
     unit = make_cartridge("Larch 52", 3, peak_g=1.2)
     wrong = replace(simulated_recording(unit, 1, QUICK), rotation="counterclockwise")
-    result = shop.spin("A-1", wrong)
+    result = spin(shop, "A-1", wrong)
     assert result.advice.action == "fix"
     assert "recording.rotation" in {f.code for f in result.findings}
 
@@ -199,28 +207,28 @@ def test_several_pulses_a_turn_give_a_verdict_but_no_cut(shop):
 
     made = simulated_recording(make_cartridge("Larch 52", 3, peak_g=1.2), 1, QUICK)
     pickup = replace(made.channels[1], reference=ReferenceSettings("pulse", pulses_per_turn=2))
-    result = shop.spin("A-1", replace(made, channels=(made.channels[0], pickup)))
+    result = spin(shop, "A-1", replace(made, channels=(made.channels[0], pickup)))
     assert "reference.no_single_mark" in {f.code for f in result.findings}
     assert result.advice.action == "fix" and result.advice.cuts == ()
 
 
 def test_ground_by_any_amount_is_the_same_cut(shop):
-    by_depth = shop.ground("A-1", "nut", 370.0, depth_mm=0.3)
-    assert by_depth["angle_deg"] == 10.0
-    by_mass = shop.ground("A-1", "NUT", 10.0, mass_mg=by_depth["mass_mg"])
-    by_unbalance = shop.ground("A-1", "nut", 10.0, unbalance_gmm=by_depth["unbalance_gmm"])
+    by_depth = ground(shop, "A-1", "nut", 370.0, depth_mm=0.3)
+    assert by_depth.cut.angle_deg == 10.0
+    by_mass = ground(shop, "A-1", "NUT", 10.0, mass_mg=by_depth.cut.mass_mg)
+    by_unbalance = ground(shop, "A-1", "nut", 10.0, unbalance_gmm=by_depth.cut.unbalance_gmm)
     for other in (by_mass, by_unbalance):
-        assert other["depth_mm"] == pytest.approx(0.3, rel=1e-6)
-    assert by_unbalance["left_mg"] < by_mass["left_mg"]
+        assert other.cut.depth_mm == pytest.approx(0.3, rel=1e-6)
+    assert by_unbalance.left_mg < by_mass.left_mg
 
 
 def test_an_amendment_names_what_it_replaces(shop):
-    wrong = shop.ground("A-1", "nut", 90.0, depth_mm=0.2)
+    wrong = ground(shop, "A-1", "nut", 90.0, depth_mm=0.2)
     with pytest.raises(BadInput, match="needs a reason"):
-        shop.ground("A-1", "nut", 270.0, depth_mm=0.2, replaces=wrong["cut"])
-    shop.ground("A-1", "nut", 270.0, depth_mm=0.2, replaces=wrong["cut"], why="typed wrong")
-    made = shop.story("A-1")["cuts_made"]
-    assert [c["angle_deg"] for c in made] == [270.0]
+        ground(shop, "A-1", "nut", 270.0, depth_mm=0.2, replaces=wrong.cut.id)
+    ground(shop, "A-1", "nut", 270.0, depth_mm=0.2, replaces=wrong.cut.id, why="typed wrong")
+    made = cartridge_story(shop, "A-1").made
+    assert [c.angle_deg for c in made] == [270.0]
     with sqlite3.connect(shop.book.folder / "ledger.sqlite") as db:
         assert db.execute("select count(*) from cuts").fetchone() == (2,)  # both are kept
     db.close()
@@ -228,22 +236,22 @@ def test_an_amendment_names_what_it_replaces(shop):
 
 def test_wrong_entries_change_nothing(shop):
     for call, error, match in (
-        (lambda: shop.ground("A-1", "spinner", 0, depth_mm=0.1), BadInput, "Its planes|no plane"),
-        (lambda: shop.ground("A-1", "nut", 0), BadInput, "0 amounts"),
-        (lambda: shop.ground("A-1", "nut", 0, depth_mm=0.1, mass_mg=1), BadInput, "2 amounts"),
-        (lambda: shop.ground("A-1", "nut", float("nan"), depth_mm=0.1), BadInput, "finite"),
-        (lambda: shop.ground("A-1", "nut", 0, depth_mm=-1), BadInput, "greater than 0"),
-        (lambda: shop.ground("A-1", "nut", 0, unbalance_gmm=1e6), BadInput, "more than one"),
-        (lambda: shop.ground("Z-9", "nut", 0, depth_mm=0.1), LedgerFault, "no piece"),
-        (lambda: shop.add_piece("A-1", "Larch 52"), LedgerFault, "there already"),
-        (lambda: shop.add_piece(" ", "Larch 52"), BadInput, "serial is empty"),
-        (lambda: shop.add_piece("A-3", "Elm 1"), LedgerFault, "no model"),
-        (lambda: shop.spin("A-1", "nowhere.wav"), UnreadableFile, "cannot be opened"),
+        (lambda: ground(shop, "A-1", "spinner", 0, depth_mm=0.1), BadInput, "Its planes|no plane"),
+        (lambda: ground(shop, "A-1", "nut", 0), BadInput, "0 amounts"),
+        (lambda: ground(shop, "A-1", "nut", 0, depth_mm=0.1, mass_mg=1), BadInput, "2 amounts"),
+        (lambda: ground(shop, "A-1", "nut", float("nan"), depth_mm=0.1), BadInput, "finite"),
+        (lambda: ground(shop, "A-1", "nut", 0, depth_mm=-1), BadInput, "greater than 0"),
+        (lambda: ground(shop, "A-1", "nut", 0, unbalance_gmm=1e6), BadInput, "more than one"),
+        (lambda: ground(shop, "Z-9", "nut", 0, depth_mm=0.1), LedgerFault, "no piece"),
+        (lambda: add_piece(shop, "A-1", "Larch 52"), LedgerFault, "there already"),
+        (lambda: add_piece(shop, " ", "Larch 52"), BadInput, "serial is empty"),
+        (lambda: add_piece(shop, "A-3", "Elm 1"), LedgerFault, "no model"),
+        (lambda: spin(shop, "A-1", "nowhere.wav"), UnreadableFile, "cannot be opened"),
     ):
         with pytest.raises(error, match=match):
             call()
-    story = shop.story("A-1")
-    assert story["cuts_made"] == [] and story["runs"] == []
+    story = cartridge_story(shop, "A-1")
+    assert story.made == () and story.runs == ()
 
 
 @pytest.mark.parametrize(
@@ -275,13 +283,13 @@ def test_what_was_acknowledged_survives_kill_9(tmp_path):
     """A child records cuts and says so line by line; it is killed; every line said is there."""
     code = textwrap.dedent(
         f"""
-        import sys
+        import heavyspot
         from heavyspot import Workshop
         shop = Workshop({str(tmp_path / "data")!r})
-        shop.add_model({MODEL!r})
-        shop.add_piece("K-1", "Larch 52")
+        heavyspot.add_model(shop, {MODEL!r})
+        heavyspot.add_piece(shop, "K-1", "Larch 52")
         for i in range(10_000):
-            shop.ground("K-1", "nut", i % 360, depth_mm=0.01)
+            heavyspot.ground(shop, "K-1", "nut", i % 360, depth_mm=0.01)
             print(i, flush=True)
         """
     )
@@ -296,11 +304,14 @@ def test_what_was_acknowledged_survives_kill_9(tmp_path):
     child.stdout.close()
     child.wait()
     shop = Workshop(tmp_path / "data")
-    kept = len(shop.story("K-1")["cuts_made"])
+    kept = len(cartridge_story(shop, "K-1").made)
     shop.close()
     assert kept in (said + 1, said + 2)  # one more may have been on disk but not yet said
 
 
 def test_story_is_json(shop):
-    shop.spin("A-1", simulated_recording(make_cartridge("Larch 52", 3), 1, QUICK))
-    assert json.loads(json.dumps(shop.story("A-1"), allow_nan=False))["serial"] == "A-1"
+    spin(shop, "A-1", simulated_recording(make_cartridge("Larch 52", 3), 1, QUICK))
+    assert (
+        json.loads(json.dumps(cartridge_story(shop, "A-1").as_json(), allow_nan=False))["serial"]
+        == "A-1"
+    )

@@ -17,14 +17,16 @@ from heavyspot.sources.live import Description, LiveBlock
 from heavyspot.sources.recording import Channel
 from heavyspot.web.app import create_app
 from heavyspot.workshop.flow.bench import compute, parse_bench, parse_read, set_bench
+from heavyspot.workshop.flow.kept import flow_tests_of
 from heavyspot.workshop.flow.live import read_live
 from heavyspot.workshop.flow.testing import (
     add_to_table,
-    flow_tests_of,
     keep_flow_test,
     readings_of_table,
 )
+from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.job.story import whole_story
+from heavyspot.workshop.model.models import add_model
 from heavyspot.workshop.sheets.flow import stop_words
 from heavyspot.workshop.sheets.issue import issue_flow_sheet, issue_sheet_of
 from heavyspot.workshop.sheets.verify import verify_sheet
@@ -39,10 +41,10 @@ WINDOWS = {
 
 @pytest.fixture
 def flow(shop):
-    content = shop.book.model("Larch 52")["content"]
-    shop.add_model(content | {"name": "Larch 52 V"} | WINDOWS)
+    content = shop.book.models.newest("Larch 52").content
+    add_model(shop, content | {"name": "Larch 52 V"} | WINDOWS)
     set_bench(shop, "Flow 1", NOZZLE, by="Ida")
-    shop.add_piece("F-1", "Larch 52 V", customer="Tidal Works")
+    add_piece(shop, "F-1", "Larch 52 V", customer="Tidal Works")
     return shop
 
 
@@ -76,15 +78,16 @@ def test_readings_come_out_as_the_flow_that_made_them(flow):
     told = keep_flow_test(
         flow, "F-1", "Flow 1", readings(line), housings="the factory's", stop_at=1.0, by="Ida"
     )
-    for r in told["readings"]:
-        assert r["corrected"] == pytest.approx(line(r["position"]), rel=1e-5)
-        assert 0.001 < r["corrected_u"] / r["corrected"] < 0.02
-    assert [w["verdict"] for w in told["windows"]] == ["pass", "pass"] and told["verdict"] == "pass"
-    stop = told["stop"]
-    assert (
-        stop["position"] == pytest.approx((0.05 - 0.04) / 0.007, rel=1e-3) and stop["way"] == "in"
-    )
-    assert stop["turns"] == pytest.approx((10 / 7 - 1) / 1.5, rel=0.01)
+    for r in told.flow.readings:
+        assert r.corrected == pytest.approx(line(r.position), rel=1e-5)
+        assert 0.001 < r.corrected_u / r.corrected < 0.02
+    assert [w.verdict for w in told.flow.windows] == [
+        "pass",
+        "pass",
+    ] and told.entry.verdict == "pass"
+    stop = told.flow.stop
+    assert stop.position == pytest.approx((0.05 - 0.04) / 0.007, rel=1e-3) and stop.way == "in"
+    assert stop.turns == pytest.approx((10 / 7 - 1) / 1.5, rel=0.01)
     assert "Turn the stop in 0.29" in stop_words(stop)
     events = [e for e in whole_story(flow, "F-1") if e.kind == "flow"]
     assert "the factory's" in events[0].text and events[0].verdict == "pass"
@@ -93,31 +96,32 @@ def test_readings_come_out_as_the_flow_that_made_them(flow):
 
 def test_windows_missed_open_and_not_measured(flow):
     low = keep_flow_test(flow, "F-1", "Flow 1", readings(lambda x: 0.8 * line(x)))
-    assert [w["verdict"] for w in low["windows"]] == ["fail", "fail"] and low["verdict"] == "fail"
+    assert [w.verdict for w in low.flow.windows] == ["fail", "fail"] and low.entry.verdict == "fail"
     edge = keep_flow_test(
         flow, "F-1", "Flow 1", readings(lambda x: line(x) * (0.042 / 0.04 if x == 0 else 1))
     )
-    assert edge["windows"][0]["verdict"] == "undecided" and edge["verdict"] == "undecided"
+    assert edge.flow.windows[0].verdict == "undecided" and edge.entry.verdict == "undecided"
     some = keep_flow_test(flow, "F-1", "Flow 1", readings(line)[2:8])
-    assert [w["corrected"] for w in some["windows"]] == [None, None] and some[
-        "verdict"
-    ] == "undecided"
+    assert [w.corrected for w in some.flow.windows] == [
+        None,
+        None,
+    ] and some.entry.verdict == "undecided"
     between = keep_flow_test(
         flow, "F-1", "Flow 1", [r for r in readings(line) if r["position"] != 5.0]
     )
-    assert between["verdict"] == "pass"
-    assert [t["number"] for t in flow_tests_of(flow, "F-1")] == [1, 2, 3, 4]
+    assert between.entry.verdict == "pass"
+    assert [t.number for t in flow_tests_of(flow, "F-1")] == [1, 2, 3, 4]
 
 
 def test_a_leak_ratio_and_efficiency(flow):
     reading = readings(line)[0] | {"in_kpa": 100.0, "in_c": 20.0, "out_kpa": 200.0, "out_c": 110.0}
     leak = {"volume_l": 10, "from_kpa": 201, "to_kpa": 200, "seconds": 60, "temperature_c": 20}
     told = keep_flow_test(flow, "F-1", "Flow 1", [reading], leak=leak)
-    (r,) = told["readings"]
-    assert r["ratio"] == 2.0 and r["efficiency"] == pytest.approx(
+    (r,) = told.flow.readings
+    assert r.ratio == 2.0 and r.efficiency == pytest.approx(
         293.15 * (2 ** (0.4 / 1.4) - 1) / 90, rel=1e-9
     )
-    assert told["leak_kg_s"] == pytest.approx(0.1188e-3 / 60, rel=1e-3)
+    assert told.flow.leak_kg_s == pytest.approx(0.1188e-3 / 60, rel=1e-3)
 
 
 @pytest.mark.parametrize(
@@ -178,7 +182,7 @@ def test_a_flow_sheet_is_its_own_kind(flow, tmp_path):
     for words in (
         "Flow sheet",
         "Passed",
-        "isa 1932 nozzle, certificate N-1",
+        "ISA 1932 nozzle, certificate N-1",
         "25 °C and 100 kPa",
         "Turn the stop in",
         "Ines",
@@ -189,8 +193,8 @@ def test_a_flow_sheet_is_its_own_kind(flow, tmp_path):
     assert verify_sheet(pdf, shop=flow).answer == "genuine"
     two = issue_flow_sheet(flow, "F-1", tmp_path / "g.pdf", language="de")
     german = text_of((tmp_path / "g.pdf").read_bytes(), tmp_path)
-    assert "Durchflussprotokoll" in german and f"ersetzt {one['number']}" in german
-    assert verify_sheet(pdf, shop=flow).answer == "superseded" and two["number"] != one["number"]
+    assert "Durchflussprotokoll" in german and f"ersetzt {one.number}" in german
+    assert verify_sheet(pdf, shop=flow).answer == "superseded" and two.number != one.number
     with pytest.raises(LedgerFault):
         issue_sheet_of(flow, "F-1", tmp_path / "h.pdf")  # no run to make a balancing sheet of
 
@@ -269,7 +273,11 @@ def test_a_live_bench_is_read_and_added_to_the_table(flow, tmp_path):
         add_to_table(table, got.values | {"position": position, "way": "opening"})
     rows = readings_of_table(table.read_text())
     assert [r["position"] for r in rows] == [0.0, 5.0] and rows[0]["way"] == "opening"
-    assert keep_flow_test(flow, "F-1", "Flow 1", rows)["verdict"] in ("pass", "fail", "undecided")
+    assert keep_flow_test(flow, "F-1", "Flow 1", rows).entry.verdict in (
+        "pass",
+        "fail",
+        "undecided",
+    )
     with pytest.raises(BadInput, match="other columns"):
         add_to_table(table, {"drop_kpa": 1.0})
     nameless = StillBench()

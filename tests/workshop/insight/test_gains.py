@@ -1,17 +1,19 @@
 """Gains counted from a ledger whose numbers are known."""
 
-from heavyspot.ledger.entries.learnt import Learnt
-from heavyspot.workshop.cartridge.cut_scatter import promise_rows
+from dataclasses import replace
+
+from workshop.entries import run_of
+
+from heavyspot.ledger.records import Learnt
+from heavyspot.workshop.cartridge.cut_scatter import chances_of
+from heavyspot.workshop.cartridge.grinding import ground
+from heavyspot.workshop.cartridge.story import cartridge_story
 from heavyspot.workshop.insight.gains import reliability, shop_gains
+from heavyspot.workshop.job.pieces import add_piece
 
 
 def run(number, verdict, ratio, chance=0.0, action="cut", trial=False):
-    cuts = [{"plane": "nut", "angle_deg": 10.0, "unbalance_gmm": 0.11}]
-    advice = {"action": action, "chance_of_pass": chance, "trial": trial, "cuts": cuts}
-    return {
-        "number": number, "verdict": verdict, "worst_ratio": ratio, "result": {"advice": advice},
-        "recording": "", "recording_sha256": "", "conditions": {}, "curves": b"",
-    }  # fmt: skip
+    return run_of("", number, verdict, ratio, chance_of_pass=chance, action=action, trial=trial)
 
 
 def test_counts(shop):
@@ -20,15 +22,12 @@ def test_counts(shop):
         "G-2": [run(1, "fail", 2.0, 0.95), run(2, "pass", 0.5)],
         "G-3": [run(1, "pass", 0.6, action="stop")],
     }.items():
-        piece = shop.add_piece(serial, "Larch 52")
-        last = None
+        piece = add_piece(shop, serial, "Larch 52")
         for r in runs:
-            made = shop.book.cuts(piece, "made")
-            kept = promise_rows(last, made, piece, r["verdict"])
-            shop.book.add_run(r | {"piece_id": piece}, [], Learnt(promises=kept))
-            last = r
-            if r["result"]["advice"]["action"] == "cut" and r["verdict"] == "fail":
-                shop.ground(serial, "nut", 10.0, mass_mg=20.0)
+            kept = chances_of(cartridge_story(shop, serial), r.verdict)
+            shop.book.cartridges.add_run(replace(r, piece_id=piece), b"", [], Learnt(chances=kept))
+            if r.result["advice"]["action"] == "cut" and r.verdict == "fail":
+                ground(shop, serial, "nut", 10.0, mass_mg=20.0)
     gains = shop_gains(shop)
     (larch,) = gains.models
     assert [u.runs for u in larch.units] == [3, 2]

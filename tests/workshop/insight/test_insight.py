@@ -6,6 +6,8 @@ from statsmodels.stats.proportion import proportion_confint
 from workshop.station.two_houses import spun
 
 from heavyspot.quantities.errors import BadInput, LedgerFault
+from heavyspot.workshop.cartridge.grinding import ground, ground_as_advised
+from heavyspot.workshop.cartridge.story import cartridge_story
 from heavyspot.workshop.insight import questions, store
 from heavyspot.workshop.job.build_record import tell
 from heavyspot.workshop.job.documents import Part, write_parts
@@ -19,8 +21,8 @@ def worked(shop, first, last):
         spun(shop, serial, n, customer="Tidal Works", invoice=f"{n}")
         write_parts(shop, serial, [Part("shaft", ("Gull", "Moor")[n % 2], f"L-{n // 4}")])
         if n % 2:
-            cut = shop.ground(serial, "nut", 40.0, mass_mg=5.0)["cut"]
-            shop.ground(serial, "nut", 45.0, mass_mg=6.0, replaces=cut, why="read wrong")
+            cut = ground(shop, serial, "nut", 40.0, mass_mg=5.0).cut
+            ground(shop, serial, "nut", 45.0, mass_mg=6.0, replaces=cut.id, why="read wrong")
             spun(shop, serial, n + 1, new=False)
         if n % 3 == 0:
             tell(shop, serial, "claim", "howls")
@@ -29,27 +31,27 @@ def worked(shop, first, last):
 def by_hand(shop):
     """The same facts, straight from the ledger."""
     out = {}
-    for p in shop.book.pieces():
-        runs = shop.book.runs(p["id"])
+    for p in shop.book.jobs.pieces():
+        runs = shop.book.cartridges.runs(p.id)
         if not runs:
             continue
-        cuts = shop.book.cuts(p["id"], "made")
-        told = shop.book.papers.happenings(p["id"])
+        cuts = shop.book.cartridges.cuts(p.id, "made")
+        told = shop.book.events.of_piece(p.id)
         part = next(
-            (t["content"]["parts"][0] for t in told if t["kind"] == "parts"),
+            (t.content["parts"][0] for t in told if t.kind == "parts"),
             {"supplier": "", "lot": ""},
         )
         first, last = runs[0], runs[-1]
-        out[p["serial"]] = (
-            len(runs), len(cuts), round(sum(c["mass_mg"] for c in cuts), 9), first["verdict"],
-            last["verdict"], round(first["worst_ratio"], 9), round(last["worst_ratio"], 9),
-            part["supplier"], part["lot"], any(t["kind"] == "claim" for t in told),
+        out[p.serial] = (
+            len(runs), len(cuts), round(sum(c.mass_mg for c in cuts), 9), first.verdict,
+            last.verdict, round(first.worst_ratio, 9), round(last.worst_ratio, 9),
+            part["supplier"], part["lot"], any(t.kind == "claim" for t in told),
         )  # fmt: skip
     return out
 
 
 def copied(shop):
-    rows = store.asked(shop, "select * from facts where runs > 0")
+    rows = store.asked(shop, dict, "select * from facts where runs > 0")
     return {
         r["serial"]: (
             r["runs"], r["cuts"], round(r["mass_mg"], 9), r["first_verdict"],
@@ -80,12 +82,12 @@ def test_groups_add_up_and_lead_to_their_pieces(shop):
     store.refresh(shop)
     for by in questions.GROUPS:
         rows = questions.overview(shop, by)
-        assert sum(r["pieces"] for r in rows) == 9
+        assert sum(r.pieces for r in rows) == 9
         for r in rows:
-            behind = questions.pieces_behind(shop, by, r["name"])
-            assert len(behind) == r["pieces"]
-            assert np.mean([b["runs"] for b in behind]) == pytest.approx(r["runs"])
-            assert sum(b["claim_days"] is not None for b in behind) == r["claims"]
+            behind = questions.pieces_behind(shop, by, r.name)
+            assert len(behind) == r.pieces
+            assert np.mean([b.runs for b in behind]) == pytest.approx(r.runs)
+            assert sum(b.claim_days is not None for b in behind) == r.claims
     assert questions.overview(shop, "model", since="2999-01-01") == []
     with pytest.raises(BadInput, match="no group"):
         questions.overview(shop, "1; drop table facts")
@@ -121,12 +123,12 @@ def test_claims_and_limits(shop):
     store.refresh(shop)
     curves = dict(questions.claims(shop))
     assert sum(c.n for c in curves.values()) == sum(
-        p["verdict"] in ("pass", "fail") for p in shop.book.pieces()
+        p.verdict in ("pass", "fail") for p in shop.book.jobs.pieces()
     )
     assert sum(c.claims for c in curves.values()) == 3
     (row,) = questions.shipped_elsewhere(shop)
     firsts = [r[5] for r in by_hand(shop).values()]
-    assert row["two"] == pytest.approx(np.mean([f <= 2 for f in firsts])) and row["cpk"] is None
+    assert row.two == pytest.approx(np.mean([f <= 2 for f in firsts])) and row.cpk is None
 
 
 @pytest.mark.parametrize(
@@ -165,17 +167,17 @@ def test_advice_kept_beside_advice_that_was_not(shop):
     kept = otherwise = 0
     for n in range(8):
         spun(shop, f"A-{n}", n)
-        cuts = shop.story(f"A-{n}")["cuts_asked"]
+        cuts = cartridge_story(shop, f"A-{n}").asked
         if not cuts:
             continue
         if n % 2:
-            shop.ground_as_advised(f"A-{n}")
+            ground_as_advised(shop, f"A-{n}")
             kept += 1
         else:
             for c in cuts:
-                shop.ground(f"A-{n}", c["plane"], (c["angle_deg"] + 90) % 360, mass_mg=c["mass_mg"])
+                ground(shop, f"A-{n}", c.plane, (c.angle_deg + 90) % 360, mass_mg=c.mass_mg)
             otherwise += 1
         spun(shop, f"A-{n}", n + 1, new=False)
     store.refresh(shop)
-    rows = {r["kept"]: r["number"] for r in questions.advice_kept(shop)}
+    rows = {r.kept: r.number for r in questions.advice_kept(shop)}
     assert kept and otherwise and rows == {True: kept, False: otherwise}

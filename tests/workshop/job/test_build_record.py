@@ -7,8 +7,12 @@ from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.simulated import simulated_recording
 from heavyspot.workshop.bench.bench import Bench
+from heavyspot.workshop.cartridge.grinding import ground
+from heavyspot.workshop.cartridge.spinning import spin
 from heavyspot.workshop.job.build_record import build_state, sign_build, tell, write_build
+from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.job.story import left_and_now, whole_story
+from heavyspot.workshop.model.models import add_model, find_model
 
 QUICK = SpinSettings(run_up_s=3.0, coast_s=1.0, sample_rate_hz=25_600.0)
 LIMITS = {"end_play": (0.05, 0.09), "radial_play": (0.3, 0.5)}
@@ -16,9 +20,9 @@ LIMITS = {"end_play": (0.05, 0.09), "radial_play": (0.3, 0.5)}
 
 @pytest.fixture
 def built(shop):
-    content = shop.model("Larch 52").model_dump(mode="json", exclude_unset=True)
-    shop.add_model(content | {"name": "Larch 54", "clearance_mm": LIMITS})
-    shop.add_piece("P-1", "Larch 54", customer="Tidal Works", by="Ida")
+    content = find_model(shop, "Larch 52").model_dump(mode="json", exclude_unset=True)
+    add_model(shop, content | {"name": "Larch 54", "clearance_mm": LIMITS})
+    add_piece(shop, "P-1", "Larch 54", customer="Tidal Works", by="Ida")
     return shop
 
 
@@ -30,7 +34,7 @@ def bench_of(shop):
 
 
 def test_a_model_without_clearances_asks_nothing(shop):
-    shop.add_piece("P-0", "Larch 52")
+    add_piece(shop, "P-0", "Larch 52")
     assert build_state(shop, "P-0").state == "not asked"
     with pytest.raises(BadInput, match="states no clearances"):
         write_build(shop, "P-0", {"end_play": 0.07})
@@ -62,9 +66,9 @@ def test_out_of_limit_is_not_spun_until_an_inspector_signs(built):
 
 def test_limits_are_those_it_was_measured_under(built):
     write_build(built, "P-1", {"end_play": 0.07, "radial_play": 0.4})
-    content = built.model("Larch 54").model_dump(mode="json", exclude_unset=True)
-    built.add_model(
-        content | {"clearance_mm": {"end_play": (0.01, 0.02), "radial_play": (0.3, 0.5)}}
+    content = find_model(built, "Larch 54").model_dump(mode="json", exclude_unset=True)
+    add_model(
+        built, content | {"clearance_mm": {"end_play": (0.01, 0.02), "radial_play": (0.3, 0.5)}}
     )
     assert build_state(built, "P-1").state == "good"
 
@@ -72,14 +76,14 @@ def test_limits_are_those_it_was_measured_under(built):
 def test_the_whole_story_in_order(built):
     unit = make_cartridge("Larch 52", 5, peak_g=1.2)
     write_build(built, "P-1", {"end_play": 0.07, "radial_play": 0.4}, nut_torque_nm=12, by="Ida")
-    built.spin("P-1", simulated_recording(unit, 1, QUICK), operator="Ida", rig="north")
-    built.ground("P-1", "nut", 30.0, mass_mg=40.0, by="Ida")
-    built.spin("P-1", simulated_recording(unit, 2, QUICK), operator="Ida", rig="north")
+    spin(built, "P-1", simulated_recording(unit, 1, QUICK), operator="Ida", rig="north")
+    ground(built, "P-1", "nut", 30.0, mass_mg=40.0, by="Ida")
+    spin(built, "P-1", simulated_recording(unit, 2, QUICK), operator="Ida", rig="north")
     assert left_and_now(whole_story(built, "P-1")) is None
     tell(built, "P-1", "returned", "howls at half load", by="Una")
     tell(built, "P-1", "claim", "wants it replaced", by="Una")
     assert left_and_now(whole_story(built, "P-1")) is None  # not spun since
-    built.spin("P-1", simulated_recording(unit, 3, QUICK), operator="Ole", rig="north")
+    spin(built, "P-1", simulated_recording(unit, 3, QUICK), operator="Ole", rig="north")
     events = whole_story(built, "P-1")
     assert [e.kind for e in events] == [
         "written", "build", "run", "cut", "run", "returned", "claim", "run",

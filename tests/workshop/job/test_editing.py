@@ -3,13 +3,19 @@
 import numpy as np
 import pytest
 
-from heavyspot.quantities.errors import BadInput, LedgerFault
+from heavyspot.quantities.errors import BadInput, LedgerFault, NotThere
 from heavyspot.sim.cartridge import SIZES, make_cartridge
 from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.live import StandingLive
 from heavyspot.sources.simulated import simulated_recording
 from heavyspot.workshop.bench.setup_check import listen
+from heavyspot.workshop.cartridge.grinding import ground_as_advised, unground
+from heavyspot.workshop.cartridge.spinning import spin
+from heavyspot.workshop.cartridge.story import cartridge_story
 from heavyspot.workshop.job.editing import Member, add_job, amend_job, amend_piece, find_job
+from heavyspot.workshop.job.pieces import add_piece
+from heavyspot.workshop.rig.record import add_rig, find_rig
+from heavyspot.workshop.shop import find_piece
 
 
 def twins():
@@ -17,10 +23,10 @@ def twins():
 
 
 def test_a_job_is_all_or_nothing(shop):
-    shop.add_piece("T-2", "Larch 52")
+    add_piece(shop, "T-2", "Larch 52")
     with pytest.raises(LedgerFault, match="T-2"):
         add_job(shop, twins(), customer="Fjord Haulage")
-    assert shop.book.piece("T-1") is None
+    assert shop.book.jobs.piece("T-1") is None
     with pytest.raises(BadInput, match="twice"):
         add_job(shop, [Member("A", "Larch 52", "left"), Member("B", "Larch 52", "left")])
     with pytest.raises(BadInput, match="no piece"):
@@ -32,56 +38,54 @@ def test_a_job_is_all_or_nothing(shop):
 def test_amendments_leave_what_was(shop):
     job = add_job(shop, twins(), customer="Fjord Haulage", invoice="77", due="2026-12-01")
     amend_job(shop, job, {"customer": "Fjord Haulage Ltd"}, by="Ines", why="their full name")
-    assert find_job(shop, job)["customer"] == "Fjord Haulage Ltd"
-    assert shop.piece("T-1")["customer"] == "Fjord Haulage Ltd"
+    assert find_job(shop, job).customer == "Fjord Haulage Ltd"
+    assert find_piece(shop, "T-1").customer == "Fjord Haulage Ltd"
     assert amend_piece(shop, "T-1", {"serial": "T-11"}, by="Ines", why="a digit") == "T-11"
-    assert shop.book.piece("T-1") is None and shop.piece("T-11")["position"] == "left"
-    shop.add_piece("T-1", "Larch 52")  # the number is free again
+    assert shop.book.jobs.piece("T-1") is None and find_piece(shop, "T-11").position == "left"
+    add_piece(shop, "T-1", "Larch 52")  # the number is free again
     with pytest.raises(LedgerFault, match="T-2"):
         amend_piece(shop, "T-11", {"serial": "T-2"}, by="", why="x")
     with pytest.raises(BadInput, match="reason"):
         amend_piece(shop, "T-11", {"position": "front"}, by="", why=" ")
     with pytest.raises(BadInput, match="different"):
         amend_piece(shop, "T-11", {"position": "left"}, by="", why="x")
-    kept = shop.book.amendments(shop.piece("T-11")["id"])
-    assert [(a["content"], a["by"], a["why"]) for a in kept] == [
-        ({"serial": "T-11"}, "Ines", "a digit")
-    ]
+    kept = shop.book.jobs.amendments(find_piece(shop, "T-11").id)
+    assert [(a.content, a.by, a.why) for a in kept] == [({"serial": "T-11"}, "Ines", "a digit")]
     # a piece added to an amended job's invoice joins it, under the amended name
-    shop.add_piece("T-3", "Larch 52", customer="Fjord Haulage Ltd", invoice="77")
-    assert shop.piece("T-3")["job_id"] == job
+    add_piece(shop, "T-3", "Larch 52", customer="Fjord Haulage Ltd", invoice="77")
+    assert find_piece(shop, "T-3").job_id == job
 
 
 def test_the_model_of_a_spun_piece_stays(shop):
-    shop.add_piece("M-1", "Larch 52")
+    add_piece(shop, "M-1", "Larch 52")
     amend_piece(shop, "M-1", {"model": "Larch 38"}, by="", why="misread")
-    shop.spin("M-1", simulated_recording(make_cartridge(SIZES["Larch 38"], 3), 1))
+    spin(shop, "M-1", simulated_recording(make_cartridge(SIZES["Larch 38"], 3), 1))
     with pytest.raises(BadInput, match="judged as Larch 38"):
         amend_piece(shop, "M-1", {"model": "Larch 52"}, by="", why="misread")
 
 
 def test_a_cut_never_made_is_amended(shop):
-    shop.add_piece("C-1", "Larch 52")
-    shop.spin("C-1", simulated_recording(make_cartridge(SIZES["Larch 52"], 4, peak_g=1.5), 1))
-    shop.ground_as_advised("C-1")
-    shop.ground_as_advised("C-1")
-    cuts = shop.story("C-1")["cuts_made"]
-    assert len(cuts) == len(shop.story("C-1")["runs"][0]["advice"]["cuts"])
+    add_piece(shop, "C-1", "Larch 52")
+    spin(shop, "C-1", simulated_recording(make_cartridge(SIZES["Larch 52"], 4, peak_g=1.5), 1))
+    ground_as_advised(shop, "C-1")
+    ground_as_advised(shop, "C-1")
+    cuts = cartridge_story(shop, "C-1").made
+    assert len(cuts) == len(cartridge_story(shop, "C-1").runs[0].result.advice.cuts)
     with pytest.raises(BadInput, match="reason"):
-        shop.unground("C-1", cuts[0]["id"], why="")
-    shop.unground("C-1", cuts[0]["id"], why="pressed by mistake")
-    assert len(shop.story("C-1")["cuts_made"]) == len(cuts) - 1
-    with pytest.raises(BadInput, match="no cut"):
-        shop.unground("C-1", cuts[0]["id"], why="again")
+        unground(shop, "C-1", cuts[0].id, why="")
+    unground(shop, "C-1", cuts[0].id, why="pressed by mistake")
+    assert len(cartridge_story(shop, "C-1").made) == len(cuts) - 1
+    with pytest.raises(NotThere, match="no cut"):
+        unground(shop, "C-1", cuts[0].id, why="again")
 
 
 def test_rigs_are_checked(shop):
     sensor = {"name": "housing", "sensitivity": 100, "unit": "mV/g", "due": "2027-01-01"}
-    shop.add_rig("north", {"kind": "high-speed rig", "due": "2027-03-01", "sensors": [sensor]})
-    assert shop.rig("north").next_due() == "2027-01-01"
+    add_rig(shop, "north", {"kind": "high-speed rig", "due": "2027-03-01", "sensors": [sensor]})
+    assert find_rig(shop, "north").next_due() == "2027-01-01"
     for wrong in ({"due": "soon"}, {"colour": "red"}, {"sensors": [{"name": ""}]}):
         with pytest.raises(BadInput):
-            shop.add_rig("north", wrong)
+            add_rig(shop, "north", wrong)
 
 
 def standing(**kw):

@@ -14,6 +14,9 @@ from heavyspot.quantities.errors import LedgerFault
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.simulated import simulated_recording
+from heavyspot.workshop.cartridge.spinning import spin
+from heavyspot.workshop.cartridge.story import cartridge_story
+from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.keep.backup import back_up, last_backup, restore
 from heavyspot.workshop.keep.retention import check_recordings, little_room
 from heavyspot.workshop.shop import Workshop
@@ -22,8 +25,8 @@ QUICK = SpinSettings(run_up_s=3.0, coast_s=1.0, sample_rate_hz=25_600.0)
 
 
 def spun(shop, serial, seed):
-    shop.add_piece(serial, "Larch 52")
-    shop.spin(serial, simulated_recording(make_cartridge("Larch 52", seed), seed, QUICK))
+    add_piece(shop, serial, "Larch 52")
+    spin(shop, serial, simulated_recording(make_cartridge("Larch 52", seed), seed, QUICK))
 
 
 def test_a_backup_is_proved_and_renewed_by_what_is_new(shop, tmp_path):
@@ -37,9 +40,12 @@ def test_a_backup_is_proved_and_renewed_by_what_is_new(shop, tmp_path):
     told = restore(tmp_path / "copy", tmp_path / "new")
     assert told.head == again.head
     back = Workshop(tmp_path / "new")
-    assert [p["serial"] for p in back.book.pieces()][-2:] == ["B-1", "B-2"]
+    assert [p.serial for p in back.book.jobs.pieces()][-2:] == ["B-1", "B-2"]
     assert list(back.book.check_chain()) == [] and list(check_recordings(back)) == []
-    assert back.story("B-2")["runs"][0]["verdict"] == shop.story("B-2")["runs"][0]["verdict"]
+    assert (
+        cartridge_story(back, "B-2").runs[0].result.verdict
+        == cartridge_story(shop, "B-2").runs[0].result.verdict
+    )
     back.close()
 
 
@@ -49,7 +55,7 @@ def test_a_backup_of_a_shop_at_work_is_one_moment(shop, tmp_path):
     def work():
         n = 0
         while not stop.is_set():
-            shop.add_piece(f"busy-{n}", "Larch 52")
+            add_piece(shop, f"busy-{n}", "Larch 52")
             n += 1
 
     worker = threading.Thread(target=work)
@@ -96,7 +102,7 @@ def test_bad_places_are_refused(shop, tmp_path):
 
 KILLED = """
 import sys
-from heavyspot.workshop.backup import back_up
+from heavyspot.workshop.keep.backup import back_up
 from heavyspot.workshop.shop import Workshop
 shop = Workshop(sys.argv[1])
 print("ready", flush=True)

@@ -12,6 +12,7 @@ import pytest
 from workshop.station.two_houses import CutLine
 
 from heavyspot.web.app import create_app
+from heavyspot.workshop.cartridge.story import cartridge_story
 from heavyspot.workshop.job.story import whole_story
 from heavyspot.workshop.keep.backup import back_up
 from heavyspot.workshop.keep.retention import check_recordings
@@ -21,19 +22,20 @@ from heavyspot.workshop.station.station import exchange
 
 DAY = """
 import sys
+import heavyspot
 from pathlib import Path
-from heavyspot.sheet.issue import issue_sheet
+from heavyspot.workshop.sheets.issue import issue_sheet
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.simulated import simulated_recording
 from heavyspot.sources.loose_table import open_table
 from heavyspot.web.app import create_app
-from heavyspot.workshop.arrivals import add_station
-from heavyspot.workshop.backup import back_up
-from heavyspot.workshop.build_record import tell
+from heavyspot.workshop.station.arrivals import add_station
+from heavyspot.workshop.keep.backup import back_up
+from heavyspot.workshop.job.build_record import tell
 from heavyspot.workshop.old_book.bring import bring_in
 from heavyspot.workshop.shop import Workshop
-from heavyspot.workshop.station import exchange, join
+from heavyspot.workshop.station.station import exchange, join
 from workshop.station.two_houses import CutLine
 
 data, first = Path(sys.argv[1]), int(sys.argv[2])
@@ -46,11 +48,11 @@ recordings = [simulated_recording(make_cartridge("Larch 52", s), s, quick) for s
 print("ready", flush=True)
 for n in range(first, first + 1000):
     serial = f"D-{n}"
-    shop.add_piece(serial, "Larch 52", customer="Tidal Works")
+    heavyspot.add_piece(shop, serial, "Larch 52", customer="Tidal Works")
     print("piece", serial, flush=True)
-    shop.spin(serial, recordings[n % 2])
+    heavyspot.spin(shop, serial, recordings[n % 2])
     print("run", serial, flush=True)
-    shop.ground(serial, "nut", 30.0, mass_mg=5.0)
+    heavyspot.ground(shop, serial, "nut", 30.0, mass_mg=5.0)
     print("cut", serial, flush=True)
     tell(shop, serial, "note", "as agreed")
     print("note", serial, flush=True)
@@ -114,10 +116,10 @@ def killed(shop, times, seed):
         for what in ("piece", "run", "cut", "note", "sheet"):
             assert kinds.count(what) <= 1  # nothing doubled
             assert what not in said or kinds.count(what) == 1  # nothing lost
-        assert [r["serial"] for r in shop.book.search.find(serial).rows][:1]
+        assert [r.serial for r in shop.book.search.find(serial).rows][:1]
         if "old" in said:
             old = shop.book.search.find(f"O{serial[1:]}-").rows
-            assert len(old) == 50 and all(len(shop.book.old.of_piece(r["id"])) == 1 for r in old)
+            assert len(old) == 50 and all(len(shop.book.old_book.of_piece(r.id)) == 1 for r in old)
     forwarded(shop, everything)
     told = back_up(shop, data.parent / "copy")
     assert told.head == shop.book.head()[1]
@@ -130,11 +132,11 @@ def forwarded(shop, everything):
     main = app.state.shop
     for serial, said in everything.items():
         if "forward" in said:
-            assert [r["number"] for r in main.story(serial)["runs"]] == [1]
+            assert [r.number for r in cartridge_story(main, serial).runs] == [1]
     exchange(shop, CutLine(app, add_station(main, "East")))
-    for piece in shop.book.pieces():
+    for piece in shop.book.jobs.pieces():
         ours, theirs = (
-            [(e.kind, e.at, e.text) for e in whole_story(s, piece["serial"])] for s in (shop, main)
+            [(e.kind, e.at, e.text) for e in whole_story(s, piece.serial)] for s in (shop, main)
         )
         assert ours == theirs
     assert list(main.book.check_chain()) == []

@@ -9,6 +9,7 @@ import threading
 from pathlib import Path
 
 import pytest
+from sqlalchemy import select
 from typer.testing import CliRunner
 from workshop.keep.fatal import fatal
 from workshop.station.two_houses import QUICK, spun
@@ -17,31 +18,33 @@ from heavyspot.cli.main import app
 from heavyspot.ledger.store.entries import add_entries, transaction
 from heavyspot.ledger.store.identity import new_id
 from heavyspot.ledger.store.tables import runs
-from heavyspot.quantities.errors import BadInput, SourceLost
+from heavyspot.quantities.errors import BadInput, NotThere, SourceLost
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sources.simulated import simulated_recording
+from heavyspot.workshop.cartridge.spinning import spin
+from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.keep import reread as reread_module
 from heavyspot.workshop.keep.reread import Settings, begin_reread, call_back, go_on
 from heavyspot.workshop.keep.workers import gang
 from heavyspot.workshop.sheets.issue import issue_sheet
-from heavyspot.workshop.shop import Workshop
+from heavyspot.workshop.shop import Workshop, find_piece
 
 
 def many(shop, count):
     """Give the first piece's run to many more runs of one archive: the same bytes, each an entry of its own."""
     spun(shop, "M-0", 1)
-    (row,) = shop.book.runs(shop.piece("M-0")["id"])
+    mine = runs.c.piece_id == find_piece(shop, "M-0").id
     with transaction(shop.book._engine) as c:
+        row = dict(c.execute(select(runs).where(mine)).mappings().one())
         copies = [row | {"id": new_id(), "number": n} for n in range(2, count + 1)]
         add_entries(c, runs, copies)
     return count
 
 
 def told(shop, reread_id):
-    rows = shop.book.rereading.results(reread_id)
+    rows = shop.book.rereads.results(reread_id)
     return [
-        (r["run_id"], r["verdict"], r["worst_ratio"], json.dumps(r["content"], sort_keys=True))
-        for r in rows
+        (r.run_id, r.verdict, r.worst_ratio, json.dumps(r.content, sort_keys=True)) for r in rows
     ]
 
 
@@ -51,34 +54,34 @@ def test_nothing_changed_gives_the_same_verdicts(shop):
     made = begin_reread(shop, Settings(), by="Ida")
     done = go_on(shop, made, workers=1)
     assert (done.done, done.total, done.unreadable) == (4, 4, 0)
-    for r in shop.book.rereading.results(made):
-        assert r["verdict"] == r["was"] and r["worst_ratio"] == pytest.approx(
-            r["was_ratio"], rel=1e-6
-        )
+    for r in shop.book.rereads.results(made):
+        assert r.verdict == r.was and r.worst_ratio == pytest.approx(r.was_ratio, rel=1e-6)
     assert call_back(shop, made) == [] and list(shop.book.check_chain()) == []
 
 
 def test_a_sensor_found_wrong_names_the_pieces_to_call_back(shop, tmp_path):
     for n in range(12):
         spun(shop, f"C-{n}", n)
-    passed = {p["serial"]: p["worst_ratio"] for p in shop.book.pieces() if p["verdict"] == "pass"}
+    passed = {p.serial: p.worst_ratio for p in shop.book.jobs.pieces() if p.verdict == "pass"}
     assert passed  # some of the simulated units leave within the limit as they come
     serial = max(passed, key=passed.get)
-    sheet = issue_sheet(shop, serial, tmp_path / "s.pdf")["number"]
+    sheet = issue_sheet(shop, serial, tmp_path / "s.pdf").number
     gain = (
         1.25 / passed[serial]
     )  # the sensor read too little: this one is well over the limit in truth
-    before = shop.book.runs(shop.piece(serial)["id"])
+    before = shop.book.cartridges.runs(find_piece(shop, serial).id)
     made = begin_reread(shop, Settings(gain=gain), by="Ida")
     go_on(shop, made, workers=2)
-    rows = {r["serial"]: r for r in call_back(shop, made)}
-    assert rows[serial]["sheet"] == sheet and rows[serial]["verdict"] == "fail"
-    assert rows[serial]["worst_ratio"] == pytest.approx(gain * passed[serial], rel=1e-6)
+    rows = {r.result.serial: r for r in call_back(shop, made)}
+    assert rows[serial].sheet == sheet and rows[serial].result.verdict == "fail"
+    assert rows[serial].result.worst_ratio == pytest.approx(gain * passed[serial], rel=1e-6)
     assert set(rows) <= set(passed)
-    assert shop.book.runs(shop.piece(serial)["id"]) == before  # never over the old ones
+    assert (
+        shop.book.cartridges.runs(find_piece(shop, serial).id) == before
+    )  # never over the old ones
     stricter = begin_reread(shop, Settings(limit_g=0.01))
     go_on(shop, stricter, workers=1)
-    assert {r["serial"] for r in call_back(shop, stricter)} == set(passed)
+    assert {r.result.serial for r in call_back(shop, stricter)} == set(passed)
     looser = begin_reread(shop, Settings(limit_g=50.0))
     go_on(shop, looser, workers=1)
     assert call_back(shop, looser) == []
@@ -86,15 +89,15 @@ def test_a_sensor_found_wrong_names_the_pieces_to_call_back(shop, tmp_path):
 
 def test_a_selection_by_rig_model_and_day(shop):
     spun(shop, "A-0", 1)
-    shop.add_piece("A-1", "Larch 38")
-    shop.spin("A-1", simulated_recording(make_cartridge("Larch 38", 2), 2, QUICK), rig="High 2")
+    add_piece(shop, "A-1", "Larch 38")
+    spin(shop, "A-1", simulated_recording(make_cartridge("Larch 38", 2), 2, QUICK), rig="High 2")
     for settings, wanted in (
         (Settings(model="Larch 38"), ["A-1"]), (Settings(rig="High 2"), ["A-1"]), (Settings(), ["A-0", "A-1"]),
         (Settings(since="2020-01-01", until="2999-01-01"), ["A-0", "A-1"]),
     ):  # fmt: skip
         made = begin_reread(shop, settings)
         go_on(shop, made, workers=1)
-        assert [r["serial"] for r in shop.book.rereading.results(made)] == wanted
+        assert [r.serial for r in shop.book.rereads.results(made)] == wanted
     for settings in (
         Settings(rig="none"),
         Settings(until="2001-01-01"),
@@ -103,7 +106,7 @@ def test_a_selection_by_rig_model_and_day(shop):
     ):
         with pytest.raises(BadInput):
             begin_reread(shop, settings)
-    with pytest.raises(BadInput, match="no reread"):
+    with pytest.raises(NotThere, match="no reread"):
         go_on(shop, "x")
 
 
@@ -135,12 +138,14 @@ def test_stopped_it_goes_on_where_it_was(shop, monkeypatch):
 def test_what_cannot_be_read_is_a_result_of_its_own(shop):
     for n in range(3):
         spun(shop, f"U-{n}", n)
-    one, two = (shop.book.runs(shop.piece(f"U-{n}")["id"])[0]["recording"] for n in (0, 1))
+    one, two = (
+        shop.book.cartridges.runs(find_piece(shop, f"U-{n}").id)[0].recording for n in (0, 1)
+    )
     (shop.book.folder / one).unlink()
     (shop.book.folder / two).write_bytes(b"torn")
     made = begin_reread(shop, Settings())
     assert go_on(shop, made, workers=2).unreadable == 2
-    whys = [r["content"].get("why", "") for r in shop.book.rereading.results(made)]
+    whys = [r.content.get("why", "") for r in shop.book.rereads.results(made)]
     assert "missing" in whys[0] and "changed" in whys[1] and whys[2] == ""
 
 
@@ -217,7 +222,7 @@ def test_killed_itself_it_goes_on(shop):
         os.kill(child.pid, signal.SIGKILL)
         child.wait()
         child.stdout.close()
-        assert shop.book.rereading.done(made) >= said
+        assert shop.book.rereads.done(made) >= said
     done = go_on(shop, made, workers=1)
     assert done.done == 120 and len({r[0] for r in told(shop, made)}) == 120
 
@@ -250,7 +255,7 @@ def test_on_the_command_line(shop):
     assert made.exit_code == 0 and "3 of 3 recordings read anew" in made.output
     (row,) = json.loads(run("list", "--json").output)
     assert row["by"] == "Ida" and row["done"] == 3
-    passed = sum(p["verdict"] == "pass" for p in Workshop(folder).book.pieces())
+    passed = sum(p.verdict == "pass" for p in Workshop(folder).book.jobs.pieces())
     listed = run("call-back", row["id"], "--csv", str(folder / "back.csv"))
     assert f"{passed} pieces to call back" in listed.output
     assert (folder / "back.csv").read_text().startswith("serial,customer,invoice")

@@ -16,7 +16,9 @@ from workshop.old_book.workbooks import sheet_with, xlsx_with
 
 from heavyspot.quantities.errors import BadInput, UnreadableFile
 from heavyspot.sources.loose_table import open_table
+from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.job.story import whole_story
+from heavyspot.workshop.model.models import add_model
 from heavyspot.workshop.old_book.bring import bring_in, preview
 from heavyspot.workshop.old_book.cells import (
     as_date,
@@ -28,7 +30,7 @@ from heavyspot.workshop.old_book.cells import (
 )
 from heavyspot.workshop.old_book.customers import merge_customers
 from heavyspot.workshop.old_book.layout import guess_layout
-from heavyspot.workshop.shop import Workshop
+from heavyspot.workshop.shop import Workshop, find_piece
 
 TODAY = datetime.date(2026, 11, 25)
 HEAD = [
@@ -186,14 +188,14 @@ def test_layouts_in_four_languages():
 
 
 def test_rows_come_in_once_and_what_cannot_is_kept_with_its_reason(shop, tmp_path):
-    shop.add_model({"name": "Larch 52", "rotation": "clockwise", "rated_speed_rpm": 175000,
+    add_model(shop, {"name": "Larch 52", "rotation": "clockwise", "rated_speed_rpm": 175000,
                     "test_speed_rpm": 150000, "plane": [{"name": "nut", "radius_mm": 6.0}]})  # fmt: skip
     table, rejects = write(tmp_path / "old.csv"), tmp_path / "rejects.csv"
     seen = preview(shop, table)
     assert seen.layout.dates == "dmy" and seen.layout.peak_unit == "" and not seen.questions
     assert seen.new_models == ("Oak 90",) and seen.refused_count == 3 and not seen.remembered
     dry = bring_in(shop, table, rejects=rejects, dry_run=True)
-    assert (dry.taken, dry.refused, dry.pieces) == (4, 4, 3) and shop.book.pieces() == []
+    assert (dry.taken, dry.refused, dry.pieces) == (4, 4, 3) and shop.book.jobs.pieces() == []
     told = bring_in(shop, table, rejects=rejects, by="Ida")
     assert (told.rows, told.taken, told.known, told.refused, told.pieces, told.jobs) == (
         8,
@@ -210,23 +212,19 @@ def test_rows_come_in_once_and_what_cannot_is_kept_with_its_reason(shop, tmp_pat
         ("11", "the same as line 10"),
     ]  # fmt: skip
     assert refused[0]["Shelf"] == "B"
-    first, second, fifth = (shop.piece(s) for s in ("N-1", "N-2", "N-5"))
-    assert first["job_id"] == second["job_id"] and first["customer"] == "Nordhafen Motor"
-    assert (
-        second["model"] == "Larch 52"
-        and first["day"] == "2011-03-14"
-        and fifth["verdict"] == "fail"
-    )
-    rows = shop.book.old.of_piece(first["id"])
-    assert [r["content"]["date"] for r in rows] == ["2011-03-14", "2012-06-05"]
-    assert rows[0]["content"]["cells"]["Shelf"] == "A"  # what no field takes is kept as written
-    assert shop.book.old.of_piece(fifth["id"])[0]["content"]["last_g"] == pytest.approx(1.0)
+    first, second, fifth = (find_piece(shop, s) for s in ("N-1", "N-2", "N-5"))
+    assert first.job_id == second.job_id and first.customer == "Nordhafen Motor"
+    assert second.model == "Larch 52" and first.day == "2011-03-14" and fifth.verdict == "fail"
+    rows = shop.book.old_book.of_piece(first.id)
+    assert [r.content["date"] for r in rows] == ["2011-03-14", "2012-06-05"]
+    assert rows[0].content["cells"]["Shelf"] == "A"  # what no field takes is kept as written
+    assert shop.book.old_book.of_piece(fifth.id)[0].content["last_g"] == pytest.approx(1.0)
     again = bring_in(shop, table, rejects=rejects)
     assert (again.taken, again.known, again.refused) == (0, 4, 4)
     assert preview(shop, table).remembered
     assert list(shop.book.check_chain()) == []
     found = shop.book.search.find("jon from:2012-01-01")
-    assert {r["serial"] for r in found.rows} == {"N-5"}  # N-1 came first in 2011
+    assert {r.serial for r in found.rows} == {"N-5"}  # N-1 came first in 2011
     told = [e for e in whole_story(shop, "N-1") if e.kind == "old"]
     assert len(told) == 2 and "2.10 g → 0.30 g" in told[0].text and told[0].by == "Ida"
 
@@ -240,13 +238,13 @@ def test_a_row_that_was_put_right_comes_in_later(shop, tmp_path):
 
 
 def test_the_program_s_own_piece_keeps_its_verdict(shop, tmp_path):
-    shop.add_model({"name": "Larch 52", "rotation": "clockwise", "rated_speed_rpm": 175000,
+    add_model(shop, {"name": "Larch 52", "rotation": "clockwise", "rated_speed_rpm": 175000,
                     "test_speed_rpm": 150000, "plane": [{"name": "nut", "radius_mm": 6.0}]})  # fmt: skip
-    shop.add_piece("N-1", "Larch 52", customer="Somebody", invoice="26-1")
+    add_piece(shop, "N-1", "Larch 52", customer="Somebody", invoice="26-1")
     told = bring_in(shop, write(tmp_path / "old.csv"), rejects=tmp_path / "r.csv")
-    piece = shop.piece("N-1")
-    assert told.pieces == 2 and piece["customer"] == "Somebody" and piece["invoice"] == "26-1"
-    assert len(shop.book.old.of_piece(piece["id"])) == 2
+    piece = find_piece(shop, "N-1")
+    assert told.pieces == 2 and piece.customer == "Somebody" and piece.invoice == "26-1"
+    assert len(shop.book.old_book.of_piece(piece.id)) == 2
 
 
 @pytest.mark.parametrize(
@@ -274,7 +272,7 @@ def test_any_separator_and_code_page(shop, tmp_path, delimiter, encoding):
         write(tmp_path / "t.txt", rows, delimiter=delimiter, encoding=encoding),
         rejects=tmp_path / "r.csv",
     )
-    assert told.taken == 1 and shop.piece("Ü-1")["customer"] == "Müller & Söhne"
+    assert told.taken == 1 and find_piece(shop, "Ü-1").customer == "Müller & Söhne"
     assert not (tmp_path / "r.csv").exists()
 
 
@@ -293,8 +291,8 @@ def test_a_workbook_tells_the_same_as_text(shop, tmp_path):
     table = open_table(tmp_path / "old.xlsx", sheet="Log")
     assert table.sheets == ("Cover", "Log")
     told = bring_in(shop, table, rejects=tmp_path / "r.csv")
-    piece = shop.piece("1234567")
-    row = shop.book.old.of_piece(piece["id"])[0]["content"]
+    piece = find_piece(shop, "1234567")
+    row = shop.book.old_book.of_piece(piece.id)[0].content
     assert told.taken == 1 and row["date"] == "2011-03-14" and row["speed_rpm"] == 150_000
     assert row["line"] == 4
 
@@ -306,7 +304,7 @@ def test_a_date_that_can_be_either_is_a_question(shop, tmp_path):
         bring_in(shop, table, rejects=tmp_path / "r.csv")
     layout = preview(shop, table).layout.model_copy(update={"dates": "mdy"})
     bring_in(shop, table, layout, rejects=tmp_path / "r.csv")
-    assert shop.piece("N-1")["day"] == "2011-03-04"
+    assert find_piece(shop, "N-1").day == "2011-03-04"
 
 
 def test_files_that_are_none(shop, tmp_path):
@@ -394,10 +392,10 @@ def test_killed_while_it_takes_rows_it_goes_on_and_nothing_is_doubled(tmp_path):
         child.stdout.close()
         child.wait()
         shop = Workshop(data)
-        kept = len(shop.book.pieces())
+        kept = len(shop.book.jobs.pieces())
         assert kept >= said and list(shop.book.check_chain()) == []
         shop.close()
     shop = Workshop(data)
     told = bring_in(shop, open_table(tmp_path / "big.csv"), rejects=tmp_path / "r.csv")
-    assert told.taken + told.known == 1500 and len(shop.book.pieces()) == 1500
+    assert told.taken + told.known == 1500 and len(shop.book.jobs.pieces()) == 1500
     shop.close()

@@ -10,8 +10,14 @@ from heavyspot.quantities.errors import BadInput, LedgerFault, SignalTooPoor, Un
 from heavyspot.sim.supports import LooseRotor, MachineSettings
 from heavyspot.sources.simulated import MACHINE, simulated_recording, simulated_rotor_recording
 from heavyspot.sources.writers import write_recording
+from heavyspot.workshop.cartridge.grinding import ground
+from heavyspot.workshop.cartridge.spinning import spin
+from heavyspot.workshop.job.pieces import add_piece
+from heavyspot.workshop.model.models import find_model
+from heavyspot.workshop.rig.record import add_rig
 from heavyspot.workshop.rotor.assembly import compare_assembly
 from heavyspot.workshop.rotor.correction import correct
+from heavyspot.workshop.rotor.kept import rotor_story
 from heavyspot.workshop.rotor.machine_calibration import calibrate_machine, store_arbor
 from heavyspot.workshop.rotor.machine_proofs import (
     match,
@@ -20,17 +26,15 @@ from heavyspot.workshop.rotor.machine_proofs import (
     prove_residual,
 )
 from heavyspot.workshop.rotor.measuring import (
-    add_rotor,
-    add_rotor_model,
     corrected,
     corrected_as_advised,
     measure_signals,
     measure_typed,
     overdue,
-    rotor_model,
-    rotor_story,
 )
 from heavyspot.workshop.rotor.model_file import parse_rotor
+from heavyspot.workshop.rotor.models import add_rotor, add_rotor_model, rotor_model
+from heavyspot.workshop.rotor.proposal import kept_proposal
 from heavyspot.workshop.rotor.reading import typed_reading
 
 WHEEL = {
@@ -69,8 +73,8 @@ def rotors(shop):
     add_rotor_model(shop, WHEEL, by="Ida")
     add_rotor_model(shop, FAN, by="Ida")
     add_rotor(shop, "W-1", "Larch 52 shaft and wheel", customer="Tidal Works", invoice="77")
-    shop.add_rig(
-        MACHINE, {"kind": "low-speed rotor machine", "reduction": 0.98, "least_gmm": 0.002}
+    add_rig(
+        shop, MACHINE, {"kind": "low-speed rotor machine", "reduction": 0.98, "least_gmm": 0.002}
     )
     return shop
 
@@ -81,23 +85,23 @@ def test_from_signals_to_a_pass(rotors, tmp_path):
     path = tmp_path / "one.flac"
     write_recording(recording, path)
     told = measure_signals(rotors, "W-1", path, rig=MACHINE, by="Ida")
-    assert told["verdict"] == "fail" and told["way"] == "forces"
-    for plane, true in zip(told["planes"], u, strict=True):
-        got = polar([plane["amount_gmm"], plane["angle_deg"]])
-        assert abs(got - true) < max(2 * plane["circle_gmm"], 0.02 * abs(true))
+    assert told.reading.verdict == "fail" and told.reading.way == "forces"
+    for plane, true in zip(told.reading.planes, u, strict=True):
+        got = polar([plane.amount_gmm, plane.angle_deg])
+        assert abs(got - true) < max(2 * plane.circle_gmm, 0.02 * abs(true))
     done = corrected_as_advised(rotors, "W-1", by="Ida")
     assert corrected_as_advised(rotors, "W-1") == done  # said twice, done once
     left = list(u)
     for c in done:
-        left[c["plane"] == "shoulder"] -= polar([c["amount_gmm"], c["angle_deg"]])
+        left[c.plane == "shoulder"] -= polar([c.amount_gmm, c.angle_deg])
     again = measure_signals(
         rotors, "W-1", simulated_rotor_recording(wheel(*left), 2, QUIET), rig=MACHINE
     )
-    assert again["verdict"] == "pass" and again["advice"]["corrections"] == []
+    assert again.reading.verdict == "pass" and again.reading.advice.corrections == ()
     story = rotor_story(rotors, "W-1")
-    assert [r["verdict"] for r in story["runs"]] == ["fail", "pass"]
-    assert story["runs"][0]["recording"] and len(story["corrections"]) == len(done)
-    assert rotors.book.piece("W-1")["verdict"] == "pass"
+    assert [r.verdict for r in story.readings] == ["fail", "pass"]
+    assert story.readings[0].recording and len(story.corrections) == len(done)
+    assert rotors.book.jobs.piece("W-1").verdict == "pass"
 
 
 def test_amounts_no_rotor_has_are_refused(rotors):
@@ -109,10 +113,10 @@ def test_amounts_no_rotor_has_are_refused(rotors):
 def test_the_tolerance_planes_are_the_bearings(rotors):
     told = measure_typed(rotors, "W-1", [0.9, 0.5], [40, 200])
     at = transfer([polar([0.9, 40]), polar([0.5, 200])], [-14, 30], (0, 60))
-    assert [p["name"] for p in told["tolerance"]] == ["bearing A", "bearing B"]
-    assert [p["amount_gmm"] for p in told["tolerance"]] == pytest.approx(np.abs(at))
+    assert [p.name for p in told.reading.tolerance] == ["bearing A", "bearing B"]
+    assert [p.amount_gmm for p in told.reading.tolerance] == pytest.approx(np.abs(at))
     total = 1000 * 6.3 * 0.35 / (150_000 * np.pi / 30)
-    shares = [p["limit_gmm"] / total for p in told["tolerance"]]
+    shares = [p.limit_gmm / total for p in told.reading.tolerance]
     assert shares == pytest.approx([0.7, 0.3])  # centre of mass near A: 0.8 is held to 0.7
 
 
@@ -175,14 +179,14 @@ def test_an_influence_calibrated_machine(rotors):
     )
     assert not told["warnings"]
     row = rotors.book.rotors.calibration("old machine", "Larch 52 shaft and wheel")
-    assert np.array(row["content"]["response"])[..., 0] == pytest.approx(H.real, abs=0.01)
+    assert np.array(row.content["response"])[..., 0] == pytest.approx(H.real, abs=0.01)
     rotor = wheel(polar([3, 40]), polar([2, 200]))
     u = np.array([x[1] for x in rotor.unbalance])
     wanted = H @ u
     recording = simulated_rotor_recording(_making(wanted, 2_400.0), 5, QUIET)
     got = measure_signals(rotors, "W-1", recording, rig="old machine")
-    assert got["way"] == "influence"
-    found = [polar([p["amount_gmm"], p["angle_deg"]]) for p in got["planes"]]
+    assert got.reading.way == "influence"
+    found = [polar([p.amount_gmm, p.angle_deg]) for p in got.reading.planes]
     assert found == pytest.approx(list(u), abs=0.05)
     slow = MachineSettings(speed_rpm=1_500, noise_n=0.002, repeat_share=0)
     with pytest.raises(BadInput, match="calibration is for 2,400"):
@@ -220,9 +224,9 @@ def test_bad_input_is_refused_and_nothing_is_kept(rotors):
         add_rotor_model(rotors, WHEEL | {"name": "Larch 52"})
     with pytest.raises(LedgerFault, match="no rotor"):
         rotor_model(rotors, "Larch 52")
-    with pytest.raises(LedgerFault, match="kind"):
-        rotors.model("Fan 900")
-    assert rotor_story(rotors, "W-1")["runs"] == []
+    with pytest.raises(BadInput, match="kind"):
+        find_model(rotors, "Fan 900")
+    assert rotor_story(rotors, "W-1").readings == ()
 
 
 @pytest.mark.parametrize(
@@ -258,7 +262,7 @@ def test_proofs_stand_on_the_machines_record(rotors):
     assert not bad["passed"]
     assert "did not pass" in overdue(rotors, MACHINE)[0]
     told = measure_typed(rotors, "W-1", [0.01, 0.01], [0, 0], rig=MACHINE)
-    assert "did not pass" in told["proofs"][0]  # visible on what is measured with it
+    assert "did not pass" in told.reading.proofs[0]  # visible on what is measured with it
     moved = [(150.0, float(a)) for a in at[:11]]
     vectors = [
         (abs(v), float(np.rad2deg(np.angle(v)))) for v in (30 + polar([150, a]) for _, a in moved)
@@ -271,7 +275,7 @@ def test_proofs_stand_on_the_machines_record(rotors):
     steady = prove_compensator(
         rotors, MACHINE, {"left": [(5, 0)] * 4}, compensated_gmm=50, least_gmm=1
     )
-    assert steady["passed"] and {p["of"] for p in rotors.book.rotors.proofs(MACHINE)} == {
+    assert steady["passed"] and {p.of for p in rotors.book.rotors.proofs(MACHINE)} == {
         "residual", "reduction", "compensator",
     }  # fmt: skip
     with pytest.raises(BadInput, match="date"):
@@ -293,11 +297,11 @@ def test_three_planes_share_what_two_supports_feel(rotors):
         rotors, "F-3", simulated_rotor_recording(loose, 4, settings), rig=MACHINE
     )
     at = transfer([30_000, 20_000j], [150, 600], (0, 900))
-    assert [p["amount_gmm"] for p in told["tolerance"]] == pytest.approx(np.abs(at), rel=0.01)
-    u = [polar([p["amount_gmm"], p["angle_deg"]]) for p in told["planes"]]
+    assert [p.amount_gmm for p in told.reading.tolerance] == pytest.approx(np.abs(at), rel=0.01)
+    u = [polar([p.amount_gmm, p.angle_deg]) for p in told.reading.planes]
     assert rotor.tolerance_levers() @ u == pytest.approx(at, rel=0.02)
     assert np.abs(u).sum() <= 50_000 * 1.05
-    assert len(told["advice"]["expected"]) == 3
+    assert len(told.reading.advice.expected) == 3
     with pytest.raises(UnreadableFile, match="in order"):
         parse_rotor(
             three | {"plane": [three["plane"][0], three["plane"][2], three["plane"][1]]}, name="x"
@@ -321,11 +325,11 @@ def test_the_arbor_is_taken_out_of_later_readings(rotors):
     read = [u + f for u, f in zip(own, arbor, strict=True)]
     angles = list(np.rad2deg(np.angle(read)))
     with_it = measure_typed(rotors, "W-1", list(np.abs(read)), angles, rig=MACHINE)
-    found = [polar([p["amount_gmm"], p["angle_deg"]]) for p in with_it["planes"]]
+    found = [polar([p.amount_gmm, p.angle_deg]) for p in with_it.reading.planes]
     assert found == pytest.approx(own)
-    assert "arbor" in with_it["notes"][-1]
+    assert "arbor" in with_it.reading.notes[-1]
     elsewhere = measure_typed(rotors, "W-1", list(np.abs(read)), angles, rig="other")
-    assert elsewhere["notes"] == []
+    assert elsewhere.reading.notes == ()
     with pytest.raises(BadInput, match="the rotor has 2"):
         store_arbor(rotors, MACHINE, "Larch 52 shaft and wheel", turned[:1])
 
@@ -350,32 +354,38 @@ def test_an_assembly_is_compared_with_its_prediction(rotors):
     from heavyspot.sim.cartridge import PLANE_NODES, make_cartridge
     from heavyspot.sim.spin import SpinSettings
 
-    spin = SpinSettings(run_up_s=4.0, coast_s=2.0)
+    quick = SpinSettings(run_up_s=4.0, coast_s=2.0)
     for n in range(5):
         unit = make_cartridge("Larch 52", 900 + n, peak_g=1.5)
-        rotors.add_piece(f"M-{n}", "Larch 52")
-        rotors.spin(f"M-{n}", simulated_recording(unit, n, spin), rig="north")
-        rotors.ground(f"M-{n}", "nut", 60.0, unbalance_gmm=1.0)
-        rotors.spin(
-            f"M-{n}", simulated_recording(unit.ground("nut", 60.0, 1.0), 30 + n, spin), rig="north"
+        add_piece(rotors, f"M-{n}", "Larch 52")
+        spin(rotors, f"M-{n}", simulated_recording(unit, n, quick), rig="north")
+        ground(rotors, f"M-{n}", "nut", 60.0, unbalance_gmm=1.0)
+        spin(
+            rotors,
+            f"M-{n}",
+            simulated_recording(unit.ground("nut", 60.0, 1.0), 30 + n, quick),
+            rig="north",
         )
     told = match(rotors, {"wheel": [("C1", 1.2, 80)], "nut": [("N1", 0.2, 0)]}, by="Ida")
-    promised = told["assemblies"][0]
+    promised = told.proposal.assemblies[0]
     unit = make_cartridge("Larch 52", 950)
     node = PLANE_NODES["nut"]
-    unbalance = ((node, complex(polar([promised["residual_gmm"], promised["angle_deg"]]))),)
-    rotors.add_piece("M-X", "Larch 52")
-    rotors.spin(
-        "M-X", simulated_recording(replace(unit, unbalance=unbalance), 77, spin), rig="north"
+    unbalance = ((node, complex(polar([promised.residual_gmm, promised.angle_deg]))),)
+    add_piece(rotors, "M-X", "Larch 52")
+    spin(
+        rotors,
+        "M-X",
+        simulated_recording(replace(unit, unbalance=unbalance), 77, quick),
+        rig="north",
     )
-    seen = compare_assembly(rotors, told["id"], 1, "M-X")
-    assert seen["seen_gmm"] == pytest.approx(promised["residual_gmm"], rel=0.3)
-    assert abs(seen["turned_deg"]) < 20 and seen["explained"] > 0.8
+    seen = compare_assembly(rotors, told.id, 1, "M-X")
+    assert seen.seen_gmm == pytest.approx(promised.residual_gmm, rel=0.3)
+    assert abs(seen.turned_deg) < 20 and seen.explained > 0.8
     with pytest.raises(LedgerFault, match="no assembly 2"):
-        compare_assembly(rotors, told["id"], 2, "M-X")
+        compare_assembly(rotors, told.id, 2, "M-X")
     with pytest.raises(LedgerFault, match="has not been spun"):
-        rotors.add_piece("M-Y", "Larch 52")
-        compare_assembly(rotors, told["id"], 1, "M-Y")
+        add_piece(rotors, "M-Y", "Larch 52")
+        compare_assembly(rotors, told.id, 1, "M-Y")
 
 
 def test_a_matching_is_kept(rotors):
@@ -385,9 +395,9 @@ def test_a_matching_is_kept(rotors):
         "nut": [("N1", 0.05, 0), ("N2", 0.1, 0)],
     }
     told = match(rotors, kinds, steps_deg={"nut": 60}, by="Ida")
-    assert told["total_gmm"] < 0.3 * told["as_they_come_gmm"]
-    assert rotors.book.rotors.matching(told["id"])["content"]["assemblies"] == told["assemblies"]
-    assert rotors.book.rotors.newest_matchings()[0]["id"] == told["id"]
+    assert told.proposal.total_gmm < 0.3 * told.proposal.as_they_come_gmm
+    assert kept_proposal(rotors, told.id)[1] == told.proposal
+    assert rotors.book.rotors.newest_matchings()[0].id == told.id
 
 
 def test_a_few_rotors_of_every_size_are_within_tolerance_after_one_correction():

@@ -10,13 +10,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from heavyspot.quantities.errors import LedgerFault, UnreadableFile
-from heavyspot.workshop.keep.shop_key import CERTIFICATE, KEY, fingerprint
-from heavyspot.workshop.rig.demo import DEMO_ROTORS
-from heavyspot.workshop.rotor.measuring import add_rotor, add_rotor_model, measure_typed
+from heavyspot.workshop.demo.rigs import DEMO_ROTORS
+from heavyspot.workshop.rotor.measuring import measure_typed
+from heavyspot.workshop.rotor.models import add_rotor, add_rotor_model
 from heavyspot.workshop.sheets.issue import issue_rotor_sheet
 from heavyspot.workshop.sheets.signature import check_sheet
 from heavyspot.workshop.sheets.verify import verify_sheet
 from heavyspot.workshop.shop import Workshop
+from heavyspot.workshop.shop_key import CERTIFICATE, KEY, fingerprint
 
 
 def a_shop(folder):
@@ -135,7 +136,7 @@ def test_sheets_issued_at_the_same_moment_have_numbers_of_their_own(tmp_path):
     made = []
 
     def issue(k):
-        made.append(issue_rotor_sheet(shop, "W-1", tmp_path / f"{k}.pdf")["number"])
+        made.append(issue_rotor_sheet(shop, "W-1", tmp_path / f"{k}.pdf").number)
 
     threads = [threading.Thread(target=issue, args=(k,)) for k in range(8)]
     for t in threads:

@@ -11,15 +11,18 @@ from workshop.station.two_houses import CutLine, TwoHouses, spun
 
 from heavyspot.quantities.errors import BadInput, LedgerFault, SourceLost
 from heavyspot.web.app import create_app
+from heavyspot.workshop.cartridge.grinding import ground
+from heavyspot.workshop.cartridge.story import cartridge_story
+from heavyspot.workshop.demo.rigs import furnish
 from heavyspot.workshop.job.build_record import tell
 from heavyspot.workshop.job.editing import amend_job, amend_piece
 from heavyspot.workshop.job.story import whole_story
 from heavyspot.workshop.keep.backup import back_up, restore
 from heavyspot.workshop.keep.errands import Errands
 from heavyspot.workshop.keep.retention import check_recordings
-from heavyspot.workshop.rig.demo import furnish
+from heavyspot.workshop.model.models import find_model
 from heavyspot.workshop.sheets.issue import issue_sheet
-from heavyspot.workshop.shop import Workshop
+from heavyspot.workshop.shop import Workshop, find_piece
 from heavyspot.workshop.station import arrivals, station
 from heavyspot.workshop.station.station import exchange, standing, wipe
 
@@ -37,7 +40,7 @@ def a_day(shop, name, pieces=2):
     for n in range(pieces):
         serial = f"{name}-{n}"
         spun(shop, serial, 1 + n, customer="Tidal Works", invoice=f"{name}-7")
-        shop.ground(serial, "nut", 30.0, mass_mg=5.0, by="Ida")
+        ground(shop, serial, "nut", 30.0, mass_mg=5.0, by="Ida")
         spun(shop, serial, 2 + n, new=False)
         tell(shop, serial, "note", f"note of {serial}", by="Ida")
         amend_piece(shop, serial, {"position": "front"}, by="Ida", why="seen")
@@ -61,16 +64,16 @@ def test_what_the_station_writes_arrives_with_its_recordings(houses):
     for serial in ("E-0", "E-1"):
         assert told(houses.main, serial) == told(houses.east, serial)
         assert (
-            houses.main.story(serial)["runs"][1]["advice"]
-            == houses.east.story(serial)["runs"][1]["advice"]
+            cartridge_story(houses.main, serial).runs[1].result.advice
+            == cartridge_story(houses.east, serial).runs[1].result.advice
         )
-        assert houses.main.piece(serial) == houses.east.piece(serial)
+        assert find_piece(houses.main, serial) == find_piece(houses.east, serial)
     whole(houses.main)
     again = exchange(houses.east, houses.line)
     assert (again.sent, again.files, again.got) == (0, 0, 0)
     assert standing(houses.east).waiting == 0
-    assert [r["serial"] for r in houses.main.book.search.find("note of e-1").rows] == ["E-1"]
-    number = houses.main.book.papers.newest_sheet(houses.main.piece("E-0")["id"])["number"]
+    assert [r.serial for r in houses.main.book.search.find("note of e-1").rows] == ["E-1"]
+    number = houses.main.book.sheets.newest(find_piece(houses.main, "E-0").id)["number"]
     assert number.endswith("-East00001")
 
 
@@ -78,10 +81,10 @@ def test_the_station_learns_from_the_main_house(houses):
     a_day(houses.main, "M", 1)
     got = exchange(houses.east, houses.line)
     assert got.got > 8 and told(houses.east, "M-0") == told(houses.main, "M-0")
-    plane = houses.east.model("Larch 52").plane[0].name
-    assert houses.east.book.lessons.responses(
+    plane = find_model(houses.east, "Larch 52").plane[0].name
+    assert houses.east.book.library.responses(
         "Larch 52", plane, not_piece=""
-    ) == houses.main.book.lessons.responses("Larch 52", plane, not_piece="")
+    ) == houses.main.book.library.responses("Larch 52", plane, not_piece="")
     assert exchange(houses.east, houses.line).sent == 0  # nothing goes back to where it came from
 
 
@@ -106,7 +109,9 @@ def test_a_line_cut_anywhere_doubles_nothing_and_loses_nothing(houses, monkeypat
         assert told(houses.main, serial) == told(houses.east, serial)
     whole(houses.main)
     assert list(houses.east.book.check_chain()) == []
-    here, there = (s.book.runs(s.piece("E-0")["id"]) for s in (houses.main, houses.east))
+    here, there = (
+        s.book.cartridges.runs(find_piece(s, "E-0").id) for s in (houses.main, houses.east)
+    )
     assert here == there
 
 
@@ -119,7 +124,7 @@ def test_what_changes_on_the_way_is_refused(houses):
     houses.line.change = change
     with pytest.raises(BadInput, match="does not fit its link"):
         exchange(houses.east, houses.line)
-    assert houses.main.book.piece("E-0") is None
+    assert houses.main.book.jobs.piece("E-0") is None
     spun(houses.east, "E-9", 5)
     houses.line.change = lambda method, path, body: body[:-1] + b"x" if "/files/" in path else body
     with pytest.raises(BadInput, match="arrived damaged"):
@@ -154,24 +159,24 @@ def test_one_serial_made_twice_is_the_same_piece(houses):
     spun(houses.main, "TWIN", 1, customer="Here")
     a_day(houses.east, "TWIN", 1)  # TWIN-0, to see that others go on
     spun(houses.east, "TWIN", 2, customer="There")
-    houses.east.ground("TWIN", "nut", 40.0, mass_mg=4.0)
+    ground(houses.east, "TWIN", "nut", 40.0, mass_mg=4.0)
     done = exchange(houses.east, houses.line)
-    assert done.held >= 3 and houses.main.story("TWIN")["customer"] == "Here"
+    assert done.held >= 3 and cartridge_story(houses.main, "TWIN").piece.customer == "Here"
     assert told(houses.main, "TWIN-0") == told(houses.east, "TWIN-0")
-    (held,) = houses.main.book.holding.pieces()
+    (held,) = houses.main.book.conflicts.pieces()
     assert (held.serial, held.why, held.runs) == ("TWIN", "serial", 1)
     spun(houses.east, "TWIN", 3, new=False)  # goes on before anybody has decided
     exchange(houses.east, houses.line)
-    assert houses.main.book.holding.pieces()[0].runs == 2
-    houses.main.book.holding.decide(held.store, held.piece_id, by="Ida", why="looked at it")
-    story = houses.main.story("TWIN")
-    assert [r["number"] for r in story["runs"]] == [1, 2, 3]
-    assert [c["after_run"] for c in story["cuts_made"]] == [2]
-    houses.east.ground("TWIN", "nut", 50.0, mass_mg=3.0)  # and after
+    assert houses.main.book.conflicts.pieces()[0].runs == 2
+    houses.main.book.conflicts.decide(held.store, held.piece_id, by="Ida", why="looked at it")
+    story = cartridge_story(houses.main, "TWIN")
+    assert [r.number for r in story.runs] == [1, 2, 3]
+    assert [c.after_run for c in story.made] == [2]
+    ground(houses.east, "TWIN", "nut", 50.0, mass_mg=3.0)  # and after
     assert exchange(houses.east, houses.line).held == 0
-    assert [c["after_run"] for c in houses.main.story("TWIN")["cuts_made"]] == [2, 3]
-    assert houses.main.piece("TWIN")["number"] == 3
-    assert houses.main.book.holding.pieces() == []
+    assert [c.after_run for c in cartridge_story(houses.main, "TWIN").made] == [2, 3]
+    assert find_piece(houses.main, "TWIN").number == 3
+    assert houses.main.book.conflicts.pieces() == []
     whole(houses.main)
 
 
@@ -179,17 +184,17 @@ def test_one_serial_made_twice_is_another_piece(houses):
     spun(houses.main, "TWIN", 1)
     spun(houses.east, "TWIN", 2)
     exchange(houses.east, houses.line)
-    (held,) = houses.main.book.holding.pieces()
+    (held,) = houses.main.book.conflicts.pieces()
     with pytest.raises(LedgerFault, match="there already"):
-        houses.main.book.holding.decide(held.store, held.piece_id, serial="TWIN")
-    now = houses.main.book.holding.decide(held.store, held.piece_id, serial="TWIN east", by="Ida")
-    assert now == "TWIN east" and len(houses.main.story("TWIN east")["runs"]) == 1
+        houses.main.book.conflicts.decide(held.store, held.piece_id, serial="TWIN")
+    now = houses.main.book.conflicts.decide(held.store, held.piece_id, serial="TWIN east", by="Ida")
+    assert now == "TWIN east" and len(cartridge_story(houses.main, "TWIN east").runs) == 1
     spun(houses.east, "TWIN", 3, new=False)
     exchange(houses.east, houses.line)
-    assert len(houses.main.story("TWIN east")["runs"]) == 2
-    assert len(houses.main.story("TWIN")["runs"]) == 1
+    assert len(cartridge_story(houses.main, "TWIN east").runs) == 2
+    assert len(cartridge_story(houses.main, "TWIN").runs) == 1
     with pytest.raises(BadInput, match="Nothing is held"):
-        houses.main.book.holding.decide(held.store, held.piece_id)
+        houses.main.book.conflicts.decide(held.store, held.piece_id)
     whole(houses.main)
 
 
@@ -198,18 +203,18 @@ def test_one_piece_spun_in_both_buildings(houses, other):
     spun(houses.main, "SAME", 1)
     exchange(houses.east, houses.line)
     spun(houses.main, "SAME", 2, new=False)
-    houses.east.ground("SAME", "nut", 40.0, mass_mg=4.0)  # after run 1, which both know
+    ground(houses.east, "SAME", "nut", 40.0, mass_mg=4.0)  # after run 1, which both know
     spun(houses.east, "SAME", 3, new=False)
-    houses.east.ground("SAME", "nut", 50.0, mass_mg=3.0)  # after its own run 2
+    ground(houses.east, "SAME", "nut", 50.0, mass_mg=3.0)  # after its own run 2
     exchange(houses.east, houses.line)
-    (held,) = houses.main.book.holding.pieces()
+    (held,) = houses.main.book.conflicts.pieces()
     assert (held.serial, held.why, held.runs) == ("SAME", "number", 1)
-    houses.main.book.holding.decide(held.store, held.piece_id, serial=other)
+    houses.main.book.conflicts.decide(held.store, held.piece_id, serial=other)
     cuts = {
-        s: [c["after_run"] for c in houses.main.story(s)["cuts_made"]]
+        s: [c.after_run for c in cartridge_story(houses.main, s).made]
         for s in {"SAME", other or "SAME"}
     }
-    runs = {s: [r["number"] for r in houses.main.story(s)["runs"]] for s in cuts}
+    runs = {s: [r.number for r in cartridge_story(houses.main, s).runs] for s in cuts}
     if other:
         assert runs == {"SAME": [1, 2], "SAME b": [1]} and cuts == {"SAME": [1], "SAME b": [1]}
     else:
@@ -220,18 +225,16 @@ def test_one_piece_spun_in_both_buildings(houses, other):
 def test_what_was_changed_in_both_is_told_to_a_person(houses):
     spun(houses.main, "BOTH", 1, customer="A", invoice="1")
     exchange(houses.east, houses.line)
-    job = houses.main.piece("BOTH")["job_id"]
+    job = find_piece(houses.main, "BOTH").job_id
     amend_job(houses.main, job, {"customer": "B"}, by="Ida", why="x")
     amend_job(houses.east, job, {"customer": "C", "note": "hot"}, by="Jon", why="y")
     amend_piece(houses.east, "BOTH", {"position": "rear"}, by="Jon", why="y")
     exchange(houses.east, houses.line)
     (clash,) = houses.main.book.exchange.clashes()
-    assert clash["kind"] == "job" and clash["content"]["fields"] == ["customer"]
-    assert (
-        clash["content"]["here"]["customer"] == "B" and clash["content"]["there"]["customer"] == "C"
-    )
-    assert houses.main.piece("BOTH")["customer"] == "C"  # the later one, and both are kept
-    assert houses.main.piece("BOTH") == houses.east.piece("BOTH")
+    assert clash.kind == "job" and clash.content["fields"] == ["customer"]
+    assert clash.content["here"]["customer"] == "B" and clash.content["there"]["customer"] == "C"
+    assert find_piece(houses.main, "BOTH").customer == "C"  # the later one, and both are kept
+    assert find_piece(houses.main, "BOTH") == find_piece(houses.east, "BOTH")
     houses.main.book.exchange.settle(clash["id"], by="Ida", why="asked them")
     assert houses.main.book.exchange.clashes() == []
     exchange(houses.east, houses.line)  # now each knows of the other's change
@@ -241,12 +244,12 @@ def test_what_was_changed_in_both_is_told_to_a_person(houses):
 
 
 def test_one_model_changed_in_both(houses):
-    content = houses.main.book.model("Larch 52")["content"]
-    houses.main.book.add_model("Larch 52", content | {"test_speed_rpm": 140000}, by="Ida")
-    houses.east.book.add_model("Larch 52", content | {"test_speed_rpm": 130000}, by="Jon")
+    content = houses.main.book.models.newest("Larch 52").content
+    houses.main.book.models.add("Larch 52", content | {"test_speed_rpm": 140000}, by="Ida")
+    houses.east.book.models.add("Larch 52", content | {"test_speed_rpm": 130000}, by="Jon")
     exchange(houses.east, houses.line)
-    assert [c["kind"] for c in houses.main.book.exchange.clashes()] == ["model"]
-    assert houses.main.model("Larch 52") == houses.east.model("Larch 52")
+    assert [c.kind for c in houses.main.book.exchange.clashes()] == ["model"]
+    assert find_model(houses.main, "Larch 52") == find_model(houses.east, "Larch 52")
 
 
 def test_a_serial_changed_to_one_that_is_taken_is_told(houses):
@@ -256,7 +259,7 @@ def test_a_serial_changed_to_one_that_is_taken_is_told(houses):
     amend_piece(houses.east, "ONE", {"serial": "TWO"}, by="Jon", why="read wrong")
     exchange(houses.east, houses.line)
     (clash,) = houses.main.book.exchange.clashes()
-    assert clash["kind"] == "piece" and houses.main.book.piece("ONE") is not None
+    assert clash["kind"] == "piece" and houses.main.book.jobs.piece("ONE") is not None
     whole(houses.main)
 
 
@@ -279,9 +282,9 @@ def test_a_station_is_wiped_only_with_proof(houses, tmp_path):
     with pytest.raises(SourceLost):
         wipe(tmp_path / "east", down)
     houses.east = Workshop(tmp_path / "east")
-    recordings = [houses.east.book.folder / n for _, n, _ in houses.east.book.papers.files()]
+    recordings = [houses.east.book.folder / n for _, n, _ in houses.east.book.events.files()]
     assert len(recordings) == 4 and all(p.exists() for p in recordings)
-    lost = houses.main.book.folder / houses.east.book.papers.files()[0][1]
+    lost = houses.main.book.folder / houses.east.book.events.files()[0][1]
     exchange(houses.east, houses.line)
     good = lost.read_bytes()
     lost.write_bytes(good[:-1])
@@ -298,7 +301,7 @@ def test_a_station_is_wiped_only_with_proof(houses, tmp_path):
     assert told(houses.east, "E-0") == told(houses.main, "E-0")  # filled from the main house
     spun(houses.east, "F-0", 1)
     sheet = issue_sheet(houses.east, "F-0", tmp_path / "f.pdf")
-    assert sheet["number"].endswith("-East00003")
+    assert sheet.number.endswith("-East00003")
     exchange(houses.east, houses.line)
     assert told(houses.main, "F-0") == told(houses.east, "F-0")
     whole(houses.main)
@@ -311,7 +314,7 @@ def test_a_proof_that_is_not_the_main_house_s_is_refused(houses, tmp_path, monke
     with pytest.raises(LedgerFault, match="does not fit"):
         wipe(tmp_path / "east", houses.line)
     houses.east = Workshop(tmp_path / "east")
-    assert houses.east.book.piece("E-0")
+    assert houses.east.book.jobs.piece("E-0")
 
 
 def test_a_station_restored_from_an_old_backup_doubles_nothing(houses, tmp_path):
@@ -326,7 +329,10 @@ def test_a_station_restored_from_an_old_backup_doubles_nothing(houses, tmp_path)
     exchange(houses.east, houses.line)
     for serial in ("E-0", "F-0", "G-0"):  # what it had lost, it gets back
         assert told(houses.main, serial) == told(houses.east, serial)
-    assert houses.main.book.holding.pieces() == [] and len(houses.main.story("E-0")["runs"]) == 2
+    assert (
+        houses.main.book.conflicts.pieces() == []
+        and len(cartridge_story(houses.main, "E-0").runs) == 2
+    )
     whole(houses.main)
 
 
@@ -356,9 +362,9 @@ def test_a_main_house_on_postgresql(tmp_path):
         spun(houses.east, "TWIN", 2)
         exchange(houses.east, houses.line)
         assert told(houses.main, "E-0") == told(houses.east, "E-0")
-        (held,) = houses.main.book.holding.pieces()
-        houses.main.book.holding.decide(held.store, held.piece_id)
-        assert len(houses.main.story("TWIN")["runs"]) == 2
+        (held,) = houses.main.book.conflicts.pieces()
+        houses.main.book.conflicts.decide(held.store, held.piece_id)
+        assert len(cartridge_story(houses.main, "TWIN").runs) == 2
         whole(houses.main)
         houses.close()
 

@@ -9,6 +9,8 @@ from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.simulated import simulated_recording
 from heavyspot.web.app import create_app
+from heavyspot.workshop.cartridge.spinning import spin
+from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.shop import Workshop
 from heavyspot.workshop.station.arrivals import add_station
 from heavyspot.workshop.station.line import refused
@@ -26,8 +28,8 @@ def recording(seed):
 
 def spun(shop, serial, seed=1, *, new=True, **about):
     if new:
-        shop.add_piece(serial, "Larch 52", **about)
-    return shop.spin(serial, recording(seed))
+        add_piece(shop, serial, "Larch 52", **about)
+    return spin(shop, serial, recording(seed))
 
 
 class CutLine:

@@ -37,7 +37,7 @@ class Alternative:
     expected_ratio: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Advice:
     """What to do next.
 
@@ -71,6 +71,35 @@ class Advice:
     one_more: tuple[AdvisedCut, ...] = ()
     others: tuple[Alternative, ...] = ()
     computed_chance: float = 0.0
+
+    @classmethod
+    def fix(cls, why: str, *, expected_ratio: float = 0.0) -> Advice:
+        """Advise to mend something first: no cut by this run."""
+        return cls._without_cut("fix", why, expected_ratio=expected_ratio)
+
+    @classmethod
+    def spin_again(cls, why: str, *, expected_ratio: float = 0.0) -> Advice:
+        """Advise another run before any cut."""
+        return cls._without_cut("spin_again", why, expected_ratio=expected_ratio)
+
+    @classmethod
+    def stop(cls, why: str, *, chance: float = 0.0, expected_ratio: float) -> Advice:
+        """Advise to leave it as it is."""
+        return cls._without_cut("stop", why, chance=chance, expected_ratio=expected_ratio)
+
+    @classmethod
+    def _without_cut(
+        cls, action: Action, why: str, *, chance: float = 0.0, expected_ratio: float = 0.0
+    ) -> Advice:
+        return cls(
+            action=action,
+            cuts=(),
+            predicted=None,
+            chance_of_pass=chance,
+            expected_ratio=expected_ratio,
+            trial=False,
+            why=why,
+        )
 
 
 @dataclass(frozen=True)

@@ -8,8 +8,11 @@ the least expected highest ratio to the limit.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
+from ...quantities.said import in_words
+from ..plane import Plane
 from .advice_case import Advice, Alternative, Situation
 from .candidates import Candidate, Choices, Outcome, best_candidates, try_cuts
 from .prior import wide_prior
@@ -29,52 +32,98 @@ USEFUL_GAIN = 0.92
 """A cut must be expected to bring the highest ratio below this share of today's."""
 
 
+@dataclass(frozen=True)
+class Case:
+    """A situation with what follows from it: what the rules look at.
+
+    Attributes
+    ----------
+    usable : tuple of Plane
+        Planes with material left.
+    known, learning : tuple of Plane
+        Usable planes whose response is known well enough to compute a cut from, and the others.
+    unknown : tuple of Plane
+        Of `learning`, those never cut on this piece.
+    choices : Choices
+        The best cuts of the known planes.
+    leave : Outcome
+        What the next run would be with nothing done.
+    """
+
+    s: Situation
+    now: Estimate
+    usable: tuple[Plane, ...]
+    known: tuple[Plane, ...]
+    choices: Choices
+    leave: Outcome
+
+    @property
+    def best(self) -> Outcome | None:
+        """The best cut of the known planes, or None."""
+        return self.choices.best
+
+    @property
+    def learning(self) -> tuple[Plane, ...]:
+        """Usable planes that are not known yet."""
+        return tuple(p for p in self.usable if p not in self.known)
+
+    @property
+    def unknown(self) -> tuple[Plane, ...]:
+        """Of those, the ones never cut on this piece."""
+        return tuple(p for p in self.learning if p.name not in self.s.cut_planes())
+
+    @property
+    def open(self) -> bool:
+        """Whether the last run's verdict is undecided."""
+        return self.s.judgement.verdict == "undecided"
+
+    @property
+    def useful(self) -> bool:
+        """Whether the best cut is expected to help.
+
+        One held back by depth is one of several to come: it need only lead the right way.
+        """
+        if self.best is None:
+            return False
+        gain = CAPPED_GAIN if self.best.limited_by else USEFUL_GAIN
+        lower = self.best.mean_level < gain * self.leave.mean_level
+        return lower or self.best.chance > self.leave.chance + 0.1
+
+    @property
+    def short(self) -> bool:
+        """Whether the known planes alone are not likely to reach a pass, while another could be tried."""
+        best = self.best
+        small = best is not None and best.chance < SURE_CHANCE and not best.limited_by
+        return small and bool(self.learning) and self.s.most_cuts >= 2
+
+
+@dataclass(frozen=True)
+class Rule:
+    """When it holds, what it says."""
+
+    name: str
+    holds: Callable[[Case], bool]
+    advice: Callable[[Case], Advice]
+
+
 def advise(situation: Situation) -> tuple[Advice, Estimate]:
-    """Return the advice and the estimate it rests on."""
-    s = situation
+    """Return the advice and the estimate it rests on: the first of `RULES` that holds speaks."""
+    case = case_of(situation)
+    return next(r for r in RULES if r.holds(case)).advice(case), case.now
+
+
+def case_of(s: Situation) -> Case:
+    """Return what follows from a situation."""
     typical = typical_response(s.history.speed_rpm, s.test_speed_rpm)
     priors = {
         p.name: s.priors.get(p.name) or wide_prior(s.history.speed_rpm, typical) for p in s.planes
     }
     now = estimate(s.history, priors, s.scatter, seed=s.seed)
-    if s.judgement.verdict == "undecided" and not s.reached:
-        why = f"The verdict is open: {s.judgement.reason}."
-        return Advice("spin_again", (), None, 0.0, s.judgement.worst.ratio, False, why), now
     usable = tuple(p for p in s.planes if p.left_gmm > 1e-4)
     known = tuple(p for p in usable if now.spread[p.name] < KNOWN_SPREAD and _informed(s, p.name))
     leave = try_cuts(Candidate(()), now, s.limit_g, s.scatter, s.guard, s.seed)
     choices = best_candidates(now, known, s.limit_g, s.scatter, s.guard, s.most_cuts, s.seed)
-    best = choices.best
-    if s.judgement.verdict == "pass":
-        return _passed(s, leave, best), now
-    if not usable:
-        why = "The material budget of every plane is used up: another cut is not allowed."
-        return _stop(leave, why), now
-    useful = best is not None and (
-        # a cut held back by depth is one of several to come: it need only lead the right way
-        best.mean_level < (CAPPED_GAIN if best.limited_by else USEFUL_GAIN) * leave.mean_level
-        or best.chance > leave.chance + 0.1
-    )
-    learning = tuple(p for p in usable if p not in known)
-    unknown = tuple(p for p in learning if p.name not in s.cut_planes())
-    if useful and best is not None:
-        short = best.chance < SURE_CHANCE and not best.limited_by
-        if short and learning and s.most_cuts >= 2:
-            return trial(s, now, (unknown or learning)[0], known, leave, best), now
-        return _cut(s, now, choices, best, leave), now
-    if s.judgement.verdict == "undecided" and not (s.history.repeated() and unknown):
-        why = (
-            f"The verdict is open ({s.judgement.reason}) and no cut is sure to help: "
-            "the mean of two runs will decide."
-        )
-        return replace(_stop(leave, why), action="spin_again"), now
-    if unknown:
-        return trial(s, now, unknown[0], known, leave), now
-    if learning:
-        return trial(s, now, learning[0], known, leave), now
-    floor = "what is left is within the repeatability, or these planes cannot reach it"
-    why = f"No cut is expected to lower the curve usefully: {floor}. See what limits the result."
-    return _stop(leave, why), now
+    return Case(s, now, usable, known, choices, leave)
 
 
 def _informed(s: Situation, plane: str) -> bool:
@@ -82,12 +131,46 @@ def _informed(s: Situation, plane: str) -> bool:
     return plane in s.priors or plane in s.cut_planes()
 
 
+def _not_reached(case: Case) -> Advice:
+    judged = case.s.judgement
+    why = f"The verdict is open: {in_words(judged.reason)}."
+    return Advice.spin_again(why, expected_ratio=judged.worst.ratio)
+
+
 def _stop(leave: Outcome, why: str) -> Advice:
-    return Advice("stop", (), None, leave.chance, leave.mean_level, False, why)
+    return Advice.stop(why, chance=leave.chance, expected_ratio=leave.mean_level)
 
 
-def _passed(s: Situation, leave: Outcome, best: Outcome | None) -> Advice:
-    text = f"Passed: {s.judgement.reason}."
+def _used_up(case: Case) -> Advice:
+    return _stop(
+        case.leave,
+        "The material budget of every plane is used up: another cut is not allowed.",
+    )
+
+
+def _no_cut_helps(case: Case) -> Advice:
+    floor = "what is left is within the repeatability, or these planes cannot reach it"
+    why = f"No cut is expected to lower the curve usefully: {floor}. See what limits the result."
+    return _stop(case.leave, why)
+
+
+def _mean_decides(case: Case) -> Advice:
+    why = (
+        f"The verdict is open ({in_words(case.s.judgement.reason)}) and no cut is sure to help: "
+        "the mean of two runs will decide."
+    )
+    return replace(_stop(case.leave, why), action="spin_again")
+
+
+def _try_another(case: Case) -> Advice:
+    plane = (case.unknown or case.learning)[0]
+    beside = case.best if case.useful else None
+    return trial(case.s, case.now, plane, case.known, case.leave, beside)
+
+
+def _passed(case: Case) -> Advice:
+    s, leave, best = case.s, case.leave, case.best
+    text = f"Passed: {in_words(s.judgement.reason)}."
     if best is not None and best.mean_level < 0.85 * leave.mean_level:
         text += (
             f" One more cut is expected to lower the highest ratio from {leave.mean_level:.2f} "
@@ -98,7 +181,9 @@ def _passed(s: Situation, leave: Outcome, best: Outcome | None) -> Advice:
     return _stop(leave, text + " Another cut would gain nothing useful.")
 
 
-def _cut(s: Situation, now: Estimate, choices: Choices, best: Outcome, leave: Outcome) -> Advice:
+def _cut(case: Case) -> Advice:
+    s, choices, leave, best = case.s, case.choices, case.leave, case.best
+    assert best is not None  # the rule holds only where there is one
     cuts = tuple(best.candidate.as_cuts(s.planes))
     names = sorted({c.plane for c in cuts})
     source = _source_of(s, names)
@@ -111,7 +196,14 @@ def _cut(s: Situation, now: Estimate, choices: Choices, best: Outcome, leave: Ou
         if o is not None and o.candidate != best.candidate
     )
     return Advice(
-        "cut", cuts, predicted_run(s, best), best.chance, best.mean_level, False, why, others=others
+        action="cut",
+        cuts=cuts,
+        predicted=predicted_run(s, best),
+        chance_of_pass=best.chance,
+        expected_ratio=best.mean_level,
+        trial=False,
+        why=why,
+        others=others,
     )
 
 
@@ -130,3 +222,20 @@ def _source_of(s: Situation, planes: list[str]) -> str:
             said.append(f"models like it ({', '.join(like)})")
         parts.append(f"response of {name} from " + " and ".join(said))
     return "; ".join(parts)
+
+
+RULES = (
+    Rule("test speed was not reached", lambda c: c.open and not c.s.reached, _not_reached),
+    Rule("it passed", lambda c: c.s.judgement.verdict == "pass", _passed),
+    Rule("no material is left", lambda c: not c.usable, _used_up),
+    Rule("a useful cut will not do alone", lambda c: c.useful and c.short, _try_another),
+    Rule("a useful cut", lambda c: c.useful, _cut),
+    Rule(
+        "only the scatter is between it and a verdict",
+        lambda c: c.open and not (c.s.history.repeated() and c.unknown),
+        _mean_decides,
+    ),
+    Rule("a plane nobody knows yet", lambda c: bool(c.learning), _try_another),
+    Rule("nothing left to try", lambda c: True, _no_cut_helps),
+)
+"""What is advised: the first that holds, from the top."""

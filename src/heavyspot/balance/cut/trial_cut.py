@@ -112,7 +112,13 @@ def trial(
         why += " It may make the curve worse; the next run tells how to go on."
     cuts = tuple(candidate.as_cuts(s.planes))
     return Advice(
-        "cut", cuts, predicted_run(s, outcome), outcome.chance, outcome.mean_level, True, why
+        action="cut",
+        cuts=cuts,
+        predicted=predicted_run(s, outcome),
+        chance_of_pass=outcome.chance,
+        expected_ratio=outcome.mean_level,
+        trial=True,
+        why=why,
     )
 
 

@@ -11,9 +11,11 @@ from typing import Any
 from sqlalchemy import Connection, bindparam, insert, select, update
 
 from ..find.search import index_pieces
-from ..store.entries import Entries, Row, add_entries, now_utc, transaction
+from ..records import Content, OldBookEntry
+from ..store.entries import Entries, add_entries, now_utc, transaction
 from ..store.identity import new_id
 from ..store.tables import jobs, old_rows, piece_index, pieces
+from .job import kind_of_model
 
 
 @dataclass(frozen=True)
@@ -37,7 +39,7 @@ class OldRow:
     invoice: str
     position: str
     date: str
-    content: Row
+    content: Content
 
 
 class OldBook(Entries):
@@ -97,10 +99,10 @@ class OldBook(Entries):
             index_pieces(c, sorted(touched))
             return len(made), job_count
 
-    def of_piece(self, piece_id: str) -> list[Row]:
+    def of_piece(self, piece_id: str) -> list[OldBookEntry]:
         """Return the rows that tell of a piece, by their date."""
-        mine = self._rows(select(old_rows).where(old_rows.c.piece_id == piece_id))
-        return sorted(mine, key=lambda r: (r["content"]["date"], r["id"]))
+        mine = self._all(OldBookEntry, select(old_rows).where(old_rows.c.piece_id == piece_id))
+        return sorted(mine, key=lambda r: (r.content["date"], r.id))
 
 
 def _pieces_of(c: Connection, serials: Sequence[str]) -> dict[str, str]:
@@ -147,12 +149,14 @@ def _add_pieces(c: Connection, new: list[OldRow], by: str) -> tuple[dict[str, st
     ]
     ids = add_entries(c, pieces, entries)
     today = now_utc()[:10]
+    kinds = {m: kind_of_model(c, m) for m in {r.model for r in new}}
     shown = [
         {
             "piece_id": i,
             "customer": r.customer,
             "invoice": r.invoice,
             "day": r.date or today,
+            "kind": kinds[r.model],
             **{k: e[k] for k in ("serial", "model", "position", "job_id")},
         }
         for i, r, e in zip(ids, new, entries, strict=True)

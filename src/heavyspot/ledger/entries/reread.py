@@ -7,40 +7,41 @@ from typing import Any
 
 from sqlalchemy import func, select
 
-from ..store.entries import Entries, Row, add_entries, add_entry, transaction
+from ..records import Content, Reread, Rereading, RereadResult, RunToReread, Sheet
+from ..store.entries import Entries, add_entry, add_records, transaction
 from ..store.tables import piece_index, rereadings, rereads, retired, runs, sheets
 
 
-class Rereading(Entries):
+class Rereads(Entries):
     """Rereads and their results; the runs themselves are never touched."""
 
-    def begin(self, content: Row, *, by: str) -> str:
+    def begin(self, content: Content, *, by: str) -> str:
         """Add a reread; returns its id."""
         with transaction(self._engine) as c:
             return add_entry(c, rereads, content=content, by=by)
 
-    def find(self, reread_id: str) -> Row | None:
+    def find(self, reread_id: str) -> Reread | None:
         """Return a reread, or None."""
-        rows = self._rows(select(rereads).where(rereads.c.id == reread_id))
+        rows = self._all(Reread, select(rereads).where(rereads.c.id == reread_id))
         return rows[0] if rows else None
 
-    def all(self, most: int = 50) -> list[Row]:
+    def all(self, most: int = 50) -> list[Reread]:
         """Return the newest rereads, newest first."""
-        return self._rows(select(rereads).order_by(rereads.c.id.desc()).limit(most))
+        return self._all(Reread, select(rereads).order_by(rereads.c.id.desc()).limit(most))
 
-    def count(self, selection: Row) -> int:
+    def count(self, selection: Content) -> int:
         """Return how many runs a selection holds."""
         query = _selected(select(func.count()).select_from(runs), selection)
-        with self._engine.connect() as c:
-            return int(c.execute(query).scalar_one())
+        return self._count(query)
 
     def done(self, reread_id: str) -> int:
         """Return how many results a reread has."""
         mine = select(func.count()).where(rereadings.c.reread_id == reread_id)
-        with self._engine.connect() as c:
-            return int(c.execute(mine).scalar_one())
+        return self._count(mine)
 
-    def next(self, reread_id: str, selection: Row, *, after: str, most: int) -> list[Row]:
+    def next(
+        self, reread_id: str, selection: Content, *, after: str, most: int
+    ) -> list[RunToReread]:
         """Return the next runs of a selection that have no result yet, in the order they were made.
 
         Parameters
@@ -56,16 +57,16 @@ class Rereading(Entries):
             rereadings.c.reread_id == reread_id, rereadings.c.run_id == runs.c.id
         )
         query = _selected(select(*columns), selection).where(runs.c.id > after, ~have.exists())
-        return self._rows(query.order_by(runs.c.id).limit(most))
+        return self._all(RunToReread, query.order_by(runs.c.id).limit(most))
 
-    def add(self, rows: Iterable[Row]) -> None:
+    def add(self, results: Iterable[Rereading]) -> None:
         """Add results, all or nothing."""
         with transaction(self._engine) as c:
-            add_entries(c, rereadings, rows)
+            add_records(c, rereadings, results)
 
     def results(
         self, reread_id: str, *, changed: bool = False, most: int | None = None
-    ) -> list[Row]:
+    ) -> list[RereadResult]:
         """Return results with the piece's serial, customer and what was said before, in order.
 
         Parameters
@@ -91,19 +92,19 @@ class Rereading(Entries):
                 rereadings.c.verdict.in_(("fail", "undecided")),
                 runs.c.number == piece_index.c.number,
             )
-        return self._rows(query.limit(most))
+        return self._all(RereadResult, query.limit(most))
 
     def sheets_of(self, piece_ids: list[str]) -> dict[str, str]:
         """Return piece to the number of its newest sheet."""
         found: dict[str, str] = {}
         for at in range(0, len(piece_ids), 500):
             mine = sheets.c.piece_id.in_(piece_ids[at : at + 500])
-            for r in self._rows(select(sheets).where(mine).order_by(sheets.c.id)):
-                found[r["piece_id"]] = r["number"]
+            for r in self._all(Sheet, select(sheets).where(mine).order_by(sheets.c.id)):
+                found[r.piece_id] = r.number
         return found
 
 
-def _selected(query: Any, selection: Row) -> Any:
+def _selected(query: Any, selection: Content) -> Any:
     """Narrow runs to a selection: rig, model, since, until; recordings that were removed are left out."""
     gone = select(retired.c.recording)
     query = query.where(runs.c.recording != "", runs.c.recording.not_in(gone))

@@ -6,14 +6,17 @@ from typing import Any
 
 from sqlalchemy import func, select
 
-from ..store.entries import Entries, Row, standing
+from ..records import ChanceKept, Cut, CutError, LearntResponse, Outcome
+from ..store.entries import Entries, standing
 from ..store.tables import cut_errors, cuts, piece_index, promises, responses, runs
 
 
-class Lessons(Entries):
+class ResponseLibrary(Entries):
     """What the ledger has learnt."""
 
-    def responses(self, model: str, plane: str, *, not_piece: str, most: int = 200) -> list[Row]:
+    def responses(
+        self, model: str, plane: str, *, not_piece: str, most: int = 200
+    ) -> list[LearntResponse]:
         """Return the newest response learnt from each other piece of a model, newest first."""
         newest = (
             select(responses.c.piece_id, func.max(responses.c.id).label("id"))
@@ -25,24 +28,25 @@ class Lessons(Entries):
             .group_by(responses.c.piece_id)
             .subquery()
         )
-        return self._rows(
+        return self._all(
+            LearntResponse,
             select(responses)
             .join(newest, responses.c.id == newest.c.id)
             .order_by(responses.c.id.desc())
-            .limit(most)
+            .limit(most),
         )
 
-    def cut_errors(self, cutter: str, *, most: int = 400) -> list[Row]:
+    def cut_errors(self, cutter: str, *, most: int = 400) -> list[CutError]:
         """Return the errors of the newest cuts made with a kind of cutter."""
         query = select(cut_errors).where(cut_errors.c.cutter == cutter)
-        return self._rows(query.order_by(cut_errors.c.id.desc()).limit(most))
+        return self._all(CutError, query.order_by(cut_errors.c.id.desc()).limit(most))
 
-    def promises(self, *, most: int = 4000) -> list[Row]:
+    def chances(self, *, most: int = 4000) -> list[ChanceKept]:
         """Return the newest chances that were said and followed, and whether the next run passed."""
         kept = select(promises.c.computed, promises.c.said, promises.c.passed)
-        return self._rows(kept.order_by(promises.c.id.desc()).limit(most))
+        return self._all(ChanceKept, kept.order_by(promises.c.id.desc()).limit(most))
 
-    def outcomes_of_newest(self, most: int) -> list[Row]:
+    def outcomes_of_newest(self, most: int) -> list[Outcome]:
         """Return the runs of the newest pieces, a piece at a time in order."""
         query = (
             select(
@@ -57,14 +61,14 @@ class Lessons(Entries):
             .where(runs.c.piece_id.in_(self._newest_pieces(most)))
             .order_by(runs.c.piece_id, runs.c.number)
         )
-        return self._rows(query)
+        return self._all(Outcome, query)
 
-    def cuts_of_newest(self, most: int) -> list[Row]:
+    def cuts_of_newest(self, most: int) -> list[Cut]:
         """Return the cuts made on the newest pieces, without those amended or never made."""
         query = select(cuts).where(
             cuts.c.kind == "made", cuts.c.piece_id.in_(self._newest_pieces(most))
         )
-        return standing(self._rows(query))
+        return standing(self._all(Cut, query))
 
     @staticmethod
     def _newest_pieces(most: int) -> Any:

@@ -1,32 +1,65 @@
-"""Checks of rigs in the ledger, and the runs their health is told from."""
+"""Rigs in the ledger, their checks, and the runs their health is told from."""
 
 from __future__ import annotations
 
 import itertools
-from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 
-from ..store.entries import Entries, Row, add_entry, transaction
-from ..store.tables import cuts, piece_index, rig_checks, runs
+from ..records import Content, Cut, HeardRun, JudgedRun, OnBothRigs, Rig, RigCheck
+from ..store.entries import Entries, add_entry, newest, refuse_stale, standing, transaction
+from ..store.tables import cuts, piece_index, rig_checks, rigs, runs
 
 
-class RigBook(Entries):
-    """What is written of a rig beside its record."""
+class Rigs(Entries):
+    """Rigs, each change a new version, and what is written of them beside their record."""
 
-    def add(self, rig: str, kind: str, content: Row, *, by: str) -> str:
+    def add(self, name: str, content: Content, *, by: str = "", seen: str | None = None) -> str:
+        """Add a rig, or a new version of it; returns its id.
+
+        Parameters
+        ----------
+        seen : str, optional
+            Identifier of the version it was made from; empty: there was none.
+
+        Raises
+        ------
+        Stale
+            Somebody else made a version meanwhile.
+        """
+        with transaction(self._engine) as c:
+            old = newest(c, rigs, rigs.c.name == name)
+            refuse_stale(old, seen)
+            replaces = old["id"] if old else None
+            return add_entry(c, rigs, name=name, content=content, by=by, replaces=replaces)
+
+    def newest(self, name: str) -> Rig | None:
+        """Return the newest version of a rig, or None."""
+        return self._newest(Rig, rigs, rigs.c.name == name)
+
+    def all(self) -> list[Rig]:
+        """Return the newest version of every rig, by name."""
+        last = select(func.max(rigs.c.id)).group_by(rigs.c.name)
+        return self._all(Rig, select(rigs).where(rigs.c.id.in_(last)).order_by(rigs.c.name))
+
+    def names(self) -> list[str]:
+        """Return the names of all rigs."""
+        with self._engine.connect() as c:
+            return [r[0] for r in c.execute(select(rigs.c.name).distinct().order_by(rigs.c.name))]
+
+    def add_check(self, rig: str, kind: str, content: Content, *, by: str) -> str:
         """Add a check of a kind (``shaker``, ``study``); returns its id."""
         with transaction(self._engine) as c:
             return add_entry(c, rig_checks, rig=rig, kind=kind, content=content, by=by)
 
-    def checks(self, rig: str, kind: str) -> list[Row]:
+    def checks(self, rig: str, kind: str) -> list[RigCheck]:
         """Return a rig's checks of a kind, oldest first."""
         mine = select(rig_checks).where(rig_checks.c.rig == rig, rig_checks.c.kind == kind)
-        return self._rows(mine.order_by(rig_checks.c.id))
+        return self._all(RigCheck, mine.order_by(rig_checks.c.id))
 
     def spins(
         self, *, rig: str = "", serials: list[str] | None = None, since: str = ""
-    ) -> list[Row]:
+    ) -> list[JudgedRun]:
         """Return runs that were judged, without their curves, in order: of a rig, of pieces, from a time on."""
         query = select(
             runs.c.piece_id, piece_index.c.serial, runs.c.number, runs.c.at, runs.c.by, runs.c.rig,
@@ -39,13 +72,10 @@ class RigBook(Entries):
             query = query.where(piece_index.c.serial.in_(serials))
         if since:
             query = query.where(runs.c.at >= since)
-        return self._rows(query.order_by(runs.c.id))
+        return self._all(JudgedRun, query.order_by(runs.c.id))
 
-    def heard(self, model: str, rig: str, *, since: str = "", most: int = 40) -> list[Row]:
-        """Return what the newest judged runs of a model on a rig heard, newest first; since a service.
-
-        Each has ``piece_id``, ``number`` and ``heard``: floor and whirl, or None in older entries.
-        """
+    def heard(self, model: str, rig: str, *, since: str = "", most: int = 40) -> list[HeardRun]:
+        """Return what the newest judged runs of a model on a rig heard, newest first; since a service."""
         query = (
             select(runs.c.piece_id, runs.c.number, runs.c.result["heard"].label("heard"))
             .join(piece_index, piece_index.c.piece_id == runs.c.piece_id)
@@ -54,37 +84,30 @@ class RigBook(Entries):
         )
         if since:
             query = query.where(runs.c.at >= since)
-        return self._rows(query.limit(most))
+        return self._all(HeardRun, query.limit(most))
 
-    def measured_on_both(self, first: str, second: str) -> list[dict[str, Any]]:
-        """Return pieces spun on both rigs with no cut between: the nearest such pair of runs of each.
-
-        Each has ``serial`` and the ratio on the first and second rig.
-        """
+    def measured_on_both(self, first: str, second: str) -> list[OnBothRigs]:
+        """Return pieces spun on both rigs with no cut between: the nearest such pair of runs of each."""
         on = select(runs.c.piece_id).where(runs.c.rig == first)
         both = (
             select(runs.c.piece_id).where(runs.c.rig == second, runs.c.piece_id.in_(on)).distinct()
         )
-        rows = self._rows(
-            select(
-                runs.c.piece_id, piece_index.c.serial, runs.c.number, runs.c.rig, runs.c.worst_ratio
-            )
+        columns = (runs.c.piece_id, piece_index.c.serial, runs.c.number, runs.c.at, runs.c.by)
+        rows = self._all(
+            JudgedRun,
+            select(*columns, runs.c.rig, runs.c.worst_ratio, runs.c.result)
             .join(piece_index, piece_index.c.piece_id == runs.c.piece_id)
             .where(runs.c.piece_id.in_(both), runs.c.worst_ratio.is_not(None))
-            .order_by(runs.c.piece_id, runs.c.number)
+            .order_by(runs.c.piece_id, runs.c.number),
         )
-        made = self._rows(
-            select(cuts.c.piece_id, cuts.c.after_run).where(
-                cuts.c.kind == "made", cuts.c.unbalance_gmm > 0, cuts.c.piece_id.in_(both)
-            )
-        )
-        ground = {(r["piece_id"], r["after_run"]) for r in made}
-        pairs: dict[str, dict[str, Any]] = {}
+        made = self._all(Cut, select(cuts).where(cuts.c.kind == "made", cuts.c.piece_id.in_(both)))
+        ground = {(r.piece_id, r.after_run) for r in standing(made)}
+        pairs: dict[str, OnBothRigs] = {}
         for a, b in itertools.pairwise(rows):
-            uncut = (a["piece_id"], a["number"]) not in ground
-            if a["piece_id"] == b["piece_id"] and {a["rig"], b["rig"]} == {first, second} and uncut:
-                one, two = (a, b) if a["rig"] == first else (b, a)
-                pairs[a["piece_id"]] = {
-                    "serial": a["serial"], "first": one["worst_ratio"], "second": two["worst_ratio"],
-                }  # fmt: skip
+            uncut = (a.piece_id, a.number) not in ground
+            if a.piece_id == b.piece_id and {a.rig, b.rig} == {first, second} and uncut:
+                one, two = (a, b) if a.rig == first else (b, a)
+                pairs[a.piece_id] = OnBothRigs(
+                    serial=a.serial, first=one.worst_ratio, second=two.worst_ratio
+                )
         return list(pairs.values())

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from sqlalchemy import select
 
-from ..store.entries import Entries, Row, add_entry, newest, transaction
-from ..store.tables import arrivals, happenings, held, rotor_runs, runs, stations
+from ..records import Content, Station
+from ..store.entries import Entries, add_entry, newest, transaction
+from ..store.tables import arrivals, events, held, rotor_runs, runs, stations
 
 
 class Stations(Entries):
@@ -18,12 +19,10 @@ class Stations(Entries):
             values = {"name": name, "key_digest": key_digest, "by": by}
             add_entry(c, stations, replaces=old["id"] if old else None, **values)
 
-    def all(self) -> list[Row]:
+    def all(self) -> list[Station]:
         """Return the stations that have not ended."""
-        latest: dict[str, Row] = {}
-        for row in self._rows(select(stations).order_by(stations.c.id)):
-            latest[row["name"]] = row
-        return [r for r in latest.values() if r["key_digest"]]
+        rows = self._all(Station, select(stations).order_by(stations.c.id))
+        return [r for r in {r.name: r for r in rows}.values() if r.key_digest]
 
     def files_from(self, store: str) -> list[tuple[str, str]]:
         """Return name and digest of every file that entries of a store name, held ones included."""
@@ -32,14 +31,14 @@ class Stations(Entries):
         for t in (runs, rotor_runs):
             mine = select(t.c.recording, t.c.recording_sha256).where(t.c.id.in_(came))
             found += [(r["recording"], r["recording_sha256"]) for r in self._rows(mine)]
-        told = select(happenings.c.content).where(happenings.c.id.in_(came))
+        told = select(events.c.content).where(events.c.id.in_(came))
         found += [named for r in self._rows(told) if (named := file_of(r))]
         waiting = select(held.c.content, held.c.of_table).where(held.c.store == store)
         found += [named for r in self._rows(waiting) if (named := file_of(r["content"]))]
         return sorted({f for f in found if f[0]})
 
 
-def file_of(row: Row) -> tuple[str, str] | None:
+def file_of(row: Content) -> tuple[str, str] | None:
     """Return name and digest of the file an entry names, or None."""
     if row.get("recording"):
         return row["recording"], row["recording_sha256"]

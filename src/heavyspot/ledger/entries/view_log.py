@@ -6,7 +6,8 @@ from datetime import UTC, datetime, timedelta
 
 from sqlalchemy import insert, select
 
-from ..store.entries import Entries, Row, now_utc, transaction, utc_text
+from ..records import View
+from ..store.entries import Entries, now_utc, transaction, utc_text
 from ..store.identity import new_id
 from ..store.tables import looks
 
@@ -14,7 +15,7 @@ ONCE_IN = timedelta(hours=1)
 """The same person looking at the same thing again within this time is one look."""
 
 
-class Looks(Entries):
+class ViewLog(Entries):
     """What was looked at."""
 
     def saw(self, by: str, what: str, of: str) -> None:
@@ -32,7 +33,7 @@ class Looks(Entries):
                 insert(looks).values(id=new_id(), at=now_utc(), by=by, what=what, of=of[:200])
             )
 
-    def of(self, of: str, *, most: int = 50) -> list[Row]:
+    def of(self, of: str, *, most: int = 50) -> list[View]:
         """Return who saw a thing, newest first."""
         mine = select(looks).where(looks.c.of == of).order_by(looks.c.id.desc()).limit(most)
-        return self._rows(mine)
+        return self._all(View, mine)

@@ -7,7 +7,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Table, func, select
 
-from ...quantities.errors import BadInput, LedgerFault
+from ...quantities.errors import NotThere, Taken
 from ..find.projection import project
 from ..store.entries import Entries, Row, add_entries, add_entry, newest, transaction
 from ..store.tables import (
@@ -99,7 +99,7 @@ def taken_as(table: Table, row: Row, taking: Row | None) -> Row:
     return row | {piece: taking["as_piece_id"]}
 
 
-class Holding(Entries):
+class Conflicts(Entries):
     """What is held."""
 
     def pieces(self) -> list[HeldPiece]:
@@ -127,20 +127,20 @@ class Holding(Entries):
 
         Raises
         ------
-        BadInput
+        NotThere
             Nothing is held of it.
-        LedgerFault
+        Taken
             The serial is taken.
         """
         with transaction(self._engine) as c:
             before = find_taking(c, store, piece_id)
             rows = [dict(h) for h in c.execute(_open(store, piece_id, before)).mappings()]
             if not rows:
-                raise BadInput("Nothing is held of that piece.", remedy="Look at the list again.")
+                raise NotThere("Nothing is held of that piece.", remedy="Look at the list again.")
             told = _told(c, store, piece_id, rows)
             other = piece_index.c.serial == serial
             if serial and c.execute(select(piece_index.c.piece_id).where(other)).first():
-                raise LedgerFault(
+                raise Taken(
                     f'A piece with serial "{serial}" is there already.', remedy="Give it another."
                 )
             first = min((n for h in rows if (n := _number(h)) is not None), default=1)

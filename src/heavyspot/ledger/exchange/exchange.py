@@ -16,8 +16,9 @@ from typing import Any
 from sqlalchemy import Connection, Table, func, insert, select
 from sqlalchemy.exc import IntegrityError
 
-from ...quantities.errors import BadInput, LedgerFault
+from ...quantities.errors import BadInput, LedgerFault, NotThere
 from ..find.projection import newest_index, project
+from ..records import Clash
 from ..store.chain import FIRST, rows_by_id
 from ..store.entries import Entries, Row, add_entries, add_entry, newest, now_utc, transaction
 from ..store.identity import new_id
@@ -234,18 +235,18 @@ class Exchange(Entries):
         now_of = piece_of(table, row)
         return {now_of} if now_of and _is_shown(c, table, now_of) else set()
 
-    def clashes(self) -> list[Row]:
+    def clashes(self) -> list[Clash]:
         """Return the clashes that nobody has settled yet, oldest first."""
         settled = select(clashes.c.replaces).where(clashes.c.replaces.is_not(None))
         open_ = select(clashes).where(clashes.c.replaces.is_(None), clashes.c.id.not_in(settled))
-        return self._rows(open_.order_by(clashes.c.id))
+        return self._all(Clash, open_.order_by(clashes.c.id))
 
     def settle(self, clash_id: str, *, by: str, why: str) -> None:
         """Say that a clash was looked at and is settled."""
         with transaction(self._engine) as c:
             old = newest(c, clashes, clashes.c.id == clash_id)
             if old is None:
-                raise BadInput("There is no such clash.", remedy="Look at the list again.")
+                raise NotThere("There is no such clash.", remedy="Look at the list again.")
             about = {k: old[k] for k in ("kind", "of", "content")}
             add_entry(c, clashes, **about, replaces=clash_id, by=by, why=why)
 

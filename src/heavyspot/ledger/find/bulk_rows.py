@@ -12,7 +12,7 @@ from ..store.tables import (
     amendments,
     chain,
     cuts,
-    happenings,
+    events,
     piece_index,
     pieces,
     rotor_runs,
@@ -30,19 +30,19 @@ COLUMNS: dict[str, tuple[Any, ...]] = {
         cuts.c.id, cuts.c.piece_id, cuts.c.after_run, cuts.c.kind, cuts.c.plane, cuts.c.angle_deg, cuts.c.mass_mg,
         cuts.c.unbalance_gmm, cuts.c.replaces, cuts.c.at, cuts.c.by,
     ),
-    "told": (happenings.c.id, happenings.c.piece_id, happenings.c.at, happenings.c.kind, happenings.c.content),
+    "told": (events.c.id, events.c.piece_id, events.c.at, events.c.kind, events.c.content),
     "pieces": (
         piece_index.c.piece_id, piece_index.c.serial, piece_index.c.model, piece_index.c.customer,
         piece_index.c.invoice, piece_index.c.number, piece_index.c.verdict, piece_index.c.worst_ratio,
         piece_index.c.day,
     ),
 }  # fmt: skip
-"""Table to columns, as `Narrow` yields them."""
+"""Table to columns, as `BulkRows` yields them."""
 
-TABLES = {"runs": runs, "cuts": cuts, "told": happenings}
+TABLES = {"runs": runs, "cuts": cuts, "told": events}
 
 
-class Narrow(Entries):
+class BulkRows(Entries):
     """Reading it in batches; memory stays flat."""
 
     def count(self) -> dict[str, int]:

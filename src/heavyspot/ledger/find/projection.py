@@ -6,9 +6,17 @@ from collections.abc import Iterable
 
 from sqlalchemy import Connection, insert, select, update
 
-from ..entries.overruling import standing_verdict
 from ..store.entries import Row, current_job, newest
-from ..store.tables import amendments, old_rows, piece_index, pieces, rotor_runs, runs
+from ..store.tables import (
+    amendments,
+    models,
+    old_rows,
+    overrulings,
+    piece_index,
+    pieces,
+    rotor_runs,
+    runs,
+)
 from .search import index_pieces
 
 
@@ -50,6 +58,8 @@ def _as_it_stands(c: Connection, piece_id: str) -> Row:
     for a in c.execute(changed.order_by(amendments.c.id)):
         piece |= a.content
     now = {k: piece[k] for k in ("serial", "model", "position", "job_id")}
+    known = newest(c, models, models.c.name == piece["model"])
+    now["kind"] = known["kind"] if known else "cartridge"
     job = current_job(c, piece["job_id"]) or {}
     now |= {k: job.get(k, "") for k in ("customer", "invoice")}
     now["day"] = piece["at"][:10]
@@ -59,7 +69,7 @@ def _as_it_stands(c: Connection, piece_id: str) -> Row:
         for row in c.execute(mine).mappings():
             now |= row
             if table is runs:
-                overruled = standing_verdict(c, piece_id, row["number"])
+                overruled = _let_stand(c, piece_id, row["number"])
                 now |= {"verdict": overruled} if overruled else {}
     told = select(old_rows.c.content).where(old_rows.c.piece_id == piece_id)
     dated = sorted((r.content["date"], r.content["verdict"]) for r in c.execute(told))
@@ -67,3 +77,11 @@ def _as_it_stands(c: Connection, piece_id: str) -> Row:
     if "number" not in now:
         now |= {"verdict": next((v for _, v in reversed(dated) if v), None)}
     return now
+
+
+def _let_stand(c: Connection, piece_id: str, number: int) -> str | None:
+    """Return the verdict an inspector let stand for a run; None when nothing was overruled."""
+    mine = select(overrulings.c.verdict).where(
+        overrulings.c.piece_id == piece_id, overrulings.c.number == number
+    )
+    return c.execute(mine.order_by(overrulings.c.id.desc()).limit(1)).scalar()

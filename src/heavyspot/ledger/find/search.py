@@ -21,8 +21,9 @@ from sqlalchemy import Connection, Engine, bindparam, func, select, text
 from sqlalchemy.exc import DBAPIError
 
 from ...quantities.errors import LedgerAway
-from ..store.entries import Entries, Row, pieces_as_they_stand
-from ..store.tables import amendments, happenings, jobs, old_rows, piece_index, rotor_runs, runs
+from ..records import Piece, record
+from ..store.entries import Entries, pieces_as_they_stand
+from ..store.tables import amendments, events, jobs, old_rows, piece_index, rotor_runs, runs
 
 LIKE_ENOUGH = 0.42
 """Least likeness, word by word on average, at which a piece is offered for a word that was typed wrong."""
@@ -48,13 +49,13 @@ class Found:
 
     Attributes
     ----------
-    rows : list of dict
+    rows : list of Piece
         As in the day book, newest first, or the likest first.
     exact : bool
         False when nothing held all the words and these are only alike.
     """
 
-    rows: list[Row]
+    rows: list[Piece]
     exact: bool
 
 
@@ -137,10 +138,9 @@ def _words_of(c: Connection, piece_ids: list[str]) -> dict[str, str]:
     parts: dict[str, list[str]] = {}
     jobs_of: dict[str, list[str]] = {}
     shown = select(piece_index).where(piece_index.c.piece_id.in_(piece_ids))
-    for row in c.execute(shown).mappings():
-        fields = ("serial", "customer", "invoice", "model", "position")
-        parts[row["piece_id"]] = [row[k] for k in fields]
-        jobs_of.setdefault(row["job_id"], []).append(row["piece_id"])
+    for row in c.execute(shown):
+        parts[row.piece_id] = [row.serial, row.customer, row.invoice, row.model, row.position]
+        jobs_of.setdefault(row.job_id, []).append(row.piece_id)
     for job_id, note in _notes_of(c, list(jobs_of)).items():
         for p in jobs_of[job_id]:
             parts[p].append(note)
@@ -148,7 +148,7 @@ def _words_of(c: Connection, piece_ids: list[str]) -> dict[str, str]:
         by = select(table.c.piece_id, table.c.by).where(table.c.piece_id.in_(piece_ids)).distinct()
         for r in c.execute(by):
             parts[r.piece_id].append(r.by)
-    for table, keys in ((happenings, HAPPENED), (old_rows, OLD)):
+    for table, keys in ((events, HAPPENED), (old_rows, OLD)):
         told = select(table.c.piece_id, table.c.content).where(table.c.piece_id.in_(piece_ids))
         for r in c.execute(told.order_by(table.c.id)):
             parts[r.piece_id] += [_said(r.content.get(k, "")) for k in keys]
@@ -198,7 +198,7 @@ class Search(Entries):
 
     def _holding(
         self, c: Connection, words: list[str], filters: dict[str, str], most: int
-    ) -> list[Row]:
+    ) -> list[Piece]:
         query = _narrowed(pieces_as_they_stand(), filters)
         if words:
             # newest first without sorting them all, and deeper where the filters will leave few of them
@@ -206,11 +206,11 @@ class Search(Entries):
             held = _lines_sqlite if c.dialect.name == "sqlite" else _lines_postgres
             query = query.where(piece_index.c.piece_id.in_(held(c, words, deep)))
         rows = c.execute(query.order_by(piece_index.c.piece_id.desc()).limit(most)).mappings()
-        return [dict(r) for r in rows]
+        return [record(Piece, r) for r in rows]
 
     def _alike(
         self, c: Connection, words: list[str], filters: dict[str, str], most: int
-    ) -> list[Row]:
+    ) -> list[Piece]:
         wanted = [(w, groups(w)) for w in words if len(w) >= 3]
         if c.dialect.name == "sqlite":
             sharing = _sharing_sqlite(c, wanted)
@@ -219,7 +219,7 @@ class Search(Entries):
         scored = [(_likeness(wanted, line), p) for p, line in sharing]
         best = [p for score, p in sorted(scored, reverse=True) if score >= LIKE_ENOUGH][:most]
         rows = {
-            r["id"]: dict(r)
+            str(r["id"]): record(Piece, r)
             for r in c.execute(
                 _narrowed(pieces_as_they_stand(), filters).where(piece_index.c.piece_id.in_(best))
             ).mappings()

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from sqlalchemy import func, select
 
-from .entries import Entries, Row, add_entry, newest, now_utc, transaction
+from ..records import Login, User
+from .entries import Entries, add_entry, newest, now_utc, transaction
 from .tables import logins, pins, users
 
 BY_PIN = "pin"
@@ -28,16 +31,15 @@ class Accounts(Entries):
                 replaces=old["id"] if old else None,
             )
 
-    def user(self, name: str) -> Row | None:
+    def user(self, name: str) -> User | None:
         """Return a user as it stands, or None; an ended account has an empty role."""
-        with self._engine.connect() as c:
-            return newest(c, users, users.c.name == name)
+        return self._newest(User, users, users.c.name == name)
 
-    def users(self) -> list[Row]:
+    def users(self) -> list[User]:
         """Return all users as they stand, by name."""
         last = select(func.max(users.c.id)).group_by(users.c.name)
         query = select(users).where(users.c.id.in_(last)).order_by(users.c.name)
-        return self._rows(query)
+        return self._all(User, query)
 
     def set_pin(self, name: str, pin_hash: str) -> None:
         """Add a user's pin, hashed; an empty one ends it."""
@@ -49,7 +51,7 @@ class Accounts(Entries):
     def pins(self) -> dict[str, str]:
         """Return name and hashed pin of the users that have one and may log in."""
         found = {r["name"]: r["pin_hash"] for r in self._rows(select(pins).order_by(pins.c.id))}
-        may = {u["name"] for u in self.users() if u["role"]}
+        may = {u.name for u in self.users() if u.role}
         return {name: pin for name, pin in found.items() if pin and name in may}
 
     def begin(self, name: str, token_digest: str, csrf: str, until: str, *, by_pin: bool) -> str:
@@ -59,22 +61,22 @@ class Accounts(Entries):
             why = BY_PIN if by_pin else ""
             return add_entry(c, logins, name=name, by=name, why=why, **values)
 
-    def end(self, login: Row) -> None:
+    def end(self, login: Login) -> None:
         """End a login."""
         with transaction(self._engine) as c:
             add_entry(
                 c,
                 logins,
-                name=login["name"],
-                by=login["name"],
+                name=login.name,
+                by=login.name,
                 token_digest="",
                 csrf="",
                 until=now_utc(),
-                replaces=login["id"],
+                replaces=login.id,
             )
 
-    def login(self, token_digest: str) -> Row | None:
-        """Return a login that still holds, with its user's ``role`` and ``by_pin``, or None.
+    def login(self, token_digest: str) -> Login | None:
+        """Return a login that still holds, with its user's role, or None.
 
         It ends by itself at its time, when it was ended, and when its user's entry changed since.
         """
@@ -84,11 +86,11 @@ class Accounts(Entries):
             logins.c.until > now_utc(),
             logins.c.id.not_in(ended),
         )
-        found = self._rows(query)
+        found = self._all(Login, query)
         if not found:
             return None
-        user = self.user(found[0]["name"])
-        if user is None or not user["role"] or user["id"] > found[0]["id"]:
+        login = found[0]
+        user = self.user(login.name)
+        if user is None or not user.role or user.id > login.id:
             return None
-        by_pin = found[0]["why"] == BY_PIN
-        return found[0] | {"role": user["role"], "by_pin": by_pin}
+        return replace(login, role=user.role, by_pin=login.why == BY_PIN)

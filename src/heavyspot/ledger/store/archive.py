@@ -13,6 +13,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from ...quantities import durable
 from ...quantities.errors import LedgerFault
 
 KINDS = ("recordings", "papers")
@@ -103,7 +104,7 @@ class Archive:
         """Yield the files that are to be handed over, oldest first; none without a location."""
         for kind in KINDS if self.url else ():
             for path in sorted((self.folder / kind).rglob("*")):
-                if path.is_file() and path.suffix != ".part":
+                if path.is_file() and path.suffix != durable.PART:
                     yield self.name_of(path)
 
     def hand_over(
@@ -173,11 +174,12 @@ class Archive:
         path.parent.mkdir(parents=True, exist_ok=True)
         for one in (_beside(name), name):  # the file itself last: then both are there
             to = self.folder / "cache" / one
-            part = to.with_name(to.name + ".part")
+            part = durable.aside(to)
             with self._location() as fs:
                 if fs.exists(self._at(one)):
                     fs.get_file(self._at(one), str(part))
-                    part.replace(to)
+                    durable.sync_file(part)
+                    durable.put(part, to)
         self._trim()
         return path
 

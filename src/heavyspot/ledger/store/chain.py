@@ -24,6 +24,9 @@ UNCHAINED = {"chain", "piece_index", "logins", "looks", "own_store", "arrivals",
 """Not part of it: itself, the projection that can be made anew, who is logged in, who saw what, what came
 from where."""
 
+LATER = {"cuts": ("never_made",), "sheets": ("kind",)}
+"""Columns that came after links had been made: where they hold nothing, a link does not know them."""
+
 BATCH = 2000
 
 _LOCK = 7_283_401
@@ -84,7 +87,8 @@ def lock_chain(c: Connection) -> None:
 
 def link_digest(before: str, table: str, row: dict[str, Any]) -> str:
     """Return the digest of a link."""
-    plain = {k: _plain(v) for k, v in row.items()}
+    later = LATER.get(table, ())
+    plain = {k: _plain(v) for k, v in row.items() if v is not None or k not in later}
     spelled = json.dumps(plain, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
     return hashlib.sha256(f"{before}\n{table}\n{spelled}".encode()).hexdigest()
 

@@ -9,7 +9,8 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, Table, insert, select
 
-from ...quantities.errors import LedgerFault
+from ...quantities.errors import Stale
+from ..records import Cut, Entry, R, record
 from .chain import add_links, lock_chain
 from .identity import new_id
 from .tables import amendments, jobs, piece_index, pieces
@@ -32,6 +33,11 @@ def add_entry(c: Connection, table: Table, **values: Any) -> str:
     return add_entries(c, table, [values])[0]
 
 
+def add_records(c: Connection, table: Table, records: Iterable[Entry]) -> list[str]:
+    """Add entries given as values; returns their ids."""
+    return add_entries(c, table, [r.values() for r in records])
+
+
 def add_entries(c: Connection, table: Table, rows: Iterable[Row]) -> list[str]:
     """Add entries with the same fields, and their links, in order; returns their ids."""
     at = now_utc()
@@ -44,7 +50,7 @@ def add_entries(c: Connection, table: Table, rows: Iterable[Row]) -> list[str]:
 
 
 def refuse_stale(now: Row | None, seen: str | None) -> None:
-    """Raise `LedgerFault` when somebody changed a thing after it was looked at.
+    """Raise `Stale` when somebody changed a thing after it was looked at.
 
     Parameters
     ----------
@@ -55,7 +61,7 @@ def refuse_stale(now: Row | None, seen: str | None) -> None:
     """
     if seen is not None and seen != (now["id"] if now else ""):
         who = (now and now["by"]) or "Somebody else"
-        raise LedgerFault(
+        raise Stale(
             f"{who} has changed this meanwhile; nothing was written.",
             remedy="Look at it again, then say what you want to change.",
         )
@@ -78,10 +84,16 @@ def current_job(c: Connection, job_id: str) -> Row | None:
     return found
 
 
-def standing(rows: list[Row]) -> list[Row]:
+def standing(cuts: Iterable[Cut]) -> list[Cut]:
     """Return the cuts that stand: not amended by a later entry, and really made."""
-    amended = {r["replaces"] for r in rows}
-    return [r for r in rows if r["id"] not in amended and r["unbalance_gmm"] > 0]
+    rows = list(cuts)
+    amended = {r.replaces for r in rows}
+    return [r for r in rows if r.id not in amended and not never_made(r)]
+
+
+def never_made(cut: Cut) -> bool:
+    """Whether an entry takes a cut back; before schema 0011 one of 0 g·mm said so."""
+    return cut.unbalance_gmm == 0 if cut.never_made is None else cut.never_made
 
 
 class Entries:
@@ -93,6 +105,21 @@ class Entries:
     def _rows(self, query: Any) -> list[Row]:
         with self._engine.connect() as c:
             return [dict(r) for r in c.execute(query).mappings()]
+
+    def _all(self, kind: type[R], query: Any) -> list[R]:
+        """Return what a query finds, as values of a kind."""
+        with self._engine.connect() as c:
+            return [record(kind, r) for r in c.execute(query).mappings()]
+
+    def _newest(self, kind: type[R], table: Table, condition: Any) -> R | None:
+        """Return the newest entry that meets a condition, as a value of a kind, or None."""
+        with self._engine.connect() as c:
+            row = newest(c, table, condition)
+        return record(kind, row) if row else None
+
+    def _count(self, query: Any) -> int:
+        with self._engine.connect() as c:
+            return int(c.execute(query).scalar_one())
 
 
 def pieces_as_they_stand() -> Any:

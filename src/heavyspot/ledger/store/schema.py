@@ -16,7 +16,7 @@ from sqlalchemy.exc import (
 
 from ...quantities.errors import LedgerAway, LedgerFault
 
-HEAD = "0011"
+HEAD = "0012"
 """The schema this program works with."""
 
 

@@ -104,6 +104,7 @@ cuts = _entry(
     Column("unbalance_gmm", Float, nullable=False),
     Column("mass_mg", Float, nullable=False),
     Column("depth_mm", Float, nullable=False),
+    Column("never_made", Boolean, nullable=True),  # none before schema 0011
     Index(None, "piece_id"),
 )
 
@@ -182,8 +183,8 @@ proofs = _entry(
 
 matchings = _entry("matchings", Column("content", JSON, nullable=False))
 
-happenings = _entry(
-    "happenings",
+events = _entry(
+    "happenings",  # its name since the first links, which hold it
     Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
     Column("kind", String(16), nullable=False),  # build, signed, returned, claim, note
     Column("content", JSON, nullable=False),
@@ -203,6 +204,7 @@ sheets = _entry(
     "sheets",
     Column("number", String(40), nullable=False),
     Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
+    Column("kind", String(16), nullable=True),  # run or flow; none before schema 0011
     Column("run_number", Integer, nullable=False),
     Column("digest", String(64), nullable=False),
     UniqueConstraint("number"),
@@ -377,6 +379,7 @@ piece_index = Table(
     Column("piece_id", String(36), ForeignKey("pieces.id"), primary_key=True),
     Column("serial", String(120), nullable=False),
     Column("model", String(120), nullable=False),
+    Column("kind", String(16), nullable=False, server_default="cartridge"),
     Column("position", String(40), nullable=False),
     Column("job_id", String(36), ForeignKey("jobs.id"), nullable=False),
     Column("customer", String(200), nullable=False),
@@ -388,4 +391,5 @@ piece_index = Table(
     UniqueConstraint("serial"),
     Index(None, "job_id"),
     Index(None, "invoice"),
+    Index("ix_piece_index_kind", "kind", "piece_id"),
 )

@@ -3,6 +3,7 @@
 from . import (
     bench,
     cartridge,
+    flow,
     job,
     model,
     people,
@@ -17,6 +18,7 @@ ROUTERS = tuple(
     part.router
     for part in (
         story,
+        flow,
         model,
         rig,
         people,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Any
 
 from fastapi import APIRouter, Depends
 
@@ -28,13 +27,13 @@ class RescueIn(BodyIn):
 
 
 @router.get("/bench/{serial:path}")
-def bench_state(serial: str, bench: TheBench) -> dict[str, Any]:
+def bench_state(serial: str, bench: TheBench) -> dict[str, object]:
     """Return what the technician is to do now."""
     return {"question": bench.question(serial), "problem": bench.problem}
 
 
 @router.post("/bench/{serial:path}/listen")
-def listen(serial: str, bench: TheBench) -> list[dict[str, Any]]:
+def listen(serial: str, bench: TheBench) -> list[dict[str, object]]:
     """Listen to the standing rig."""
     return [asdict(check) for check in bench.listen(serial)]
 
@@ -47,7 +46,7 @@ def start_spin(serial: str, spin: SpinIn, bench: TheBench, who: Who) -> dict[str
 
 
 @router.post("/bench/{serial:path}/rescue")
-def rescue(serial: str, rescue: RescueIn, bench: TheBench) -> dict[str, Any]:
+def rescue(serial: str, rescue: RescueIn, bench: TheBench) -> dict[str, object]:
     """Read, or remove, what an interrupted spin left."""
     bench.rescue(serial, keep=rescue.keep)
     return {"question": bench.question(serial), "problem": bench.problem}

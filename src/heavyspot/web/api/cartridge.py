@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Depends, Response
 from pydantic import Field
 
 from ...workshop.cartridge.curves_view import curves_view
+from ...workshop.cartridge.grinding import ground, unground
 from ...workshop.cartridge.overruling import overrule
+from ...workshop.cartridge.story import cartridge_story
 from ...workshop.insight.gains import shop_gains
 from ..access import Who, allowed
 from ..deps import REFUSALS, BodyIn, Line, Number, Shop, Word
@@ -32,9 +34,9 @@ class CutIn(BodyIn):
 
 
 @router.get("/pieces/{serial:path}/curves")
-def curves(serial: str, shop: Shop) -> dict[str, Any]:
+def curves(serial: str, shop: Shop) -> dict[str, object]:
     """Return all runs, the limit and the prediction on one speed axis, for drawing."""
-    return curves_view(shop, serial)
+    return asdict(curves_view(shop, serial))
 
 
 @router.get("/pieces/{serial:path}/sheet.pdf", response_class=Response)
@@ -50,10 +52,10 @@ def label(serial: str, shop: Shop, size: Word = "29x62") -> Response:
 
 
 @router.post("/pieces/{serial:path}/cuts", status_code=201)
-def add_cut(serial: str, cut: CutIn, shop: Shop, who: Who) -> dict[str, Any]:
+def add_cut(serial: str, cut: CutIn, shop: Shop, who: Who) -> dict[str, object]:
     """Record a cut really made, or amend one."""
     values = cut.model_dump() | {"by": who.name or cut.by}
-    return shop.ground(serial, values.pop("plane"), values.pop("angle_deg"), **values)
+    return ground(shop, serial, values.pop("plane"), values.pop("angle_deg"), **values).as_json()
 
 
 class OverrulingIn(BodyIn):
@@ -63,25 +65,25 @@ class OverrulingIn(BodyIn):
 
 
 @router.post("/pieces/{serial:path}/overrule", status_code=201)
-def overrule_run(serial: str, body: OverrulingIn, shop: Shop, who: Who) -> dict[str, Any]:
+def overrule_run(serial: str, body: OverrulingIn, shop: Shop, who: Who) -> dict[str, object]:
     """Let the verdict of the last run stand against a finding that blocks it."""
-    return overrule(shop, serial, why=body.why, by=who.name)
+    return overrule(shop, serial, why=body.why, by=who.name).as_json()
 
 
 @router.delete("/cuts/{cut_id}/{serial:path}")
 def void_cut(serial: str, cut_id: str, why: Line, shop: Shop, who: Who) -> dict[str, str]:
     """Amend a cut that was never made; the entry stays in the ledger."""
-    shop.unground(serial, cut_id, why=why, by=who.name)
+    unground(shop, serial, cut_id, why=why, by=who.name)
     return {"amended": cut_id}
 
 
 @router.get("/gains")
-def gains(shop: Shop) -> dict[str, Any]:
+def gains(shop: Shop) -> dict[str, object]:
     """Return what the newest pieces tell of runs, cuts and kept promises."""
     return asdict(shop_gains(shop))
 
 
 @router.get("/pieces/{serial:path}")
-def piece(serial: str, shop: Shop) -> dict[str, Any]:
+def piece(serial: str, shop: Shop) -> dict[str, object]:
     """Return a piece with its runs and cuts."""
-    return shop.story(serial)
+    return cartridge_story(shop, serial).as_json()

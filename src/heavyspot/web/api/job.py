@@ -3,12 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query
 from pydantic import Field
 
 from ...workshop.job.editing import Member, add_job, amend_job, amend_piece, find_job
+from ...workshop.job.lookup import (
+    amendments_of,
+    newest_jobs,
+    newest_pieces,
+    piece_json,
+    pieces_of_job,
+    search_pieces,
+)
+from ...workshop.job.pieces import add_piece
 from ..access import Who, allowed
 from ..deps import REFUSALS, BodyIn, Line, Shop, Word
 
@@ -49,9 +58,9 @@ class AmendIn(BodyIn):
 
 
 @router.get("/jobs")
-def jobs(shop: Shop) -> list[dict[str, Any]]:
+def jobs(shop: Shop) -> list[dict[str, object]]:
     """List the newest jobs."""
-    return shop.book.recent_jobs()
+    return [asdict(j) for j in newest_jobs(shop)]
 
 
 @router.post("/jobs", status_code=201)
@@ -63,11 +72,12 @@ def new_job(job: JobIn, shop: Shop, who: Who) -> dict[str, str]:
 
 
 @router.get("/jobs/{job_id}")
-def job(job_id: str, shop: Shop) -> dict[str, Any]:
+def job(job_id: str, shop: Shop) -> dict[str, object]:
     """Return a job with its pieces and amendments."""
     about = find_job(shop, job_id)
-    members = shop.book.pieces(job_id=job_id)
-    return about | {"pieces": members, "amendments": shop.book.amendments(job_id)}
+    members = [asdict(p) for p in pieces_of_job(shop, job_id)]
+    changed = [asdict(a) for a in amendments_of(shop, job_id)]
+    return asdict(about) | {"pieces": members, "amendments": changed}
 
 
 @router.patch("/jobs/{job_id}")
@@ -78,17 +88,16 @@ def change_job(job_id: str, amend: AmendIn, shop: Shop, who: Who) -> dict[str, s
 
 
 @router.get("/pieces")
-def pieces(shop: Shop, most: Annotated[int, Field(ge=1, le=1000)] = 200) -> list[dict[str, Any]]:
+def pieces(shop: Shop, most: Annotated[int, Field(ge=1, le=1000)] = 200) -> list[dict[str, object]]:
     """List the newest pieces with their last verdict, oldest first."""
-    keys = ("serial", "model", "customer", "invoice", "position", "number", "verdict")
-    return [{k: r[k] for k in keys} for r in shop.book.pieces(most=most)]
+    return [piece_json(p) for p in newest_pieces(shop, most)[::-1]]
 
 
 @router.post("/pieces", status_code=201)
-def add_piece(piece: PieceIn, shop: Shop, who: Who) -> dict[str, str]:
+def post_piece(piece: PieceIn, shop: Shop, who: Who) -> dict[str, str]:
     """Add a piece."""
     values = piece.model_dump()
-    return {"piece": shop.add_piece(**values | {"by": who.name or piece.by})}
+    return {"piece": add_piece(shop, **values | {"by": who.name or piece.by})}
 
 
 @router.patch("/pieces/{serial:path}")
@@ -98,6 +107,6 @@ def change_piece(serial: str, amend: AmendIn, shop: Shop, who: Who) -> dict[str,
 
 
 @router.get("/search")
-def search(shop: Shop, q: Annotated[str, Query(max_length=300)] = "") -> dict[str, Any]:
+def search(shop: Shop, q: Annotated[str, Query(max_length=300)] = "") -> dict[str, object]:
     """Find pieces by any part of anything written of them; `exact` is false for words typed wrong."""
-    return asdict(shop.book.search.find(q))
+    return asdict(search_pieces(shop, q))

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from fastapi import APIRouter, Depends
 
+from ...workshop.model.models import add_model, find_model, model_names
 from ..access import Who, allowed
 from ..deps import REFUSALS, BodyIn, Shop
 
@@ -15,22 +14,22 @@ router = APIRouter(prefix="/api", responses=REFUSALS, dependencies=[Depends(allo
 class ModelIn(BodyIn):
     """A model: the keys of a model file."""
 
-    content: dict[str, Any]
+    content: dict[str, object]
 
 
 @router.get("/models")
 def models(shop: Shop) -> list[str]:
     """List the models."""
-    return shop.book.model_names()
+    return model_names(shop)
 
 
 @router.get("/models/{name}")
-def model(name: str, shop: Shop) -> dict[str, Any]:
+def model(name: str, shop: Shop) -> dict[str, object]:
     """Return a model's keys."""
-    return shop.model(name).model_dump(mode="json", exclude_unset=True)
+    return find_model(shop, name).model_dump(mode="json", exclude_unset=True)
 
 
 @router.post("/models", status_code=201)
-def add_model(model: ModelIn, shop: Shop, who: Who) -> dict[str, str]:
+def post_model(model: ModelIn, shop: Shop, who: Who) -> dict[str, str]:
     """Add a model, or a new version of it."""
-    return {"model": shop.add_model(model.content, by=who.name).name}
+    return {"model": add_model(shop, model.content, by=who.name).name}

@@ -24,7 +24,7 @@ class UserIn(BodyIn):
 @router.get("/users")
 def users(people: ThePeople) -> list[dict[str, str]]:
     """List the users."""
-    return people.users()
+    return [{"name": u.name, "role": u.role, "at": u.at} for u in people.users()]
 
 
 @router.post("/users", status_code=201)

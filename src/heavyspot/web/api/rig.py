@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from fastapi import APIRouter, Depends
 from pydantic import Field
 
+from ...workshop.rig.record import add_rig, find_rig, rig_names
 from ..access import Who, allowed
 from ..deps import REFUSALS, BodyIn, Shop, Word
 
@@ -17,23 +16,23 @@ class RigIn(BodyIn):
     """A rig: its name and the keys of its record."""
 
     name: Word
-    content: dict[str, Any] = Field(default_factory=dict)
+    content: dict[str, object] = Field(default_factory=dict)
 
 
 @router.get("/rigs")
 def rigs(shop: Shop) -> list[str]:
     """List the rigs."""
-    return shop.book.rig_names()
+    return rig_names(shop)
 
 
 @router.get("/rigs/{name}")
-def rig(name: str, shop: Shop) -> dict[str, Any]:
+def rig(name: str, shop: Shop) -> dict[str, object]:
     """Return a rig's record."""
-    return shop.rig(name).model_dump(mode="json")
+    return find_rig(shop, name).model_dump(mode="json")
 
 
 @router.post("/rigs", status_code=201)
-def add_rig(rig: RigIn, shop: Shop, who: Who) -> dict[str, str]:
+def post_rig(rig: RigIn, shop: Shop, who: Who) -> dict[str, str]:
     """Add a rig, or a new version of it."""
-    shop.add_rig(rig.name, rig.content, by=who.name)
+    add_rig(shop, rig.name, rig.content, by=who.name)
     return {"rig": rig.name.strip()}

@@ -2,23 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from dataclasses import asdict
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Depends, Response
 from pydantic import Field
 
-from ...quantities.errors import LedgerFault
+from ...workshop.rotor.kept import rotor_story
 from ...workshop.rotor.machine_proofs import match, prove_residual
-from ...workshop.rotor.measuring import (
-    add_rotor,
-    add_rotor_model,
-    corrected,
-    corrected_as_advised,
-    measure_typed,
-    overdue,
-    rotor_model,
-    rotor_story,
-)
+from ...workshop.rotor.machines import find_matching, proofs_of, rotor_names
+from ...workshop.rotor.measuring import corrected, corrected_as_advised, measure_typed, overdue
+from ...workshop.rotor.models import add_rotor, add_rotor_model, rotor_model
 from ...workshop.rotor.reading import UNITS
 from ..access import Who, allowed
 from ..deps import REFUSALS, BodyIn, Number, Shop, Word
@@ -33,7 +27,7 @@ Unit = Annotated[str, Field(max_length=12)]
 class KindIn(BodyIn):
     """A kind of rotor: the keys of its file."""
 
-    content: dict[str, Any]
+    content: dict[str, object]
 
 
 class RotorIn(BodyIn):
@@ -82,11 +76,11 @@ class MatchingIn(BodyIn):
 @router.get("/rotor-kinds")
 def kinds(shop: Shop) -> list[str]:
     """List the kinds of rotor."""
-    return shop.book.model_names("rotor")
+    return rotor_names(shop)
 
 
 @router.get("/rotor-kinds/{name}")
-def kind(name: str, shop: Shop) -> dict[str, Any]:
+def kind(name: str, shop: Shop) -> dict[str, object]:
     """Return the keys of a kind of rotor."""
     return rotor_model(shop, name).model_dump(mode="json", exclude_unset=True)
 
@@ -105,24 +99,25 @@ def new_rotor(rotor: RotorIn, shop: Shop, who: Who) -> dict[str, str]:
 
 
 @router.post("/rotors/{serial:path}/readings", status_code=201)
-def reading(serial: str, reading: ReadingIn, shop: Shop, who: Who) -> dict[str, Any]:
+def reading(serial: str, reading: ReadingIn, shop: Shop, who: Who) -> dict[str, object]:
     """Record what a machine's display says; returns verdict and advice."""
     row = reading.model_dump()
-    return measure_typed(
+    read = measure_typed(
         shop, serial, row.pop("amounts"), row.pop("angles_deg"), **row, by=who.name
     )
+    return {**read.as_json(), "serial": serial}
 
 
 @router.post("/rotors/{serial:path}/corrections", status_code=201)
-def correction(serial: str, made: CorrectionIn, shop: Shop, who: Who) -> list[dict[str, Any]]:
+def correction(serial: str, made: CorrectionIn, shop: Shop, who: Who) -> list[dict[str, object]]:
     """Record a correction, or that the advice was followed."""
     if not made.plane:
-        return corrected_as_advised(shop, serial, by=who.name)
+        return [asdict(c) for c in corrected_as_advised(shop, serial, by=who.name)]
     done = corrected(
         shop, serial, made.plane, made.angle_deg,
         amount_gmm=made.amount_gmm, way=made.way, by=who.name,
     )  # fmt: skip
-    return [done]
+    return [asdict(done.made)]
 
 
 @router.get("/rotors/{serial:path}/sheet.pdf", response_class=Response)
@@ -132,34 +127,32 @@ def sheet(serial: str, shop: Shop, who: Who, language: Language = "") -> Respons
 
 
 @router.get("/rotors/{serial:path}")
-def rotor(serial: str, shop: Shop) -> dict[str, Any]:
+def rotor(serial: str, shop: Shop) -> dict[str, object]:
     """Return a rotor with its readings and corrections."""
-    return rotor_story(shop, serial)
+    return rotor_story(shop, serial).as_json()
 
 
 @router.get("/machines/{name}/proofs")
-def proofs(name: str, shop: Shop) -> dict[str, Any]:
+def proofs(name: str, shop: Shop) -> dict[str, object]:
     """Return a machine's newest proofs, and what is past its day."""
-    rows = [{"kind": r["of"], "at": r["at"], **r["content"]} for r in shop.book.rotors.proofs(name)]
+    rows = [p.as_json() for p in proofs_of(shop, name)]
     return {"proofs": rows, "overdue": overdue(shop, name)}
 
 
 @router.post("/machines/{name}/proofs", status_code=201)
-def add_proof(name: str, proof: ProofIn, shop: Shop, who: Who) -> dict[str, Any]:
+def add_proof(name: str, proof: ProofIn, shop: Shop, who: Who) -> dict[str, object]:
     """Judge and keep a residual test."""
     return prove_residual(shop, name, proof.planes, due=proof.due, by=who.name)
 
 
 @router.post("/matchings", status_code=201)
-def new_matching(parts: MatchingIn, shop: Shop, who: Who) -> dict[str, Any]:
+def new_matching(parts: MatchingIn, shop: Shop, who: Who) -> dict[str, object]:
     """Propose which parts to put together, and keep it."""
-    return match(shop, parts.kinds, steps_deg=parts.steps_deg, by=who.name)
+    return match(shop, parts.kinds, steps_deg=parts.steps_deg, by=who.name).as_json()
 
 
 @router.get("/matchings/{id_}")
-def matching(id_: str, shop: Shop) -> dict[str, Any]:
+def matching(id_: str, shop: Shop) -> dict[str, object]:
     """Return a proposal."""
-    row = shop.book.rotors.matching(id_)
-    if row is None:
-        raise LedgerFault("There is no such proposal.", remedy="Ask for the newest ones.")
-    return {"id": id_, "at": row["at"], "by": row["by"], **row["content"]}
+    found = find_matching(shop, id_)
+    return {"id": id_, "at": found.at, "by": found.by, **found.content}

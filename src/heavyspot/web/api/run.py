@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import tempfile
 from pathlib import Path
-from typing import Any
 
 from fastapi import APIRouter, Depends, Response
 
@@ -12,6 +11,7 @@ from ...sheet.plots import runs_svg
 from ...sources.writers import write_recording
 from ...workshop.cartridge import one_run as look
 from ...workshop.cartridge.curves_view import curves_view
+from ...workshop.reading.results import finding_json
 from ..access import allowed
 from ..deps import REFUSALS, Number, Shop
 
@@ -19,17 +19,18 @@ router = APIRouter(prefix="/api", responses=REFUSALS, dependencies=[Depends(allo
 
 
 @router.get("/runs/{number}/passes/{serial:path}")
-def run_passes(serial: str, number: int, shop: Shop) -> dict[str, Any]:
+def run_passes(serial: str, number: int, shop: Shop) -> dict[str, object]:
     """Return every pass of a run, with its findings."""
-    row, curves_ = look.find_run(shop, serial, number)
-    return {"passes": look.passes_view(curves_), "findings": row["result"]["findings"]}
+    past = look.find_run(shop, serial, number)
+    findings = [finding_json(f) for f in past.run.result.findings]
+    return {"passes": look.passes_view(past.curves), "findings": findings}
 
 
 @router.get("/runs/{number}/map/{serial:path}", response_class=Response)
 def run_map(serial: str, number: int, shop: Shop) -> Response:
     """Return the speed-frequency map as bytes, a row a spectrum; shape and axes in headers."""
-    row, curves_ = look.find_run(shop, serial, number)
-    drawn = look.draw_map(look.archived(shop, row), curves_)
+    past = look.find_run(shop, serial, number)
+    drawn = look.draw_map(look.archived(shop, past.run.entry.recording), past.curves)
     return Response(
         drawn.levels.tobytes(),
         media_type="application/octet-stream",
@@ -44,18 +45,18 @@ def run_map(serial: str, number: int, shop: Shop) -> Response:
 
 
 @router.get("/runs/{number}/moment/{serial:path}")
-def run_moment(serial: str, number: int, shop: Shop, speed_rpm: Number) -> dict[str, Any]:
+def run_moment(serial: str, number: int, shop: Shop, speed_rpm: Number) -> dict[str, object]:
     """Return waveform and spectrum at a speed of a run."""
-    row, curves_ = look.find_run(shop, serial, number)
-    return look.moment(look.archived(shop, row), curves_, speed_rpm)
+    past = look.find_run(shop, serial, number)
+    return look.moment(look.archived(shop, past.run.entry.recording), past.curves, speed_rpm)
 
 
 @router.get("/runs/{number}/curve.csv/{serial:path}", response_class=Response)
 def run_csv(serial: str, number: int, shop: Shop) -> Response:
     """Return a run's curves as CSV."""
-    _, curves_ = look.find_run(shop, serial, number)
+    past = look.find_run(shop, serial, number)
     return Response(
-        "".join(look.curve_csv(curves_)),
+        "".join(look.curve_csv(past.curves)),
         media_type="text/csv; charset=utf-8",
         headers={"Content-Disposition": f'attachment; filename="run-{number}.csv"'},
     )
@@ -76,10 +77,10 @@ def run_svg(serial: str, number: int, shop: Shop) -> Response:
 @router.get("/runs/{number}/recording.uff/{serial:path}", response_class=Response)
 def run_uff(serial: str, number: int, shop: Shop) -> Response:
     """Return a run's recording as UFF 58, binary."""
-    row, _ = look.find_run(shop, serial, number)
+    name = look.find_run(shop, serial, number).run.entry.recording
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "run.uff"
-        write_recording(look.archived(shop, row), path)
+        write_recording(look.archived(shop, name), path)
         content = path.read_bytes()
     return Response(
         content,

@@ -3,28 +3,31 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query, Request
 from pydantic import BaseModel, ConfigDict, Field
 
+from ...quantities.errors import NotLoggedIn
 from ...workshop.station.arrivals import (
+    cursor_of,
     main_house,
+    offer_entries,
     prove_arrival,
     receive_piece,
     received,
     station_of,
+    take_entries,
 )
 from ...workshop.station.station import offer_of
-from ..access import NotAllowed
 from ..deps import REFUSALS, Number, Shop
 
 
 def known_station(request: Request, shop: Shop) -> str:
-    """Return the station that asks; raises `NotAllowed` when it is none."""
+    """Return the station that asks; raises `NotLoggedIn` when it is none."""
     name = station_of(shop, request.headers.get("x-station-key", ""))
     if not name:
-        raise NotAllowed(401, "This is no station's key.")
+        raise NotLoggedIn("This is no station's key.", remedy="Join the main house anew.")
     return name
 
 
@@ -41,7 +44,7 @@ class Sent(BaseModel):
     """Entries of a station, with how its clock differs."""
 
     model_config = ConfigDict(extra="forbid")
-    offer: dict[str, Any]
+    offer: dict[str, object]
     clock_s: Number = 0.0
 
 
@@ -55,29 +58,29 @@ class Asked(BaseModel):
 
 
 @router.get("")
-def house(shop: Shop, station: Station) -> dict[str, Any]:
+def house(shop: Shop, station: Station) -> dict[str, object]:
     """Who the main house is, and who asks."""
     return {**main_house(shop), "station": station}
 
 
 @router.get("/cursor")
-def cursor(shop: Shop, store: Store) -> dict[str, Any]:
+def cursor(shop: Shop, store: Store) -> dict[str, object]:
     """How far into a store's chain everything has arrived."""
-    number, digest = shop.book.exchange.cursor(store)
+    number, digest = cursor_of(shop, store)
     return {"number": number, "digest": digest}
 
 
 @router.post("/entries")
-def take(shop: Shop, sent: Sent) -> dict[str, Any]:
+def take(shop: Shop, sent: Sent) -> dict[str, object]:
     """Take entries, all of them or none."""
-    return asdict(shop.book.exchange.take(offer_of(sent.offer), clock_s=sent.clock_s))
+    return asdict(take_entries(shop, offer_of(sent.offer), clock_s=sent.clock_s))
 
 
 @router.get("/entries")
-def offer(shop: Shop, store: Store, after: Whole) -> dict[str, Any]:
+def offer(shop: Shop, store: Store, after: Whole) -> dict[str, object]:
     """Entries behind a link, without the station's own."""
-    made = shop.book.exchange.offer(after, taker=store)
-    return {"offer": asdict(made), "head": shop.book.head()[0]}
+    made, head = offer_entries(shop, after, taker=store)
+    return {"offer": asdict(made), "head": head}
 
 
 @router.get("/files/{name:path}")
@@ -101,6 +104,6 @@ async def put(
 
 
 @router.post("/proof")
-def proof(shop: Shop, station: Station, asked: Asked) -> dict[str, Any]:
+def proof(shop: Shop, station: Station, asked: Asked) -> dict[str, object]:
     """A signed word that all of a store has arrived."""
     return prove_arrival(shop, station, asked.store, asked.number, asked.digest)

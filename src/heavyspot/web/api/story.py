@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Depends, File, Form, UploadFile
 from pydantic import Field
@@ -53,7 +53,7 @@ class PartsIn(BodyIn):
 
 
 @router.get("/pieces/{serial:path}/happenings")
-def happenings(serial: str, shop: Shop) -> list[dict[str, Any]]:
+def happenings(serial: str, shop: Shop) -> list[dict[str, object]]:
     """Return everything that happened to a piece, oldest first."""
     return [asdict(e) for e in whole_story(shop, serial)]
 
@@ -66,7 +66,7 @@ def add_happening(serial: str, happening: HappeningIn, shop: Shop, who: Who) -> 
 
 
 @router.post("/pieces/{serial:path}/build", status_code=201)
-def add_build(serial: str, build: BuildIn, shop: Shop, who: Who) -> dict[str, Any]:
+def add_build(serial: str, build: BuildIn, shop: Shop, who: Who) -> dict[str, object]:
     """Write the build record down."""
     told = write_build(
         shop, serial, build.measured_mm,
@@ -76,15 +76,15 @@ def add_build(serial: str, build: BuildIn, shop: Shop, who: Who) -> dict[str, An
 
 
 @router.post("/pieces/{serial:path}/sign", status_code=201)
-def add_signature(serial: str, sign: SignIn, shop: Shop, who: Who) -> dict[str, Any]:
+def add_signature(serial: str, sign: SignIn, shop: Shop, who: Who) -> dict[str, object]:
     """Sign that a piece may be spun although its build record is out of limit."""
     return {"state": sign_build(shop, serial, why=sign.why, by=who.name).state}
 
 
 @router.get("/pieces/{serial:path}/papers")
-def papers(serial: str, shop: Shop) -> list[dict[str, Any]]:
+def papers(serial: str, shop: Shop) -> list[dict[str, object]]:
     """Return the photos and documents of a piece."""
-    return attached(shop, serial)
+    return [a.as_json() for a in attached(shop, serial)]
 
 
 @router.post("/pieces/{serial:path}/papers", status_code=201)
@@ -94,9 +94,10 @@ async def add_paper(
     who: Who,
     file: Annotated[UploadFile, File()],
     text: Annotated[str, Form(max_length=2000)] = "",
-) -> dict[str, Any]:
+) -> dict[str, object]:
     """Keep a photo or document with a piece."""
-    return attach(shop, serial, file.filename or "", await file.read(), text=text, by=who.name)
+    kept = attach(shop, serial, file.filename or "", await file.read(), text=text, by=who.name)
+    return asdict(kept)
 
 
 @router.post("/pieces/{serial:path}/parts", status_code=201)

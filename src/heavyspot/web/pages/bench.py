@@ -3,26 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
 
 from fastapi import APIRouter, Depends, Request, Response
 
-from ...quantities.angles import clock_text
-from ...quantities.checks import finite
-from ...quantities.errors import HeavyspotError, LedgerFault
+from ...quantities.errors import HeavyspotError
+from ...quantities.typed import decimal_point, typed_number, typed_or_none
 from ...sheet.cartridge import SheetCut
 from ...sheet.plots import ON_PAGE, dial_svg, path_svg
-from ...workshop.cartridge.curves_view import path_view
-from ...workshop.cartridge.one_run import find_run
+from ...workshop.cartridge.curves_view import path_of
+from ...workshop.cartridge.grinding import find_cut, ground, ground_as_advised, unground
+from ...workshop.cartridge.one_run import run_of
 from ...workshop.cartridge.overruling import overrule
-from ...workshop.job.build_record import build_state, sign_build, write_build
+from ...workshop.cartridge.past import past_runs
+from ...workshop.cartridge.story import CartridgeStory, cartridge_story, story_of
+from ...workshop.job.build_record import build_state_of, sign_build, write_build
+from ...workshop.job.lookup import siblings_of
 from ...workshop.keep.retention import little_room
-from ...workshop.rig.health import rig_words
-from ...workshop.shop import Workshop
+from ...workshop.rig.health import words_of_masters
+from ...workshop.shop import Workshop, find_piece
 from ..access import Who, allowed
 from ..deps import Shop, TheBench
 from ..files import Language, label_answer, sheet_answer
-from ..page import Text, by_script, goto, number, page
+from ..formats import figures, fixed
+from ..page import Text, by_script, goto, page
+from ..views.question import question_view
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
 
@@ -30,7 +34,8 @@ router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
 @router.get("/bench/{serial:path}/panel")
 def panel(request: Request, serial: str, shop: Shop, bench: TheBench) -> Response:
     """The question alone, for the page to swap in when a spin has ended."""
-    return page(request, "panel.html", panel_values(serial, shop, bench))
+    story = cartridge_story(shop, serial)
+    return page(request, "bench/panel.html", panel_values(story, shop, bench))
 
 
 @router.post("/bench/{serial:path}/listen")
@@ -53,14 +58,11 @@ def spin(
     """Start a spin: the press is the yes to the hazards named on the button."""
 
     def start() -> None:
-        oil = [
-            finite(name, number(text)) if text.strip() else None
-            for name, text in (
-                ("oil temperature", oil_temperature_c),
-                ("oil pressure", oil_pressure_kpa),
-            )
-        ]
-        bench.spin(serial, operator=operator.strip() or who.name, oil=(oil[0], oil[1]))
+        oil = (
+            typed_or_none("oil temperature", oil_temperature_c),
+            typed_or_none("oil pressure", oil_pressure_kpa),
+        )
+        bench.spin(serial, operator=operator.strip() or who.name, oil=oil)
 
     typed = {
         "operator": operator,
@@ -77,13 +79,13 @@ async def build(request: Request, serial: str, shop: Shop, bench: TheBench, who:
 
     def act() -> None:
         values = {
-            k.removeprefix("clearance-"): number(v)
+            k.removeprefix("clearance-"): decimal_point(v)
             for k, v in typed.items()
             if k.startswith("clearance-")
         }
         write_build(
             shop, serial, values, gauge=typed.get("gauge", ""),
-            nut_torque_nm=number(typed.get("nut_torque_nm", "")), by=typed.get("by") or who.name,
+            nut_torque_nm=decimal_point(typed.get("nut_torque_nm", "")), by=typed.get("by") or who.name,
         )  # fmt: skip
 
     return _done(request, serial, shop, bench, act, typed)
@@ -137,14 +139,11 @@ def rescue(
 def as_advised(request: Request, serial: str, shop: Shop, bench: TheBench, who: Who) -> Response:
     """Record the advised cuts as made."""
 
-    def write() -> None:
-        shop.ground_as_advised(serial, by=who.name)
-
-    return _done(request, serial, shop, bench, write)
+    return _done(request, serial, shop, bench, lambda: ground_as_advised(shop, serial, by=who.name))
 
 
 @router.post("/bench/{serial:path}/ground")
-def ground(
+def ground_differently(
     request: Request,
     serial: str,
     shop: Shop,
@@ -157,7 +156,7 @@ def ground(
     """Record a cut that was made differently."""
 
     def write() -> None:
-        shop.ground(serial, plane, number(angle_deg), depth_mm=number(depth_mm), by=who.name)
+        ground(shop, serial, plane, _angle(angle_deg), depth_mm=_depth(depth_mm), by=who.name)
 
     typed = {"plane": plane, "angle_deg": angle_deg, "depth_mm": depth_mm}
     return _done(request, serial, shop, bench, write, typed)
@@ -166,7 +165,7 @@ def ground(
 @router.get("/cuts/{cut_id}/{serial:path}")
 def cut_page(request: Request, serial: str, cut_id: str, shop: Shop) -> Response:
     """A cut that was written down, to be amended."""
-    return page(request, "amend_cut.html", _cut_values(shop, serial, cut_id))
+    return page(request, "bench/amend_cut.html", _cut_values(shop, serial, cut_id))
 
 
 @router.post("/cuts/{cut_id}/{serial:path}")
@@ -185,16 +184,16 @@ def amend_cut(
     """Amend a cut: what was really ground, or that it never was."""
     try:
         if never:
-            shop.unground(serial, cut_id, why=why, by=who.name)
+            unground(shop, serial, cut_id, why=why, by=who.name)
         else:
-            shop.ground(
-                serial, plane, number(angle_deg), depth_mm=number(depth_mm),
+            ground(
+                shop, serial, plane, _angle(angle_deg), depth_mm=_depth(depth_mm),
                 by=who.name, replaces=cut_id, why=why,
             )  # fmt: skip
     except HeavyspotError as fault:
         typed = {"plane": plane, "angle_deg": angle_deg, "depth_mm": depth_mm, "why": why}
-        values = _cut_values(shop, serial, cut_id) | {"fault": fault, "typed": typed}
-        return page(request, "amend_cut.html", values, status=422)
+        values = _cut_values(shop, serial, cut_id, typed) | {"fault": fault}
+        return page(request, "bench/amend_cut.html", values, status=422)
     return goto("/bench", serial)
 
 
@@ -203,21 +202,22 @@ def look_closer(
     request: Request, serial: str, number: int, shop: Shop, beside: int | None = None
 ) -> Response:
     """A closer look at one run, beside another if asked."""
-    row, curves = find_run(shop, serial, number)
-    story = shop.story(serial)
+    story = cartridge_story(shop, serial)
+    past = run_of(shop, story, number)
+    curves, result = past.curves, past.run.result
+    worst = result.worst
+    speeds = [round(float(s)) for s in curves[0].speed_rpm[[0, -1]]] if curves else [0, 0]
     values = {
         "serial": serial,
         "number": number,
         "beside": beside,
-        "others": [r["number"] for r in story["runs"] if r["number"] != number],
-        "result": row["result"],
-        "speeds": [round(float(curves[0].speed_rpm[0])), round(float(curves[0].speed_rpm[-1]))]
-        if curves
-        else [0, 0],
-        "worst": row["result"]["worst"],
-        "limit_g": min(shop.model(story["model"]).house_limit().limit_g),
+        "others": [r.number for r in story.runs if r.number != number],
+        "result": result,
+        "speeds": speeds,
+        "at_rpm": round(worst.speed_rpm) if worst else speeds[1],
+        "limit_g": min(story.model.house_limit().limit_g),
     }
-    return page(request, "look.html", values)
+    return page(request, "cartridge/look.html", values)
 
 
 @router.get("/bench/{serial:path}/sheet.pdf")
@@ -235,10 +235,10 @@ def label(serial: str, shop: Shop, size: str = "29x62") -> Response:
 @router.get("/bench/{serial:path}")
 def bench_page(request: Request, serial: str, shop: Shop, bench: TheBench) -> Response:
     """The bench of a piece; a loose rotor has a page of its own."""
-    piece = shop.book.piece(serial)
-    if piece and shop.kind_of(piece["model"]) == "rotor":
+    piece = find_piece(shop, serial)
+    if piece.kind == "rotor":
         return goto("/rotor", serial)
-    return page(request, "bench.html", panel_values(serial, shop, bench))
+    return page(request, "bench/bench.html", panel_values(story_of(shop, piece), shop, bench))
 
 
 def _done(
@@ -246,7 +246,7 @@ def _done(
     serial: str,
     shop: Workshop,
     bench: TheBench,
-    act: Callable[[], Any],
+    act: Callable[[], object],
     typed: dict[str, str] | None = None,
 ) -> Response:
     """Do it and show the next question; a fault stands above the question with all that was typed.
@@ -257,61 +257,72 @@ def _done(
         act()
         return goto("/bench", serial)
     try:
-        act()
+        done = act()
     except HeavyspotError as fault:
-        if isinstance(fault, LedgerFault) and shop.book.piece(serial) is None:
-            raise
-        values = panel_values(serial, shop, bench) | {"fault": fault, "typed": typed or {}}
-        return page(request, "panel.html", values, status=422)
-    return page(request, "panel.html", panel_values(serial, shop, bench))
+        story = cartridge_story(shop, serial)  # no such piece: a page of its own
+        values = panel_values(story, shop, bench, typed) | {"fault": fault}
+        return page(request, "bench/panel.html", values, status=422)
+    story = done if isinstance(done, CartridgeStory) else cartridge_story(shop, serial)
+    return page(request, "bench/panel.html", panel_values(story, shop, bench))
 
 
-def _cut_values(shop: Workshop, serial: str, cut_id: str) -> dict[str, Any]:
-    story = shop.story(serial)
-    found = next((c for c in story["cuts_made"] if c["id"] == cut_id), None)
-    if found is None:
-        raise LedgerFault(
-            f"There is no piece {serial} with that cut.", remedy="It may have been amended already."
-        )
-    return {"serial": serial, "cut": found, "model": shop.model(story["model"]), "typed": {}}
+def _angle(text: str) -> float:
+    return typed_number("angle", text)
 
 
-def panel_values(serial: str, shop: Workshop, bench: TheBench) -> dict[str, Any]:
+def _depth(text: str) -> float:
+    return typed_number("depth", text)
+
+
+def _cut_values(
+    shop: Workshop, serial: str, cut_id: str, typed: dict[str, str] | None = None
+) -> dict[str, object]:
+    story = cartridge_story(shop, serial)
+    found = find_cut(story, cut_id)
+    written = {
+        "plane": found.plane,
+        "angle_deg": figures(found.angle_deg, 6),
+        "depth_mm": fixed(found.depth_mm),
+    }
+    return {"serial": serial, "cut": found, "model": story.model, "typed": written | (typed or {})}
+
+
+def panel_values(
+    story: CartridgeStory, shop: Workshop, bench: TheBench, typed: dict[str, str] | None = None
+) -> dict[str, object]:
     """Return what the bench's templates need."""
-    story = shop.story(serial)
-    model = shop.model(story["model"])
-    piece = shop.piece(serial)
-    last = story["runs"][-1] if story["runs"] else None
-    question = bench.question(serial)
-    advised = last["advice"]["cuts"] if last and question == "grind" else []
-    shown = [
-        SheetCut(c["plane"], c["angle_deg"], c["clock"], c["depth_mm"], c["mass_mg"], 0)
+    typed = typed or {}
+    model, piece, last = story.model, story.piece, story.last
+    serial = piece.serial
+    past = past_runs(shop, story)
+    build = build_state_of(shop, piece, model)
+    question = bench.question_of(story, build)
+    advised = last.result.advice.cuts if last and question == "grind" else ()
+    shown = tuple(
+        SheetCut(c.plane, c.angle_deg, c.clock, c.depth_mm, c.mass_mg, story.number)
         for c in advised
-    ]
+    )
+    limit_g = min(model.house_limit().limit_g)
+    view = question_view(
+        question, story, advised, build=build,
+        heard=bench.heard.get(serial, []),
+        warnings=[w for w in (little_room(shop.folder), *words_of_masters(shop)) if w],
+        typed=typed, rotation=model.rotation, limit_g=limit_g,
+    )  # fmt: skip
     return {
+        "view": view,
         "story": story,
-        "job_id": piece["job_id"],
-        "siblings": shop.book.siblings(piece["job_id"], piece["id"]),
+        "job_id": piece.job_id,
+        "siblings": siblings_of(shop, piece),
         "serial": serial,
         "model": model,
         "question": question,
         "last": last,
         "advised": advised,
         "problem": bench.problem,
-        "said": [w for w in (little_room(shop.book.folder), *_rig_words(shop)) if w],
-        "build": build_state(shop, serial),
-        "heard": bench.heard.get(serial, []),
-        "typed": {},
-        "busy": bench.capture.about["serial"] if bench.capture else None,
-        "dial": dial_svg(tuple(shown), model.rotation, look=ON_PAGE),
-        "path": path_svg(path_view(shop, serial), model.rotation),
-        "clock": lambda angle: clock_text(angle, model.rotation),
-        "limit_g": min(model.house_limit().limit_g),
+        "typed": typed,
+        "busy": bench.capture.about.serial if bench.capture else None,
+        "dial": dial_svg(shown, model.rotation, look=ON_PAGE),
+        "path": path_svg(path_of(story, past), model.rotation),
+        "limit_g": limit_g,
     }
-
-
-def _rig_words(shop: Workshop) -> list[str]:
-    """Return what has to be said of rigs that have a master, before a customer's piece is judged."""
-    return [
-        w for name in shop.book.rig_names() if shop.rig(name).master for w in rig_words(shop, name)
-    ]

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import math
-from typing import Any
+from collections.abc import Iterable, Sequence
 
 from fastapi import APIRouter, Depends, Request, Response
 
-from ...ledger.store.entries import Row
 from ...quantities.checks import iso_date
 from ...quantities.errors import BadInput, HeavyspotError
 from ...statistics.survival import Survival
 from ...workshop.insight import questions, store
+from ...workshop.job.lookup import piece_count
 from ...workshop.keep.long_work import LongWork
+from ...workshop.records import Content
 from ...workshop.rows_text import rows_csv
 from ...workshop.shop import Workshop
 from ..access import Who, allowed
@@ -22,6 +23,12 @@ from ..page import Text, goto, page
 from .ledger import Works
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
+
+SHOWN = 200
+"""Rows of an answer on the page; the file holds them all."""
+
+FEW_ADVICES = 10
+"""Fewer advices than this tell little (ours)."""
 
 SMALL = 50_000
 """Pieces up to which the copy is brought up to date before the page is shown; above, on asking."""
@@ -35,13 +42,14 @@ PIECES = (
     "mass_mg", "first_ratio", "last_ratio", "verdict", "claim_days",
 )  # fmt: skip
 ELSEWHERE = ("model", "pieces", "one", "two", "three", "over", "mean", "sd", "cpk")
+SUPPLIERS = ("supplier", "pieces", "low", "middle", "high", "alarm")
 CLAIMS = ("band", "pieces", "claims", "half_year", "one_year", "two_years")
 
 
 def _ready(shop: Workshop, works: LongWork, by: str) -> Response | None:
     """Bring the copy up to date when that is quick; else begin it, and lead to its progress the first time."""
-    there = (shop.book.folder / store.FILE).exists()
-    if shop.book.piece_count() <= SMALL:
+    there = (shop.folder / store.FILE).exists()
+    if piece_count(shop) <= SMALL:
         store.refresh(shop)
         return None
     if there:
@@ -81,16 +89,16 @@ def insight(
         return wait
     rows = questions.overview(shop, by, since=_day(since))
     if csv:
-        return _csv(rows, OVERVIEW, f"by-{by}.csv")
+        return _csv(map(vars, rows), OVERVIEW, f"by-{by}.csv")
     chart = ""
     if by in ("week", "month") and len(rows) > 1:
         shown = rows[::-1]
         chart = line_chart(
             [
-                Line("passed at first spin", [(i, 100 * r["first"]) for i, r in enumerate(shown)]),
+                Line("passed at first spin", [(i, 100 * r.first) for i, r in enumerate(shown)]),
             ],
             title=f"Passed at the first spin by {by}", x_label=by, y_label="passed at first spin, %",
-            y_from=0.0, y_to=100.0, x_ends=(shown[0]["name"], shown[-1]["name"]),
+            y_from=0.0, y_to=100.0, x_ends=(str(shown[0].name), str(shown[-1].name)),
         )  # fmt: skip
     values = {
         "rows": rows,
@@ -99,7 +107,7 @@ def insight(
         "groups": list(questions.GROUPS),
         "chart": chart,
     }
-    return page(request, "insight.html", values)
+    return page(request, "insight/overview.html", values)
 
 
 @router.get("/insight/pieces")
@@ -109,9 +117,9 @@ def pieces(
     """The pieces behind a number."""
     rows = questions.pieces_behind(shop, by, name, since=_day(since), most=100_000 if csv else 500)
     if csv:
-        return _csv(rows, PIECES, "pieces.csv")
+        return _csv(map(vars, rows), PIECES, "pieces.csv")
     return page(
-        request, "insight_pieces.html", {"rows": rows, "by": by, "name": name, "since": since}
+        request, "insight/pieces.html", {"rows": rows, "by": by, "name": name, "since": since}
     )
 
 
@@ -123,11 +131,7 @@ def suppliers(request: Request, shop: Shop, works: Works, who: Who, csv: bool = 
         return wait
     found = questions.incoming(shop)
     if csv:
-        rows = [
-            {k: getattr(s, k) for k in ("supplier", "pieces", "low", "middle", "high", "alarm")}
-            for s in found
-        ]
-        return _csv(rows, ("supplier", "pieces", "low", "middle", "high", "alarm"), "suppliers.csv")
+        return _csv(map(vars, found), SUPPLIERS, "suppliers.csv")
     charts = {
         s.supplier: line_chart(
             [Line("", [(i, math.exp(v)) for i, v in enumerate(s.chart.points)])],
@@ -138,8 +142,8 @@ def suppliers(request: Request, shop: Shop, works: Works, who: Who, csv: bool = 
         for s in found
         if s.chart is not None
     }  # fmt: skip
-    values = {"found": found, "charts": charts, "few": questions.FEW}
-    return page(request, "insight_suppliers.html", values)
+    values = {"found": found, "charts": charts, "few_pieces": questions.FEW}
+    return page(request, "insight/suppliers.html", values)
 
 
 @router.get("/insight/limits")
@@ -150,9 +154,9 @@ def limits(request: Request, shop: Shop, works: Works, who: Who, csv: bool = Fal
         return wait
     rows = questions.shipped_elsewhere(shop)
     if csv:
-        return _csv(rows, ELSEWHERE, "limits.csv")
-    values = {"rows": rows, "advice": questions.advice_kept(shop)}
-    return page(request, "insight_limits.html", values)
+        return _csv(map(vars, rows), ELSEWHERE, "limits.csv")
+    values = {"rows": rows, "advice": questions.advice_kept(shop), "few_advices": FEW_ADVICES}
+    return page(request, "insight/limits.html", values)
 
 
 @router.get("/insight/claims")
@@ -177,13 +181,13 @@ def claims(request: Request, shop: Shop, works: Works, who: Who, csv: bool = Fal
         lines, title="Pieces without a claim", x_label="days since it left", y_label="without a claim, %",
         y_from=math.floor(lowest), y_to=100.0,
     )  # fmt: skip
-    return page(request, "insight_claims.html", {"rows": rows, "chart": chart})
+    return page(request, "insight/claims.html", {"rows": rows, "chart": chart})
 
 
 @router.get("/insight/ask")
 def ask_page(request: Request) -> Response:
     """A question of one's own."""
-    return page(request, "insight_ask.html", {"question": EXAMPLE})
+    return page(request, "insight/ask.html", {"question": EXAMPLE})
 
 
 @router.post("/insight/ask")
@@ -197,11 +201,13 @@ def ask(
             return wait
         names, rows = store.ask(shop, question)
     except HeavyspotError as fault:
-        return page(request, "insight_ask.html", {"question": question, "fault": fault}, status=422)
+        return page(request, "insight/ask.html", {"question": question, "fault": fault}, status=422)
     if csv:
         return _csv([dict(zip(names, r, strict=True)) for r in rows], names, "answer.csv")
-    values = {"question": question, "names": names, "answer": rows[:200], "many": len(rows)}
-    return page(request, "insight_ask.html", values)
+    answer = rows[:SHOWN]
+    values = {"question": question, "names": names, "answer": answer, "many": len(rows)}
+    values["cut_short"] = f", the first {SHOWN} shown" if len(rows) > SHOWN else ""
+    return page(request, "insight/ask.html", values)
 
 
 EXAMPLE = """select model, count(*) as pieces, round(avg(runs), 2) as runs
@@ -225,6 +231,8 @@ def _day(since: str) -> str:
         return ""
 
 
-def _csv(rows: list[Row], columns: Any, name: str) -> Response:
+def _csv(rows: Iterable[Content], columns: Sequence[str], name: str) -> Response:
     headers = {"Content-Disposition": f'attachment; filename="{name}"'}
-    return Response(rows_csv(rows, columns), media_type="text/csv; charset=utf-8", headers=headers)
+    return Response(
+        rows_csv(list(rows), columns), media_type="text/csv; charset=utf-8", headers=headers
+    )

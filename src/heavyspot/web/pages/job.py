@@ -2,57 +2,79 @@
 
 from __future__ import annotations
 
-from typing import Any
+from dataclasses import asdict
+from urllib.parse import quote
 
 from fastapi import APIRouter, Depends, Request, Response
 
 from ...quantities.errors import HeavyspotError
 from ...sheet.plots import ON_PAGE, runs_svg
-from ...workshop.cartridge.curves_view import curves_view
+from ...workshop.cartridge.curves_view import view_of
+from ...workshop.cartridge.past import past_runs
+from ...workshop.cartridge.story import story_of
 from ...workshop.job.editing import POSITIONS, Member, add_job, amend_job, amend_piece, find_job
-from ...workshop.shop import Workshop
+from ...workshop.job.lookup import (
+    amendments_of,
+    has_piece,
+    newest_jobs,
+    newest_pieces,
+    pieces_of_job,
+    search_pieces,
+)
+from ...workshop.job.pieces import add_piece
+from ...workshop.job.seen import saw
+from ...workshop.model.models import model_names
+from ...workshop.records import Found
+from ...workshop.rotor.machines import rotor_names
+from ...workshop.shop import Workshop, find_piece
 from ..access import Who, allowed
 from ..deps import Shop, TheBench
 from ..files import Language, job_sheets_answer, label_answer
 from ..page import Text, goto, page
 from ..tables_out import MOST_ROWS, pieces_as
+from ..views.job import member_view
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
+
+JOB_FIELDS = ("customer", "invoice", "due", "note")
 ROWS = 4
 SHOWN = 60
+FOUND = 50
 
 
 @router.get("/")
 def home(request: Request, shop: Shop, bench: TheBench) -> Response:
     """The day's pieces, and the box that takes a scan."""
-    spinning = bench.capture.about["serial"] if bench.capture else None
-    rows = list(reversed(shop.book.pieces(most=SHOWN)))
-    return page(request, "home.html", {"pieces": rows, "spinning": spinning})
+    spinning = bench.capture.about.serial if bench.capture else None
+    rows = newest_pieces(shop, SHOWN)
+    return page(request, "job/day_book.html", {"pieces": rows, "spinning": spinning})
 
 
 @router.get("/find")
 def find(request: Request, shop: Shop, q: str = "") -> Response:
     """Where what was scanned or typed leads: a serial to its bench, other words to what holds them."""
     typed = q.strip()
-    if typed and shop.book.piece(typed):
+    if typed and has_piece(shop, typed):
         return goto("/bench", typed)
-    found: dict[str, Any] = _found(shop, typed) if typed else {"pieces": [], "exact": True}
-    if found["pieces"] and found["exact"]:
-        return page(request, "search.html", found)
-    alike = found["pieces"][:5]
-    return page(request, "new_piece.html", _form(shop, {"serial": typed}) | {"alike": alike})
+    found = search_pieces(shop, typed, most=FOUND) if typed else None
+    if found and found.rows and found.exact:
+        return page(request, "find/search.html", _found(typed, found))
+    alike = found.rows[:5] if found else []
+    return page(
+        request, "cartridge/new_piece.html", _form(shop, {"serial": typed}) | {"alike": alike}
+    )
 
 
 @router.get("/pieces")
 def new_piece(request: Request, shop: Shop, serial: str = "") -> Response:
     """The form for a new piece."""
-    return page(request, "new_piece.html", _form(shop, {"serial": serial.strip()}))
+    return page(request, "cartridge/new_piece.html", _form(shop, {"serial": serial.strip()}))
 
 
 @router.get("/search/rows")
 def search_rows(request: Request, shop: Shop, q: str = "") -> Response:
     """The rows alone, as one types."""
-    return page(request, "search_rows.html", _found(shop, q))
+    return page(request, "find/search_rows.html", _found(q, search_pieces(shop, q, most=FOUND)))
 
 
 @router.get("/search.csv")
@@ -74,20 +96,20 @@ def search_parquet(shop: Shop, who: Who, q: str = "") -> Response:
 
 
 def _table(shop: Workshop, by: str, q: str, kind: str) -> Response:
-    rows = shop.book.search.find(q, most=MOST_ROWS).rows
-    shop.book.looks.saw(by, "list", q)
+    rows = search_pieces(shop, q, most=MOST_ROWS).rows
+    saw(shop, by, "list", q)
     content, media = pieces_as(kind, rows)
     headers = {"Content-Disposition": f'attachment; filename="pieces.{kind}"'}
     return Response(content, media_type=media, headers=headers)
 
 
-def _found(shop: Workshop, q: str) -> dict[str, Any]:
-    found = shop.book.search.find(q)
-    return {"q": q.strip(), "pieces": found.rows, "exact": found.exact}
+def _found(q: str, found: Found) -> dict[str, object]:
+    cut_short = len(found.rows) >= FOUND
+    return {"q": q.strip(), "pieces": found.rows, "exact": found.exact, "cut_short": cut_short}
 
 
 @router.post("/pieces")
-def add_piece(
+def post_piece(
     request: Request,
     shop: Shop,
     who: Who,
@@ -100,17 +122,17 @@ def add_piece(
     """Add a piece and go to its bench; a fault stands at the form with all that was typed."""
     typed = {"customer": customer, "invoice": invoice, "position": position}
     try:
-        shop.add_piece(serial, model, by=who.name, **typed)
+        add_piece(shop, serial, model, by=who.name, **typed)
     except HeavyspotError as fault:
         values = _form(shop, typed | {"serial": serial, "model": model}) | {"fault": fault}
-        return page(request, "new_piece.html", values, status=422)
+        return page(request, "cartridge/new_piece.html", values, status=422)
     return goto("/bench", serial.strip())
 
 
 @router.get("/pieces/{serial:path}")
 def piece_page(request: Request, serial: str, shop: Shop) -> Response:
     """A piece: what is written of it, and the form that amends it."""
-    return page(request, "piece.html", _piece(shop, serial))
+    return page(request, "cartridge/piece.html", _piece(shop, serial))
 
 
 @router.post("/pieces/{serial:path}")
@@ -130,23 +152,24 @@ def change_piece(
     try:
         now = amend_piece(shop, serial, typed, by=who.name, why=why, seen=seen)
     except HeavyspotError as fault:
-        values = _piece(shop, serial) | {"fault": fault, "typed": typed | {"why": why}}
-        return page(request, "piece.html", values, status=422)
+        typed = {"new_serial": new_serial, "model": model, "position": position, "why": why}
+        values = _piece(shop, serial, typed) | {"fault": fault}
+        return page(request, "cartridge/piece.html", values, status=422)
     return goto("/pieces", now)
 
 
 @router.get("/jobs")
 def jobs(request: Request, shop: Shop) -> Response:
     """The newest jobs."""
-    rows = shop.book.recent_jobs(SHOWN)
-    members = {r["id"]: shop.book.pieces(job_id=r["id"]) for r in rows}
-    return page(request, "jobs.html", {"jobs": rows, "members": members})
+    rows = newest_jobs(shop, SHOWN)
+    members = {r.id: pieces_of_job(shop, r.id) for r in rows}
+    return page(request, "job/jobs.html", {"jobs": rows, "members": members})
 
 
 @router.get("/jobs/new")
 def new_job(request: Request, shop: Shop) -> Response:
     """The form for a job with its pieces."""
-    return page(request, "new_job.html", _job_form(shop, {}))
+    return page(request, "job/new_job.html", _job_form(shop, {}))
 
 
 @router.post("/jobs")
@@ -157,12 +180,12 @@ async def make_job(request: Request, shop: Shop, who: Who) -> Response:
         Member(*(typed.get(f"{field}-{i}", "") for field in ("serial", "model", "position")))
         for i in range(ROWS)
     ]
-    about = {k: typed.get(k, "") for k in ("customer", "invoice", "due", "note")}
+    about = {k: typed.get(k, "") for k in JOB_FIELDS}
     try:
         job_id = add_job(shop, members, by=who.name, **about)
     except HeavyspotError as fault:
         values = _job_form(shop, typed) | {"fault": fault}
-        return page(request, "new_job.html", values, status=422)
+        return page(request, "job/new_job.html", values, status=422)
     return goto("/jobs", job_id)
 
 
@@ -176,7 +199,7 @@ def job_sheets(job_id: str, shop: Shop, who: Who, language: Language = "") -> Re
 @router.get("/jobs/{job_id}")
 def job_page(request: Request, job_id: str, shop: Shop) -> Response:
     """A job's pieces side by side."""
-    return page(request, "job.html", _job(shop, job_id))
+    return page(request, "job/job.html", _job(shop, job_id))
 
 
 @router.post("/jobs/{job_id}")
@@ -197,8 +220,8 @@ def change_job(
     try:
         amend_job(shop, job_id, typed, by=who.name, why=why, seen=seen)
     except HeavyspotError as fault:
-        values = _job(shop, job_id) | {"fault": fault, "typed": typed | {"why": why}}
-        return page(request, "job.html", values, status=422)
+        values = _job(shop, job_id, typed | {"why": why}) | {"fault": fault}
+        return page(request, "job/job.html", values, status=422)
     return goto("/jobs", job_id)
 
 
@@ -206,53 +229,56 @@ def change_job(
 def labels(shop: Shop, job: str, size: str = "a4") -> Response:
     """Make the labels of a job's pieces."""
     find_job(shop, job)
-    return label_answer(shop, [p["serial"] for p in shop.book.pieces(job_id=job)], size)
+    return label_answer(shop, [p.serial for p in pieces_of_job(shop, job)], size)
 
 
-def _form(shop: Shop, typed: dict[str, str]) -> dict[str, Any]:
-    return {"models": shop.book.model_names(), "positions": POSITIONS, **typed}
+def _form(shop: Shop, typed: dict[str, str]) -> dict[str, object]:
+    return {"models": model_names(shop), "positions": POSITIONS, **typed}
 
 
-def _job_form(shop: Shop, typed: dict[str, str]) -> dict[str, Any]:
-    values = {"models": shop.book.model_names(), "positions": POSITIONS}
+def _job_form(shop: Shop, typed: dict[str, str]) -> dict[str, object]:
+    values = {"models": model_names(shop), "positions": POSITIONS}
     return values | {"typed": typed, "rows": range(ROWS)}
 
 
-def _piece(shop: Shop, serial: str) -> dict[str, Any]:
-    piece = shop.piece(serial)
+def _piece(shop: Shop, serial: str, typed: dict[str, str] | None = None) -> dict[str, object]:
+    piece = find_piece(shop, serial)
+    is_rotor = piece.kind == "rotor"
+    written = {"new_serial": piece.serial, "model": piece.model, "position": piece.position}
     return {
         "piece": piece,
-        "job": find_job(shop, piece["job_id"]),
-        "story": shop.story(serial),
-        "amendments": shop.book.amendments(piece["id"]),
-        "models": shop.book.model_names(shop.kind_of(piece["model"])),
-        "rotor": shop.kind_of(piece["model"]) == "rotor",
+        "job": find_job(shop, piece.job_id),
+        "cuts": () if is_rotor else story_of(shop, piece).made,
+        "amendments": amendments_of(shop, piece.id),
+        "models": rotor_names(shop) if is_rotor else model_names(shop),
+        "rotor": is_rotor,
         "positions": POSITIONS,
-        "typed": {},
+        "typed": written | (typed or {}),
     }
 
 
-def _job(shop: Shop, job_id: str) -> dict[str, Any]:
+def _job(shop: Shop, job_id: str, typed: dict[str, str] | None = None) -> dict[str, object]:
     job = find_job(shop, job_id)
-    members = shop.book.pieces(job_id=job_id)
-    rotors = {m["serial"] for m in members if shop.kind_of(m["model"]) == "rotor"}
+    members = pieces_of_job(shop, job_id)
+    stories = {m.serial: story_of(shop, m) for m in members if m.kind != "rotor"}
     drawn = {
-        m["serial"]: runs_svg(
-            curves_view(shop, m["serial"]),
-            name=f"Vibration of {m['serial']} against speed",
+        serial: runs_svg(
+            view_of(story, past_runs(shop, story)),
+            name=f"Vibration of {serial} against speed",
             look=ON_PAGE,
             width=560,
             height=320,
         )
-        for m in members
-        if m["number"] and m["serial"] not in rotors
+        for serial, story in stories.items()
+        if story.runs
     }
+    views = [member_view(m, stories.get(m.serial), serial_in_path=quote(m.serial)) for m in members]
+    written = {k: v for k, v in asdict(job).items() if k in JOB_FIELDS}
     return {
         "job": job,
-        "members": members,
+        "members": views,
+        "has_sheets": any(v.has_sheet for v in views),
         "drawn": drawn,
-        "rotors": rotors,
-        "stories": {m["serial"]: shop.story(m["serial"]) for m in members},
-        "amendments": shop.book.amendments(job_id),
-        "typed": {},
+        "amendments": amendments_of(shop, job_id),
+        "typed": written | (typed or {}),
     }

@@ -2,25 +2,28 @@
 
 from __future__ import annotations
 
-import re
 import zipfile
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Depends, File, Request, Response, UploadFile
 from fastapi.responses import FileResponse
 
-from ...ledger.store.identity import new_id
-from ...quantities.errors import HeavyspotError, LedgerFault
+from ...quantities.errors import BadInput, HeavyspotError, NotThere
+from ...workshop.job.lookup import search_pieces
+from ...workshop.keep.ledger_state import newest_link
 from ...workshop.keep.long_work import LongWork, Work
 from ...workshop.old_book.bring import bring_in, open_reading, preview
 from ...workshop.old_book.incoming import Incoming, receive
 from ...workshop.old_book.layout import FIELDS, layout_of
 from ...workshop.sheets.look import shop_look
-from ...workshop.sheets.reissue import reissue
+from ...workshop.sheets.reissue import find_reissue, new_reissue, reissue
 from ...workshop.shop import Workshop
+from ...workshop.station.disagreements import waiting_count
 from ..access import Who, allowed
 from ..deps import Shop
 from ..page import Text, goto, page
+from ..views.old_book import column_words, few_names, merged
+from ..views.work import work_view
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
 
@@ -39,16 +42,18 @@ Works = Annotated[LongWork, Depends(the_works)]
 @router.get("/ledger")
 def ledger_page(request: Request, shop: Shop, works: Works) -> Response:
     """What concerns the ledger as a whole."""
-    number, digest = shop.book.head()
-    held = len(shop.book.holding.pieces()) + len(shop.book.exchange.clashes())
-    values = {"number": number, "digest": digest, "works": works.all()[:10], "held": held}
-    return page(request, "ledger.html", values)
+    number, digest = newest_link(shop)
+    held = waiting_count(shop)
+    values = {"number": number, "digest": digest[:16], "works": works.all()[:10], "held": held}
+    return page(request, "ledger/ledger.html", values)
 
 
 @router.get("/progress/{id_}")
 def work_page(request: Request, id_: str, works: Works, part: bool = False) -> Response:
     """One piece of long work; its page asks for the part that changes."""
-    return page(request, "work_state.html" if part else "work.html", {"work": _work(works, id_)})
+    work = _work(works, id_)
+    name = "ledger/work_state.html" if part else "ledger/work.html"
+    return page(request, name, {"work": work, "view": work_view(work)})
 
 
 @router.post("/progress/{id_}/stop")
@@ -61,7 +66,7 @@ def stop_work(id_: str, works: Works) -> Response:
 def _work(works: LongWork, id_: str) -> Work:
     found = works.find(id_)
     if found is None:
-        raise LedgerFault("There is no piece of work of that name.", remedy="Look at the ledger.")
+        raise NotThere("There is no work of that name.", remedy="Look at the ledger.")
     return found
 
 
@@ -70,13 +75,13 @@ def sheets_anew(
     request: Request, shop: Shop, works: Works, who: Who, find: Text = "", language: Text = ""
 ) -> Response:
     """Issue the sheets of all pieces that are found."""
-    found = shop.book.search.find(find, most=5000)
-    serials = [p["serial"] for p in found.rows if p["number"] and found.exact]
-    folder = shop.book.folder / "reissued" / new_id()
+    found = search_pieces(shop, find, most=5000)
+    serials = [p.serial for p in found.rows if p.number and found.exact]
+    folder = new_reissue(shop)
     try:
         if not serials:
-            raise LedgerFault("No piece that was measured is found.", remedy="Search for others.")
-        shop_look(shop.book.folder, language)
+            raise NotThere("No piece that was measured is found.", remedy="Search for others.")
+        shop_look(shop.folder, language)
         work = works.begin(
             f"Sheets of {len(serials):,} pieces",
             lambda progress, stop: reissue(
@@ -93,9 +98,7 @@ def sheets_anew(
 @router.get("/ledger/sheets/{id_}.zip")
 def sheets_made(id_: str, shop: Shop) -> Response:
     """The sheets that were issued in one go, as one archive."""
-    folder = shop.book.folder / "reissued" / id_
-    if not re.fullmatch("[0-9a-f-]{36}", id_) or not folder.is_dir():
-        raise LedgerFault("There is no piece of work of that name.", remedy="Issue them again.")
+    folder = find_reissue(shop, id_)
     path = folder.with_suffix(".zip")
     with zipfile.ZipFile(path, "w") as archive:
         for pdf in sorted(folder.glob("*.pdf")):
@@ -106,7 +109,7 @@ def sheets_made(id_: str, shop: Shop) -> Response:
 @router.get("/old-book")
 def old_book(request: Request) -> Response:
     """Where a table is handed in."""
-    return page(request, "old_book_new.html")
+    return page(request, "ledger/old_book_new.html")
 
 
 @router.post("/old-book")
@@ -117,10 +120,10 @@ async def hand_in(
     content = await file.read() if file else b""
     try:
         if not content:
-            raise LedgerFault("No file was chosen.", remedy="Choose a CSV or a workbook.")
+            raise BadInput("No file was chosen.", remedy="Choose a CSV or a workbook.")
         got = receive(shop, (file.filename if file else "") or "", content)
     except HeavyspotError as fault:
-        return page(request, "old_book_new.html", {"fault": fault}, status=422)
+        return page(request, "ledger/old_book_new.html", {"fault": fault}, status=422)
     return goto("/old-book", got.id)
 
 
@@ -129,14 +132,14 @@ def rejects(id_: str, shop: Shop) -> Response:
     """The rows that were not taken, each with its reason."""
     path = Incoming(shop, id_).rejects
     if not path.exists():
-        raise LedgerFault("There is no piece that was refused.", remedy="All rows were taken.")
+        raise NotThere("No row was refused.", remedy="All rows were taken.")
     return FileResponse(path, media_type="text/csv", filename="rejects.csv")
 
 
 @router.get("/old-book/{id_}")
 def look(request: Request, id_: str, shop: Shop, sheet: str = "") -> Response:
     """A table as it would be read."""
-    return page(request, "old_book.html", _looked(shop, Incoming(shop, id_), sheet))
+    return page(request, "ledger/old_book.html", _looked(shop, Incoming(shop, id_), sheet))
 
 
 @router.post("/old-book/{id_}")
@@ -161,7 +164,7 @@ async def say(
             return goto("/old-book", id_)
         seen = preview(shop, table, got.layout())
         if seen.questions:
-            raise LedgerFault(seen.questions[0], remedy="")
+            raise BadInput(seen.questions[0], remedy="")
         work = works.begin(
             f"{'Counting' if do == 'count' else 'Taking'} {got.name}",
             lambda progress, stop: bring_in(
@@ -173,14 +176,16 @@ async def say(
         )  # fmt: skip
     except HeavyspotError as fault:
         values = _looked(shop, got, sheet) | {"fault": fault}
-        return page(request, "old_book.html", values, status=422)
+        return page(request, "ledger/old_book.html", values, status=422)
     return goto("/progress", work.id)
 
 
-def _looked(shop: Workshop, got: Incoming, sheet: str) -> dict[str, Any]:
+def _looked(shop: Workshop, got: Incoming, sheet: str) -> dict[str, object]:
     table = got.table(sheet)
     seen = preview(shop, table, got.layout())
     return {
-        "got": got, "table": table, "seen": seen, "fields": list(FIELDS), "orders": ORDERS,
+        "got": got, "table": table, "seen": seen, "fields": list(FIELDS),
+        "column_words": column_words(list(FIELDS)), "customers": merged(seen.layout.customers),
+        "new_models": few_names(seen.new_models), "orders": ORDERS,
         "rejects": got.rejects.exists(),
     }  # fmt: skip

@@ -3,19 +3,27 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Any
 
 from fastapi import APIRouter, Depends, Request, Response
 
 from ...balance.geometry import DENSITY_G_CM3
 from ...quantities.errors import HeavyspotError, LedgerFault
 from ...sources.toml_text import write_toml
-from ...workshop.cartridge.model_file import ModelFile
 from ...workshop.insight.gains import shop_gains
-from ...workshop.rig.record import KINDS, RigRecord
+from ...workshop.model.model_file import ModelFile
+from ...workshop.model.models import (
+    add_model,
+    add_model_text,
+    find_model,
+    model_entry,
+    model_names,
+)
+from ...workshop.rig.record import KINDS, RigRecord, add_rig, all_rigs, find_rig, rig_version
 from ..access import Who, allowed
 from ..deps import Shop
 from ..page import Text, goto, page
+from ..views.model import model_card
+from ..views.rig import rig_card
 from .model_form import (
     PLANE_ROWS,
     SENSOR_ROWS,
@@ -28,7 +36,10 @@ from .model_form import (
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
 
-FIRST_MODEL: dict[str, Any] = {
+FEW_ADVICES = 50
+"""Fewer advices than this in a tenth tell little of a chance (ours)."""
+
+FIRST_MODEL: dict[str, object] = {
     "rotation": "clockwise",
     "plane": [{"name": "nut", "cutter": "flat", "material": "steel"}],
 }
@@ -37,16 +48,17 @@ FIRST_MODEL: dict[str, Any] = {
 @router.get("/models")
 def models(request: Request, shop: Shop) -> Response:
     """The models."""
-    values = {"models": [shop.model(n) for n in shop.book.model_names()]}
-    return page(request, "models.html", values)
+    values = {"models": [model_card(find_model(shop, n)) for n in model_names(shop)]}
+    return page(request, "cartridge/models.html", values)
 
 
 @router.get("/models/edit")
 def model_page(request: Request, shop: Shop, name: str = "") -> Response:
     """The form for a model, new or known."""
-    content = shop.model(name).model_dump(mode="json", exclude_unset=True) if name else FIRST_MODEL
-    row = shop.book.model(name) if name else None
-    typed = model_typed(content) | {"seen": row["id"] if row else ""}
+    content = (
+        find_model(shop, name).model_dump(mode="json", exclude_unset=True) if name else FIRST_MODEL
+    )
+    typed = model_typed(content) | {"seen": model_entry(shop, name).id if name else ""}
     return _model(request, typed, {}, known=name, content=content)
 
 
@@ -55,14 +67,14 @@ async def put_model(request: Request, shop: Shop, who: Who) -> Response:
     """Add a model or a new version; each fault stands at its field with all that was typed."""
     typed = {k: str(v) for k, v in (await request.form()).items()}
     known = typed.get("known", "")
-    old = shop.model(known).model_dump(mode="json", exclude_unset=True) if known else {}
+    old = find_model(shop, known).model_dump(mode="json", exclude_unset=True) if known else {}
     content = model_content(typed, old)
     faults = faults_by_field(ModelFile, content)
     if faults:
         return _model(request, typed, faults, known=known, content=content)
     seen = typed.get("seen") if known and content["name"] == known else None
     try:
-        made = shop.add_model(content, by=who.name, seen=seen)
+        made = add_model(shop, content, by=who.name, seen=seen)
     except LedgerFault as fault:
         return _model(
             request, typed, {"": f"{fault.message} {fault.remedy}"}, known=known, content=content
@@ -74,7 +86,7 @@ async def put_model(request: Request, shop: Shop, who: Who) -> Response:
 def put_model_text(request: Request, shop: Shop, who: Who, text: Text = "") -> Response:
     """Add a model from a model file's text."""
     try:
-        model = shop.add_model_text(text, by=who.name)
+        model = add_model_text(shop, text, by=who.name)
     except HeavyspotError as fault:
         values = {"text": text, "fault": fault}
         return _model(request, model_typed(FIRST_MODEL), {}, known="", content={}, **values)
@@ -84,22 +96,24 @@ def put_model_text(request: Request, shop: Shop, who: Who, text: Text = "") -> R
 @router.get("/gains")
 def gains(request: Request, shop: Shop) -> Response:
     """What the shop gains, and whether the advice keeps its word."""
-    return page(request, "gains.html", {"gains": shop_gains(shop)})
+    return page(
+        request, "insight/gains.html", {"gains": shop_gains(shop), "few_advices": FEW_ADVICES}
+    )
 
 
 @router.get("/rigs")
 def rigs(request: Request, shop: Shop) -> Response:
     """The rigs, and until when their sensors may be trusted."""
-    known = {name: shop.rig(name) for name in shop.book.rig_names()}
-    return page(request, "rigs.html", {"rigs": known, "today": date.today().isoformat()})
+    today = date.today().isoformat()
+    cards = [rig_card(name, record, today) for name, record in all_rigs(shop).items()]
+    return page(request, "rig/rigs.html", {"rigs": cards})
 
 
 @router.get("/rigs/edit")
 def rig_page(request: Request, shop: Shop, name: str = "") -> Response:
     """The form for a rig, new or known."""
-    content = shop.rig(name).model_dump(mode="json", exclude_defaults=True) if name else {}
-    row = shop.book.rig(name) if name else None
-    seen = {"name": name, "seen": row["id"] if row else ""}
+    content = find_rig(shop, name).model_dump(mode="json", exclude_defaults=True) if name else {}
+    seen = {"name": name, "seen": rig_version(shop, name)}
     return _rig(request, rig_typed(content) | seen, {}, known=name)
 
 
@@ -116,7 +130,7 @@ async def put_rig(request: Request, shop: Shop, who: Who) -> Response:
     known = typed.get("known", "")
     seen = typed.get("seen") if known == name else None
     try:
-        shop.add_rig(name, content, by=who.name, seen=seen)
+        add_rig(shop, name, content, by=who.name, seen=seen)
     except LedgerFault as fault:
         return _rig(request, typed, {"": f"{fault.message} {fault.remedy}"}, known=known)
     return goto("/rigs")
@@ -128,8 +142,8 @@ def _model(
     faults: dict[str, str],
     *,
     known: str,
-    content: dict[str, Any],
-    **more: Any,
+    content: dict[str, object],
+    **more: object,
 ) -> Response:
     values = {
         "typed": typed,
@@ -140,12 +154,12 @@ def _model(
         "text": write_toml(content),
     }
     status = 422 if faults or more else 200
-    return page(request, "model.html", values | more, status=status)
+    return page(request, "cartridge/model.html", values | more, status=status)
 
 
 def _rig(
     request: Request, typed: dict[str, str], faults: dict[str, str], *, known: str
 ) -> Response:
-    values: dict[str, Any] = {"typed": typed, "faults": faults, "known": known}
+    values: dict[str, object] = {"typed": typed, "faults": faults, "known": known}
     values |= {"rows": range(SENSOR_ROWS), "kinds": KINDS}
-    return page(request, "rig.html", values, status=422 if faults else 200)
+    return page(request, "rig/rig.html", values, status=422 if faults else 200)

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
-from ..page import number
+from ...quantities.typed import decimal_point
 
 PLAIN_WORDS = {
     "missing": "needed",
@@ -32,7 +31,7 @@ PLANE_NUMBERS = (
 SCATTER = ("run_share", "run_angle_deg", "cut_share", "cut_angle_deg", "calibration_share")
 
 
-def model_content(typed: Mapping[str, str], old: dict[str, Any]) -> dict[str, Any]:
+def model_content(typed: Mapping[str, str], old: dict[str, object]) -> dict[str, object]:
     """Return a model's keys from a form; keys the form does not show are kept from the old version.
 
     A limit over speed (several values) is kept as it was unless a single value is typed.
@@ -41,31 +40,31 @@ def model_content(typed: Mapping[str, str], old: dict[str, Any]) -> dict[str, An
     for key in ("name", "rotation", "note"):
         _put(out, key, typed.get(key, "").strip())
     for key in MODEL_NUMBERS:
-        _put(out, key, number(typed.get(key, "")))
-    old_planes = {p["name"]: p for p in old.get("plane", [])}
+        _put(out, key, decimal_point(typed.get(key, "")))
+    old_planes = {str(p.get("name")): p for p in _tables(old, "plane")}
     out["plane"] = [
         plane
         for i in range(PLANE_ROWS)
         if (plane := _plane(typed, f"plane-{i}-", old_planes)) is not None
     ]
-    out["limit"] = _limits(typed, old.get("limit", []))
-    scatter = {k: v for k in SCATTER if (v := number(typed.get(f"scatter-{k}", "")))}
+    out["limit"] = _limits(typed, _tables(old, "limit"))
+    scatter = {k: v for k in SCATTER if (v := decimal_point(typed.get(f"scatter-{k}", "")))}
     if scatter:
         out["scatter"] = scatter
     return {k: v for k, v in out.items() if v != []}
 
 
 def _plane(
-    typed: Mapping[str, str], prefix: str, old: dict[str, dict[str, Any]]
-) -> dict[str, Any] | None:
+    typed: Mapping[str, str], prefix: str, old: dict[str, dict[str, object]]
+) -> dict[str, object] | None:
     name = typed.get(prefix + "name", "").strip()
     if not name and not typed.get(prefix + "radius_mm", "").strip():
         return None
-    plane: dict[str, Any] = dict(old.get(name, {})) | {"name": name}
+    plane: dict[str, object] = dict(old.get(name, {})) | {"name": name}
     for key in ("cutter", "material"):
         _put(plane, key, typed.get(prefix + key, "").strip())
     for key in PLANE_NUMBERS:
-        _put(plane, key, number(typed.get(prefix + key, "")))
+        _put(plane, key, decimal_point(typed.get(prefix + key, "")))
     allowed = typed.get(prefix + "allowed_deg", "").strip()
     _put(plane, "allowed_deg", [_span(part) for part in re.split(r"[;,]\s*", allowed) if part])
     if not plane.get("allowed_deg"):
@@ -77,12 +76,12 @@ def _span(text: str) -> list[str]:
     return [part.strip() for part in re.split(r"\s*(?:-|–|to)\s*", text.strip(), maxsplit=1)]
 
 
-def _limits(typed: Mapping[str, str], old: list[dict[str, Any]]) -> list[dict[str, Any]]:
+def _limits(typed: Mapping[str, str], old: list[dict[str, object]]) -> list[dict[str, object]]:
     shown = {"house": "limit-house", "very good": "limit-good"}
-    out = []
+    out: list[dict[str, object]] = []
     for name, field in shown.items():
         was = next((t for t in old if t.get("name", "house") == name), None)
-        value = number(typed.get(field, ""))
+        value = decimal_point(typed.get(field, ""))
         if value:
             out.append({"name": name, "limit_g": value})
         elif was is not None and isinstance(was["limit_g"], list):
@@ -90,27 +89,29 @@ def _limits(typed: Mapping[str, str], old: list[dict[str, Any]]) -> list[dict[st
     return out + [t for t in old if t.get("name", "house") not in shown]
 
 
-def model_typed(content: dict[str, Any]) -> dict[str, str]:
+def model_typed(content: dict[str, object]) -> dict[str, str]:
     """Return a model's keys as the form shows them."""
     out = {
         k: _shown(content[k]) for k in ("name", "rotation", "note", *MODEL_NUMBERS) if k in content
     }
-    for i, plane in enumerate(content.get("plane", [])[:PLANE_ROWS]):
+    for i, plane in enumerate(_tables(content, "plane")[:PLANE_ROWS]):
         for key, value in plane.items():
-            shown = ", ".join(f"{a:g}-{b:g}" for a, b in value) if key == "allowed_deg" else value
-            out[f"plane-{i}-{key}"] = _shown(shown)
-    for tier in content.get("limit", []):
-        field = {"house": "limit-house", "very good": "limit-good"}.get(tier.get("name", "house"))
+            out[f"plane-{i}-{key}"] = _shown(value)
+    for tier in _tables(content, "limit"):
+        field = {"house": "limit-house", "very good": "limit-good"}.get(
+            str(tier.get("name", "house"))
+        )
         if field and not isinstance(tier["limit_g"], list):
             out[field] = _shown(tier["limit_g"])
-    for key, value in content.get("scatter", {}).items():
-        out[f"scatter-{key}"] = _shown(value)
+    scatter = content.get("scatter")
+    if isinstance(scatter, dict):
+        out |= {f"scatter-{key}": _shown(value) for key, value in scatter.items()}
     return out
 
 
-def rig_content(typed: Mapping[str, str]) -> dict[str, Any]:
+def rig_content(typed: Mapping[str, str]) -> dict[str, object]:
     """Return a rig's keys from a form."""
-    out: dict[str, Any] = {}
+    out: dict[str, object] = {}
     for key in (
         "kind",
         "building",
@@ -123,13 +124,13 @@ def rig_content(typed: Mapping[str, str]) -> dict[str, Any]:
     ):
         _put(out, key, typed.get(key, "").strip())
     for key in ("least_gmm", "reduction"):
-        _put(out, key, number(typed.get(key, "")))
+        _put(out, key, decimal_point(typed.get(key, "")))
     sensors = []
     for i in range(SENSOR_ROWS):
-        sensor: dict[str, Any] = {}
+        sensor: dict[str, object] = {}
         for key in ("name", "number", "unit", "calibrated_at", "due", "certificate"):
             _put(sensor, key, typed.get(f"sensors-{i}-{key}", "").strip())
-        _put(sensor, "sensitivity", number(typed.get(f"sensors-{i}-sensitivity", "")))
+        _put(sensor, "sensitivity", decimal_point(typed.get(f"sensors-{i}-sensitivity", "")))
         if sensor:
             sensors.append(sensor)
     if sensors:
@@ -137,15 +138,15 @@ def rig_content(typed: Mapping[str, str]) -> dict[str, Any]:
     return out
 
 
-def rig_typed(content: dict[str, Any]) -> dict[str, str]:
+def rig_typed(content: dict[str, object]) -> dict[str, str]:
     """Return a rig's keys as the form shows them."""
     out = {k: _shown(v) for k, v in content.items() if k != "sensors" and v is not None}
-    for i, sensor in enumerate(content.get("sensors", [])[:SENSOR_ROWS]):
+    for i, sensor in enumerate(_tables(content, "sensors")[:SENSOR_ROWS]):
         out |= {f"sensors-{i}-{k}": _shown(v) for k, v in sensor.items() if v is not None}
     return out
 
 
-def faults_by_field(kind: type[BaseModel], content: dict[str, Any]) -> dict[str, str]:
+def faults_by_field(kind: type[BaseModel], content: dict[str, object]) -> dict[str, str]:
     """Return each fault of the keys under the name of its field; empty when there is none.
 
     A fault of the whole stands under an empty name.
@@ -165,7 +166,7 @@ def faults_by_field(kind: type[BaseModel], content: dict[str, Any]) -> dict[str,
     return {}
 
 
-def _put(out: dict[str, Any], key: str, value: Any) -> None:
+def _put(out: dict[str, object], key: str, value: object) -> None:
     """Set a key, or drop it where nothing is typed: the default then holds."""
     if value in ("", []):
         out.pop(key, None)
@@ -173,5 +174,13 @@ def _put(out: dict[str, Any], key: str, value: Any) -> None:
         out[key] = value
 
 
-def _shown(value: Any) -> str:
+def _tables(content: Mapping[str, object], key: str) -> list[dict[str, object]]:
+    """Return the tables under a key; none when it is not there."""
+    value = content.get(key)
+    return [t for t in value if isinstance(t, dict)] if isinstance(value, list) else []
+
+
+def _shown(value: object) -> str:
+    if isinstance(value, list):  # spans of angle
+        return ", ".join("-".join(f"{end:g}" for end in span) for span in value)
     return f"{value:.10g}" if isinstance(value, float) else str(value)

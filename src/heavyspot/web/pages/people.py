@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Depends, Form, Request, Response
 from fastapi.responses import JSONResponse, RedirectResponse
 
-from ...quantities.errors import BadInput
+from ...quantities.errors import BadInput, NotAllowed, NotLoggedIn, status_of
 from ...workshop.people import LOGIN_HOURS, ROLES
-from ..access import COOKIE, NotAllowed, Who, allowed
+from ..access import COOKIE, Who, allowed
 from ..deps import people_of
 from ..page import Text, by_script, fault_page, goto, page
 
@@ -17,14 +17,14 @@ from ..page import Text, by_script, fault_page, goto, page
 async def refuse_access(request: Request, fault: Exception) -> Response:
     """Answer `NotAllowed`: a page goes to the login, a program gets JSON."""
     assert isinstance(fault, NotAllowed)
-    if request.url.path.startswith("/api") or (fault.status == 403 and by_script(request)):
-        remedy = "POST name and password to /login." if fault.status == 401 else "Ask an owner."
-        return JSONResponse({"error": fault.text, "remedy": remedy}, fault.status)
-    if fault.status == 401:
+    logged_in = not isinstance(fault, NotLoggedIn)
+    if request.url.path.startswith("/api") or (logged_in and by_script(request)):
+        return JSONResponse({"error": fault.message, "remedy": fault.remedy}, status_of(fault))
+    if not logged_in:
         if by_script(request):
             return Response(status_code=401, headers={"HX-Redirect": "/login"})
         return RedirectResponse("/login", 303)
-    return fault_page(request, BadInput(fault.text, remedy="Ask an owner of the shop."), 403)
+    return fault_page(request, fault, status_of(fault))
 
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
@@ -33,7 +33,7 @@ router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
 @router.get("/login")
 def login_page(request: Request) -> Response:
     """The login."""
-    return page(request, "login.html")
+    return page(request, "people/login.html")
 
 
 @router.post("/login")
@@ -45,13 +45,20 @@ def log_in(
     try:
         token = people.log_in(name, password)
     except BadInput as fault:
-        return page(request, "login.html", {"fault": fault, "name": name}, status=422)
+        return page(request, "people/login.html", {"fault": fault, "name": name}, status=422)
     return _entered(request, token)
 
 
 def _entered(request: Request, token: str) -> Response:
     answer = RedirectResponse("/", 303)
-    answer.set_cookie(COOKIE, token, max_age=round(3600 * LOGIN_HOURS), **cookie_safety(request))
+    answer.set_cookie(
+        COOKIE,
+        token,
+        max_age=round(3600 * LOGIN_HOURS),
+        httponly=True,
+        samesite="strict",
+        secure=over_tls(request),
+    )
     return answer
 
 
@@ -82,14 +89,14 @@ def set_pin(request: Request, who: Who, pin: Text = "") -> Response:
     return goto("/switch")
 
 
-def _switch(request: Request, **values: Any) -> Response:
+def _switch(request: Request, **values: object) -> Response:
     values |= {"names": people_of(request).with_pins()}
-    return page(request, "switch.html", values, status=422 if "fault" in values else 200)
+    return page(request, "people/switch.html", values, status=422 if "fault" in values else 200)
 
 
-def cookie_safety(request: Request) -> dict[str, Any]:
-    """Return the cookie's attributes; Secure whenever the page came over TLS."""
-    return {"httponly": True, "samesite": "strict", "secure": request.url.scheme == "https"}
+def over_tls(request: Request) -> bool:
+    """Return whether the page came over TLS: the cookie is then Secure."""
+    return request.url.scheme == "https"
 
 
 @router.post("/logout")
@@ -130,6 +137,6 @@ def end_user(request: Request, who: Who, name: Text = "") -> Response:
     return goto("/users")
 
 
-def _users(request: Request, **values: Any) -> Response:
+def _users(request: Request, **values: object) -> Response:
     values |= {"users": people_of(request).users(), "roles": ROLES}
-    return page(request, "users.html", values, status=422 if "fault" in values else 200)
+    return page(request, "people/users.html", values, status=422 if "fault" in values else 200)

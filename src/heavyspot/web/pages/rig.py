@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from fastapi import APIRouter, Depends, Request, Response
 
 from ...quantities.errors import HeavyspotError
+from ...quantities.typed import typed_number, typed_or_none
 from ...workshop.keep.long_work import LongWork
-from ...workshop.keep.reread import Settings, begin_reread, call_back, go_on
+from ...workshop.keep.reread import (
+    Settings,
+    begin_reread,
+    call_back,
+    find_reread,
+    go_on,
+    newest_rereads,
+)
+from ...workshop.model.models import model_names
+from ...workshop.rig.checks import shaker_checks_of, studies_of
 from ...workshop.rig.health import (
     check_shaker,
     compare_rigs,
@@ -18,15 +26,21 @@ from ...workshop.rig.health import (
     run_study,
     study_so_far,
 )
+from ...workshop.rig.record import rig_names
 from ...workshop.rows_text import rows_csv
 from ...workshop.shop import Workshop
 from ..access import Who, allowed
 from ..charts import Line, line_chart
 from ..deps import Shop
-from ..page import Text, goto, number, page
+from ..page import Text, goto, page
+from ..views.health import gain_to_undo, master_view, shaker_views, so_far_words
 from .ledger import Works
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
+
+PAIRS = 30
+CALLED = 200
+"""Rows of a table on the page."""
 
 BACK = (
     "serial", "customer", "invoice", "number", "at", "rig", "was", "was_ratio", "verdict", "worst_ratio", "sheet",
@@ -36,16 +50,16 @@ BACK = (
 @router.get("/rig-health/{name:path}")
 def health(request: Request, name: str, shop: Shop, other: str = "") -> Response:
     """How a rig stands."""
-    return page(request, "rig_health.html", _health(shop, name, other))
+    return page(request, "rig/health.html", _health(shop, name, other))
 
 
 @router.post("/rig-health/{name:path}/shaker")
 def shaker(request: Request, name: str, shop: Shop, who: Who, reads: Text = "") -> Response:
     """Judge and keep a check with a hand-held shaker."""
     try:
-        check_shaker(shop, name, reads_m_s2=number(reads), by=who.name)
+        check_shaker(shop, name, reads_m_s2=typed_number("reading", reads), by=who.name)
     except HeavyspotError as fault:
-        return page(request, "rig_health.html", _health(shop, name) | {"fault": fault}, status=422)
+        return page(request, "rig/health.html", _health(shop, name) | {"fault": fault}, status=422)
     return goto("/rig-health", name)
 
 
@@ -60,12 +74,13 @@ def study(
         run_study(shop, name, pieces, since=since, by=who.name)
     except HeavyspotError as fault:
         so_far = study_so_far(shop, name, pieces, since=since) if pieces else {}
-        values = _health(shop, name) | {"fault": fault, "typed": typed, "so_far": so_far}
-        return page(request, "rig_health.html", values, status=422)
+        more = {"fault": fault, "typed": typed, "so_far": so_far_words(so_far)}
+        values = _health(shop, name) | more
+        return page(request, "rig/health.html", values, status=422)
     return goto("/rig-health", name)
 
 
-def _health(shop: Workshop, name: str, other: str = "") -> dict[str, Any]:
+def _health(shop: Workshop, name: str, other: str = "") -> dict[str, object]:
     state = master_state(shop, name)
     chart = ""
     if state and state.single and state.weighted:
@@ -77,15 +92,18 @@ def _health(shop: Workshop, name: str, other: str = "") -> dict[str, Any]:
             title=f"Master {state.serial}", x_label="spins of the master", y_label="highest vibration, g",
             limits=[state.single.low, state.single.high], x_ends=(state.values[0][0][:10], state.last[:10]),
         )  # fmt: skip
-    values: dict[str, Any] = {
-        "name": name, "record": shop.rig(name), "state": state, "chart": chart, "words": rig_words(shop, name),
-        "shakers": shop.book.rigs.checks(name, "shaker")[::-1][:12],
-        "studies": shop.book.rigs.checks(name, "study")[::-1][:3], "good": last_good_check(shop, name),
-        "others": [r for r in shop.book.rig_names() if r != name], "other": other, "typed": {}, "so_far": {},
+    shakers = shaker_checks_of(shop, name)[::-1][:12]
+    values: dict[str, object] = {
+        "name": name, "state": master_view(state) if state else None, "chart": chart,
+        "words": rig_words(shop, name),
+        "shakers": shaker_views(shakers), "undo_gain": gain_to_undo(shakers),
+        "studies": studies_of(shop, name)[::-1][:3], "good": last_good_check(shop, name),
+        "others": [r for r in rig_names(shop) if r != name], "other": other, "typed": {}, "so_far": "",
     }  # fmt: skip
     if other:
         try:
-            values["agreed"], values["pairs"] = compare_rigs(shop, name, other)
+            values["agreed"], pairs = compare_rigs(shop, name, other)
+            values["pairs"] = pairs[:PAIRS]
         except HeavyspotError as fault:
             values["fault"] = fault
     return values
@@ -96,7 +114,9 @@ def rereads(
     request: Request, shop: Shop, rig: str = "", since: str = "", gain: str = ""
 ) -> Response:
     """Recordings read anew, and the form for more."""
-    return page(request, "rereads.html", _rereads(shop, {"rig": rig, "since": since, "gain": gain}))
+    return page(
+        request, "rig/rereads.html", _rereads(shop, {"rig": rig, "since": since, "gain": gain})
+    )
 
 
 @router.post("/rereads")
@@ -105,18 +125,15 @@ async def begin(request: Request, shop: Shop, works: Works, who: Who) -> Respons
     typed = {k: str(v) for k, v in (await request.form()).items()}
     try:
         settings = Settings(
-            gain=float(number(typed.get("gain", "")) or 1.0),
-            limit_g=float(number(typed["limit"])) if typed.get("limit", "").strip() else None,
+            gain=typed_or_none("gain", typed.get("gain", "")) or 1.0,
+            limit_g=typed_or_none("limit", typed.get("limit", "")),
             rig=typed.get("rig", ""), model=typed.get("model", ""), since=typed.get("since", ""),
             until=typed.get("until", ""),
         )  # fmt: skip
         made = begin_reread(shop, settings, by=who.name)
-    except (HeavyspotError, ValueError) as fault:
-        told = fault if isinstance(fault, HeavyspotError) else None
-        values = _rereads(shop, typed) | {
-            "fault": told or HeavyspotError("A number is none.", remedy="Correct it.")
-        }
-        return page(request, "rereads.html", values, status=422)
+    except HeavyspotError as fault:
+        values = _rereads(shop, typed) | {"fault": fault}
+        return page(request, "rig/rereads.html", values, status=422)
     return goto("/progress", _go(shop, works, made, who.name))
 
 
@@ -130,21 +147,21 @@ def on(id_: str, shop: Shop, works: Works, who: Who) -> Response:
 def back_csv(id_: str, shop: Shop) -> Response:
     """The pieces to call back."""
     headers = {"Content-Disposition": 'attachment; filename="call-back.csv"'}
-    content = rows_csv(call_back(shop, id_), BACK)
+    content = rows_csv([b.as_json() for b in call_back(shop, id_)], BACK)
     return Response(content, media_type="text/csv; charset=utf-8", headers=headers)
 
 
 @router.get("/rereads/{id_}")
 def reread(request: Request, id_: str, shop: Shop) -> Response:
     """What a reread changes."""
-    row = shop.book.rereading.find(id_)
-    if row is None:
-        return goto("/rereads")
+    state = find_reread(shop, id_)
+    back = call_back(shop, id_)
     values = {
-        "row": row, "done": shop.book.rereading.done(id_), "total": shop.book.rereading.count(row["content"]),
-        "back": call_back(shop, id_),
+        "row": state,
+        "back": back, "shown": back[:CALLED],
+        "cut_short": f"The first {CALLED}; the file holds them all." if len(back) > CALLED else "",
     }  # fmt: skip
-    return page(request, "reread.html", values)
+    return page(request, "rig/reread.html", values)
 
 
 def _go(shop: Workshop, works: LongWork, id_: str, by: str) -> str:
@@ -157,12 +174,10 @@ def _go(shop: Workshop, works: LongWork, id_: str, by: str) -> str:
     return work.id
 
 
-def _rereads(shop: Workshop, typed: dict[str, str]) -> dict[str, Any]:
-    book = shop.book.rereading
-    rows = [r | {"done": book.done(r["id"])} for r in book.all(20)]
+def _rereads(shop: Workshop, typed: dict[str, str]) -> dict[str, object]:
     return {
-        "rows": rows,
+        "rows": [(r, r.settings.words()) for r in newest_rereads(shop)],
         "typed": typed,
-        "rigs": shop.book.rig_names(),
-        "models": shop.book.model_names(),
+        "rigs": rig_names(shop),
+        "models": model_names(shop),
     }

@@ -2,37 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Callable, Mapping
 
 from fastapi import APIRouter, Depends, Request, Response
 
-from ...quantities.angles import clock_text
-from ...quantities.checks import finite
 from ...quantities.errors import HeavyspotError
+from ...quantities.typed import typed_number
 from ...sheet.plots import ON_PAGE
 from ...sheet.polar import polar_svg
 from ...sources.toml_text import write_toml
-from ...workshop.rotor.measuring import (
-    add_rotor,
-    add_rotor_model,
-    corrected,
-    corrected_as_advised,
-    measure_typed,
-    overdue,
-    rotor_model,
-    rotor_story,
-)
+from ...workshop.rotor.kept import RotorStory, rotor_story
+from ...workshop.rotor.machines import machine_names, newest_rotors, rotor_names
+from ...workshop.rotor.measuring import corrected, corrected_as_advised, measure_typed, overdue
+from ...workshop.rotor.models import add_rotor, add_rotor_model, rotor_model
+from ...workshop.rotor.question import next_question
 from ...workshop.rotor.reading import UNITS
 from ...workshop.shop import Workshop
 from ..access import Who, allowed
 from ..deps import Shop, TheBench
 from ..files import Language, sheet_answer
-from ..page import Text, goto, number, page
+from ..page import Text, goto, page
+from ..views.rotor import rotor_view
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
-
-LOW_SPEED = "low-speed rotor machine"
 
 FIRST_ROTOR = """kind = "rotor"
 name = "Larch 52 shaft and wheel"
@@ -67,17 +59,14 @@ max_depth_mm = 0.5
 @router.get("/rotors")
 def rotors(request: Request, shop: Shop) -> Response:
     """Rotors, their kinds, and the machines."""
-    return page(request, "rotors.html", _list(shop))
+    return page(request, "rotor/rotors.html", _list(shop))
 
 
-def _list(shop: Workshop, **more: Any) -> dict[str, Any]:
-    names = shop.book.model_names("rotor")
-    pieces = [p for p in reversed(shop.book.pieces(most=400)) if p["model"] in set(names)]
-    machines = {n: shop.rig(n) for n in shop.book.rig_names()}
+def _list(shop: Workshop, **more: object) -> dict[str, object]:
     return {
-        "kinds": [rotor_model(shop, n) for n in names],
-        "rotors": pieces[:60],
-        "machines": {n: overdue(shop, n) for n, r in machines.items() if r.kind == LOW_SPEED},
+        "kinds": [rotor_model(shop, n) for n in rotor_names(shop)],
+        "rotors": newest_rotors(shop),
+        "machines": {n: overdue(shop, n) for n in machine_names(shop)},
         "typed": {},
         **more,
     }
@@ -98,7 +87,7 @@ def new_rotor(
     try:
         add_rotor(shop, serial, rotor, customer=customer, invoice=invoice, by=who.name)
     except HeavyspotError as fault:
-        return page(request, "rotors.html", _list(shop, typed=typed, fault=fault), status=422)
+        return page(request, "rotor/rotors.html", _list(shop, typed=typed, fault=fault), status=422)
     return goto("/rotor", serial.strip())
 
 
@@ -108,7 +97,7 @@ def kind_page(request: Request, shop: Shop, name: str = "") -> Response:
     text = FIRST_ROTOR
     if name:
         text = write_toml(rotor_model(shop, name).model_dump(mode="json", exclude_unset=True))
-    return page(request, "rotor_kind.html", {"name": name, "text": text})
+    return page(request, "rotor/kind.html", {"name": name, "text": text})
 
 
 @router.post("/rotors/kind")
@@ -118,7 +107,7 @@ def put_kind(request: Request, shop: Shop, who: Who, text: Text = "", name: Text
         add_rotor_model(shop, text, text=True, by=who.name)
     except HeavyspotError as fault:
         values = {"name": name, "text": text, "fault": fault}
-        return page(request, "rotor_kind.html", values, status=422)
+        return page(request, "rotor/kind.html", values, status=422)
     return goto("/rotors")
 
 
@@ -131,48 +120,53 @@ def sheet(serial: str, shop: Shop, who: Who, language: Language = "") -> Respons
 @router.get("/rotor/{serial:path}")
 def rotor_page(request: Request, serial: str, shop: Shop, bench: TheBench) -> Response:
     """A rotor: what to do now, and where its unbalance stands."""
-    return page(request, "rotor.html", _rotor(shop, bench, serial))
+    return page(request, "rotor/rotor.html", _rotor(shop, bench, serial))
 
 
-def _rotor(shop: Workshop, bench: TheBench, serial: str, **more: Any) -> dict[str, Any]:
+def _rotor(
+    shop: Workshop,
+    bench: TheBench,
+    serial: str,
+    typed: Mapping[str, str] | None = None,
+    fault: HeavyspotError | None = None,
+) -> dict[str, object]:
     story = rotor_story(shop, serial)
-    rotor = story["rotor"]
-    runs = story["runs"]
-    last = runs[-1] if runs else None
-    done = [c for c in story["corrections"] if last and c["after_run"] >= last["number"]]
-    measuring = bench.capture is not None and bench.capture.about["serial"] == serial
-    machines = [n for n in shop.book.rig_names() if shop.rig(n).kind == LOW_SPEED]
-    drawings = []
-    for i, (name, limit) in enumerate(story["limits_gmm"].items()):
-        vectors = [r["tolerance"][i] for r in runs]
-        shown = [(v["amount_gmm"], v["angle_deg"], v["circle_gmm"]) for v in vectors]
-        drawings.append(
-            (
-                name,
-                polar_svg(name, limit, shown[:1] + shown[1:][-1:], rotor["rotation"], look=ON_PAGE),
-            )
-        )
-    question = "measure"
-    if measuring or bench.reading == serial:
+    rotor, last = story.rotor, story.last
+    question: str = next_question(story)
+    speed_rpm = None
+    if bench.spins(serial) or bench.reading == serial:
         question = "measuring"
-    elif last and not done:
-        question = "done" if last["verdict"] == "pass" else "correct"
+        speed_rpm = bench.capture.snapshot.speed_rpm if bench.capture else None
     return {
         "serial": serial,
         "story": story,
         "rotor": rotor,
         "last": last,
-        "done": done,
         "question": question,
-        "drawings": drawings,
-        "machines": machines,
+        "drawings": _drawings(story),
+        "machines": machine_names(shop),
         "units": UNITS,
-        "problem": bench.problem,
-        "speed": bench.capture.snapshot.speed_rpm if measuring and bench.capture else None,
-        "clock": lambda angle: clock_text(angle, rotor["rotation"]),
-        "typed": {},
-        **more,
-    }
+        "view": rotor_view(
+            question, story, done=bool(last and story.corrected_since(last.number)),
+            problem=bench.problem, speed_rpm=speed_rpm,
+            typed=typed or {}, rotation=rotor.rotation,
+        ),
+        "typed": typed or {},
+        "fault": fault,
+    }  # fmt: skip
+
+
+def _drawings(story: RotorStory) -> list[tuple[str, str]]:
+    """Return name and drawing of each tolerance plane: the first residual and the last."""
+    rotor = story.rotor
+    drawn = []
+    for i, (name, limit) in enumerate(zip(rotor.tolerance_planes, rotor.limits(), strict=True)):
+        found = [r.reading.tolerance[i] for r in story.readings]
+        shown = [(v.amount_gmm, v.angle_deg, v.circle_gmm) for v in found]
+        ends = shown[:1] + shown[1:][-1:]
+        picture = polar_svg(name, limit, ends, rotor.rotation, look=ON_PAGE)
+        drawn.append((name[:1].upper() + name[1:], picture))
+    return drawn
 
 
 @router.post("/rotor/{serial:path}/measure")
@@ -181,9 +175,9 @@ async def measure(request: Request, serial: str, shop: Shop, bench: TheBench, wh
     typed = {k: str(v) for k, v in (await request.form()).items()}
 
     def act() -> None:
-        planes = rotor_story(shop, serial)["rotor"]["plane"]
+        planes = rotor_story(shop, serial).rotor.plane
         amounts, angles = (
-            [_typed(typed, f"{what}-{i}", f"{what} of {p['name']}") for i, p in enumerate(planes)]
+            [_typed(typed, f"{what}-{i}", f"{what} of {p.name}") for i, p in enumerate(planes)]
             for what in ("amount", "angle")
         )
         measure_typed(
@@ -239,7 +233,7 @@ def differently(
 
 def _typed(typed: dict[str, str], field: str, name: str) -> float:
     """Return a typed number; the workshop's own words when there is none."""
-    return finite(name, number(typed.get(field, "")))
+    return typed_number(name, typed.get(field, ""))
 
 
 def _done(
@@ -247,7 +241,7 @@ def _done(
     serial: str,
     shop: Workshop,
     bench: TheBench,
-    act: Callable[[], Any],
+    act: Callable[[], object],
     typed: dict[str, str] | None = None,
 ) -> Response:
     """Do it and go back to the rotor; a fault stands there with all that was typed."""
@@ -255,6 +249,6 @@ def _done(
     try:
         act()
     except HeavyspotError as fault:
-        values = _rotor(shop, bench, serial, fault=fault, typed=typed or {})
-        return page(request, "rotor.html", values, status=422)
+        values = _rotor(shop, bench, serial, fault=fault, typed=typed)
+        return page(request, "rotor/rotor.html", values, status=422)
     return goto("/rotor", serial)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
 
 import numpy as np
 from fastapi import APIRouter, Depends, Request, Response
@@ -11,9 +10,9 @@ from fastapi import APIRouter, Depends, Request, Response
 from ...balance.rotor.machine_proof import POSITIONS_DEG, masses_for
 from ...balance.rotor.tooling import index_method
 from ...quantities.angles import angle_of, phasor
-from ...quantities.errors import BadInput, HeavyspotError, LedgerFault
-from ...sheet.plots import ON_PAGE
-from ...sheet.proof_plot import proof_svg
+from ...quantities.errors import HeavyspotError
+from ...quantities.typed import typed_number
+from ...workshop.rig.record import find_rig
 from ...workshop.rotor.machine_calibration import calibrate_machine
 from ...workshop.rotor.machine_proofs import (
     match,
@@ -21,12 +20,15 @@ from ...workshop.rotor.machine_proofs import (
     prove_reduction,
     prove_residual,
 )
+from ...workshop.rotor.machines import newest_matchings, proofs_of, rotor_names
 from ...workshop.rotor.measuring import overdue
+from ...workshop.rotor.proposal import kept_proposal
 from ...workshop.rotor.vectors import read_numbers, read_pair, read_pairs, read_parts, read_trials
 from ...workshop.shop import Workshop
 from ..access import Who, allowed
 from ..deps import Shop
-from ..page import Text, goto, number, page
+from ..page import Text, goto, page
+from ..views.proof import proof_view
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
 
@@ -49,35 +51,19 @@ trial right,0,20@0,1.25@70,1.90@150
 @router.get("/machines/{name:path}")
 def machine_page(request: Request, name: str, shop: Shop) -> Response:
     """A low-speed machine: its proofs, drawn with their limits, and the forms for the next."""
-    return page(request, "machine.html", _machine(shop, name))
+    return page(request, "rig/machine.html", _machine(shop, name))
 
 
-def _machine(shop: Workshop, name: str, **more: Any) -> dict[str, Any]:
-    if shop.book.rig(name) is None:
-        raise LedgerFault(
-            f'There is no machine "{name}".', remedy="Write it down under Rigs first."
-        )
-    rig = shop.rig(name)
-    proofs = [
-        {
-            "kind": row["of"],
-            "at": row["at"],
-            "by": row["by"],
-            **row["content"],
-            "drawings": [
-                (plane, proof_svg(plane, p["points"], look=ON_PAGE))
-                for plane, p in row["content"]["planes"].items()
-            ],
-        }
-        for row in shop.book.rotors.proofs(name)
-    ]
+def _machine(shop: Workshop, name: str, **more: object) -> dict[str, object]:
+    rig = find_rig(shop, name)
+    proofs = [proof_view(p) for p in proofs_of(shop, name)]
     return {
         "name": name,
         "rig": rig,
         "proofs": proofs,
         "overdue": overdue(shop, name),
         "positions": [round(p) for p in POSITIONS_DEG],
-        "rotors": shop.book.model_names("rotor"),
+        "rotors": rotor_names(shop),
         "trials": FIRST_TRIALS,
         "typed": {},
         **more,
@@ -100,7 +86,7 @@ async def residual(request: Request, name: str, shop: Shop, who: Who) -> Respons
     """Keep a residual test."""
     typed = {k: str(v) for k, v in (await request.form()).items()}
 
-    def act() -> dict[str, Any]:
+    def act() -> dict[str, object]:
         planes = {}
         for i in (1, 2):
             read = [typed.get(f"plane{i}-{k}", "").strip() for k in range(12)]
@@ -132,7 +118,7 @@ def reduction(
         "readings": readings, "least_gmm": least_gmm, "claimed": claimed, "due": due,
     }  # fmt: skip
 
-    def act() -> dict[str, Any]:
+    def act() -> dict[str, object]:
         prove_reduction(
             shop, name, {"plane 1": read_pairs(readings)},
             stationary=read_pair(stationary), travelling_gmm=_one(travelling_gmm),
@@ -158,7 +144,7 @@ def compensator(
     """Keep a compensator test of one plane."""
     typed = {"vectors": vectors, "compensated_gmm": compensated_gmm, "least": least, "due": due}
 
-    def act() -> dict[str, Any]:
+    def act() -> dict[str, object]:
         prove_compensator(
             shop, name, {"plane 1": read_pairs(vectors)},
             compensated_gmm=_one(compensated_gmm), least_gmm=_one(least), due=due, by=who.name,
@@ -175,7 +161,7 @@ def index(
     """Tell rotor and fixture apart."""
     typed = {"indexed": indexed, "step": step}
 
-    def act() -> dict[str, Any]:
+    def act() -> dict[str, object]:
         pairs = np.array(read_pairs(indexed)).reshape(-1, 2)
         found = index_method(phasor(pairs[:, 0], pairs[:, 1]), np.arange(len(pairs)) * _one(step))
         parts = {"rotor": found.rotor, "fixture": found.fixture}
@@ -200,7 +186,7 @@ def calibration(
     """Calibrate the machine for a rotor by trial masses."""
     typed = {"rotor": rotor, "speed": speed, "table": table}
 
-    def act() -> dict[str, Any]:
+    def act() -> dict[str, object]:
         added, read, names = read_trials(table)
         told = calibrate_machine(
             shop, name, rotor, added, read, speed_rpm=_one(speed), names=names, by=who.name
@@ -211,41 +197,35 @@ def calibration(
 
 
 def _one(text: str) -> float:
-    try:
-        return float(number(text))
-    except ValueError:
-        raise BadInput(f'"{text.strip()}" is no number.', remedy="Fill in every field.") from None
+    return typed_number("a field", text)
 
 
 def _tried(
     request: Request,
     shop: Workshop,
     name: str,
-    act: Callable[[], dict[str, Any]],
+    act: Callable[[], dict[str, object]],
     typed: dict[str, str],
 ) -> Response:
     """Do it and show the machine with what came of it; a fault stands there with all that was typed."""
-    if shop.book.rig(name) is None:
-        _machine(shop, name)
+    find_rig(shop, name)
     try:
         found = act()
     except HeavyspotError as fault:
         return page(
-            request, "machine.html", _machine(shop, name, fault=fault, typed=typed), status=422
+            request, "rig/machine.html", _machine(shop, name, fault=fault, typed=typed), status=422
         )
     if not found:
         return goto("/machines", name)
-    return page(request, "machine.html", _machine(shop, name, typed=typed, **found))
+    return page(request, "rig/machine.html", _machine(shop, name, typed=typed, **found))
 
 
 @router.get("/matching")
 def matching_page(request: Request, shop: Shop, kept: str = "") -> Response:
     """Which parts to put together: the table, and the newest proposals."""
-    row = shop.book.rotors.matching(kept) if kept else None
-    if kept and row is None:
-        raise LedgerFault("There is no such proposal.", remedy="Go to Matching.")
-    values = {"told": row["content"] if row else None, "table": FIRST_PARTS, "steps": ""}
-    return page(request, "matching.html", values | {"newest": shop.book.rotors.newest_matchings(8)})
+    told = kept_proposal(shop, kept)[1] if kept else None
+    values = {"told": told, "table": FIRST_PARTS, "steps": ""}
+    return page(request, "rotor/matching.html", values | {"newest": newest_matchings(shop, 8)})
 
 
 @router.post("/matching")
@@ -262,5 +242,5 @@ def new_matching(
         told = match(shop, read_parts(table), steps_deg=turns, by=who.name)
     except HeavyspotError as fault:
         values = {"fault": fault, "table": table, "steps": steps, "told": None, "newest": []}
-        return page(request, "matching.html", values, status=422)
-    return goto("/matching?kept=" + told["id"])
+        return page(request, "rotor/matching.html", values, status=422)
+    return goto("/matching?kept=" + told.id)

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
+from urllib.parse import quote
 
 from fastapi import APIRouter, Depends, File, Request, Response, UploadFile
 from fastapi.responses import FileResponse
 
-from ...quantities.errors import BadInput, HeavyspotError, LedgerFault
+from ...quantities.errors import BadInput, HeavyspotError
 from ...workshop.job.build_record import TOLD, tell
 from ...workshop.job.documents import PICTURES, Part, attach, attached, write_parts
-from ...workshop.job.story import left_and_now, whole_story
-from ...workshop.shop import Workshop
+from ...workshop.job.seen import open_document, saw, views_of
+from ...workshop.job.story import left_and_now, story_of_piece
+from ...workshop.records import Piece
+from ...workshop.shop import Workshop, find_piece
 from ..access import Who, allowed
 from ..deps import Shop
 from ..page import Text, goto, page
+from ..views.story import TOLD_WORDS, event_lines, paper_views
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
 
@@ -24,9 +28,10 @@ PART_ROWS = 3
 @router.get("/story/{serial:path}")
 def story_page(request: Request, serial: str, shop: Shop, who: Who) -> Response:
     """Everything that happened to a piece, in the order of time."""
-    values = _story(shop, serial)
-    shop.book.looks.saw(who.name, "story", values["piece"]["id"])
-    return page(request, "story.html", values)
+    piece = find_piece(shop, serial)
+    values = _story(shop, piece)
+    saw(shop, who.name, "story", piece.id)
+    return page(request, "cartridge/story.html", values)
 
 
 @router.post("/story/{serial:path}")
@@ -78,41 +83,37 @@ async def add_paper(
 @router.get("/papers/{id_}/{serial:path}")
 def paper(id_: str, serial: str, shop: Shop, who: Who) -> Response:
     """A photo, shown, or a document, saved."""
-    found = next((p for p in attached(shop, serial) if p["id"] == id_), None)
-    if found is None:
-        raise LedgerFault("There is no piece of paper of that name.", remedy="Look at the story.")
-    path = shop.book.archive.open(found["kept_as"])
-    shop.book.looks.saw(who.name, "paper", id_)
-    ending = found["kept_as"].rsplit(".", 1)[-1]
+    found, path = open_document(shop, serial, id_, by=who.name)
+    ending = path.suffix.removeprefix(".")
     if ending in PICTURES:
         kind = "jpeg" if ending == "jpg" else ending
         return FileResponse(path, media_type=f"image/{kind}")
-    return FileResponse(path, media_type="application/octet-stream", filename=found["file"])
+    return FileResponse(path, media_type="application/octet-stream", filename=found.document.file)
 
 
 def _again(
     request: Request, shop: Workshop, serial: str, fault: HeavyspotError, typed: dict[str, str]
 ) -> Response:
     """Return the page with the fault above it, and what was typed."""
-    if shop.book.piece(serial) is None:
-        raise fault
     return page(
-        request, "story.html", _story(shop, serial) | {"fault": fault, "typed": typed}, status=422
+        request,
+        "cartridge/story.html",
+        _story(shop, find_piece(shop, serial)) | {"fault": fault, "typed": typed},
+        status=422,
     )
 
 
-def _story(shop: Workshop, serial: str) -> dict[str, Any]:
-    events = whole_story(shop, serial)
-    piece = shop.piece(serial)
+def _story(shop: Workshop, piece: Piece) -> dict[str, object]:
+    events = story_of_piece(shop, piece)
     return {
         "piece": piece,
-        "events": events,
-        "rotor": shop.kind_of(piece["model"]) == "rotor",
+        "events": event_lines(events),
+        "rotor": piece.kind == "rotor",
         "both": left_and_now(events),
         "kinds": TOLD,
         "typed": {},
-        "papers": attached(shop, serial),
-        "pictures": list(PICTURES),
+        "kind_words": TOLD_WORDS,
+        "papers": paper_views(attached(shop, piece.serial), quote(piece.serial), PICTURES),
         "part_rows": range(PART_ROWS),
-        "looks": shop.book.looks.of(piece["id"], most=12),
+        "looks": views_of(shop, piece.id),
     }

@@ -6,6 +6,7 @@ import hmac
 
 from fastapi import APIRouter, Depends, Request, Response
 
+from ...workshop.sheets.known import known_sheet
 from ..access import allowed
 from ..deps import Shop
 from ..page import page
@@ -16,10 +17,12 @@ router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
 @router.get("/verify/{number}")
 def verify_page(request: Request, number: str, shop: Shop, d: str = "") -> Response:
     """Say whether a sheet with that number and that digest was issued; nothing is told without both."""
-    row = shop.book.papers.sheet(number)
-    known = row is not None and hmac.compare_digest(row["digest"].encode(), d.encode())
-    values = {"number": number, "row": row if known else None, "newer": None}
-    if known and row is not None:
-        newest = shop.book.papers.newest_sheet(row["piece_id"], flow=row["run_number"] < 0)
-        values["newer"] = newest if newest and newest["number"] != number else None
-    return page(request, "verify.html", values, status=200 if known else 404)
+    found = known_sheet(shop, number)
+    known = found is not None and hmac.compare_digest(found.sheet.digest.encode(), d.encode())
+    shown = found if known else None
+    values = {
+        "number": number,
+        "row": shown.sheet if shown else None,
+        "newer": shown.newest if shown and not shown.is_newest else None,
+    }
+    return page(request, "ledger/verify.html", values, status=200 if known else 404)

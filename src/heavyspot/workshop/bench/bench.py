@@ -9,28 +9,21 @@ from __future__ import annotations
 import threading
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
 from ...quantities.errors import HeavyspotError, LedgerFault
 from ...sources.readers import open_recording
 from ...sources.recording import Recording
-from ..job.build_record import build_state, refuse_unbuilt
-from ..rotor.measuring import measure_signals
-from ..shop import Workshop
-from .capture import Capture, LiveFactory, remove_capture, unfinished
+from ..cartridge import CartridgeStory, cartridge_story, next_question, spin
+from ..job import BuildState, build_state_of, refuse_unbuilt
+from ..rotor import measure_signals
+from ..shop import Workshop, find_piece
+from .capture import About, Capture, LiveFactory, remove_capture, unfinished
 from .setup_check import Check, listen
 
 Question = Literal[
-    "prepare", "spinning", "reading", "grind", "again", "fix", "done", "rescue", "build"
+    "prepare", "grind", "again", "fix", "done", "spinning", "reading", "rescue", "build"
 ]
-
-ASKED_AFTER: dict[str, Question] = {
-    "cut": "grind",
-    "spin_again": "again",
-    "fix": "fix",
-    "stop": "done",
-}
-"""What is asked after each advice, until something was done about it."""
 
 
 @dataclass
@@ -54,6 +47,7 @@ class Bench:
     problem: str = ""
     heard: dict[str, list[Check]] = field(default_factory=dict)
     _lock: threading.Lock = field(default_factory=threading.Lock)
+    _asked: dict[str, tuple[int, Question]] = field(default_factory=dict)
 
     @property
     def folder(self) -> Path:
@@ -64,43 +58,53 @@ class Bench:
         """Return captures of a piece that a stop of the program left behind."""
         running = self.capture.path if self.capture else None
         return [
-            p
-            for p, about in unfinished(self.folder)
-            if about.get("serial") == serial and p != running
+            p for p, about in unfinished(self.folder) if about.serial == serial and p != running
         ]
 
     def question(self, serial: str) -> Question:
-        """Return what the technician is to do now."""
-        if self.capture is not None and self.capture.about["serial"] == serial:
+        """Return what the technician is to do now with a cartridge; raises as `cartridge_story` does.
+
+        Asked every two seconds by each browser: what the ledger says is kept until its newest link is another.
+        """
+        head, _ = self.shop.book.head()
+        known = self._asked.get(serial)
+        if known is None or known[0] != head:
+            story = cartridge_story(self.shop, serial)
+            build = build_state_of(self.shop, story.piece, story.model)
+            known = self._asked[serial] = (head, _written_question(story, build))
+        return self._running(serial) or known[1]
+
+    def question_of(self, story: CartridgeStory, build: BuildState) -> Question:
+        """Return what the technician is to do now with a cartridge that was looked up already."""
+        return self._running(story.piece.serial) or _written_question(story, build)
+
+    def _running(self, serial: str) -> Question | None:
+        """Return what runs or waits outside the ledger, which comes before anything in it."""
+        if self.spins(serial):
             return "spinning"
         if self.reading == serial:
             return "reading"
-        if self.rescued(serial):
-            return "rescue"
-        story = self.shop.story(serial)
-        if build_state(self.shop, serial).blocks:
-            return "build"
-        if not story["runs"]:
-            return "prepare"
-        last = story["runs"][-1]
-        action = last["advice"]["action"]
-        if any(c["after_run"] >= last["number"] for c in story["cuts_made"]):
-            return "prepare"
-        return "done" if last.get("overruled") else ASKED_AFTER[action]
+        return "rescue" if self.rescued(serial) else None
+
+    def spins(self, serial: str) -> bool:
+        """Whether a piece is being spun or measured right now."""
+        return self.capture is not None and self.capture.about.serial == serial
 
     def listen(self, serial: str) -> list[Check]:
         """Listen to the standing rig and keep what was heard for the piece's next spin.
 
         Raises
         ------
+        NotThere
+            No such piece.
         LedgerFault
-            No such piece, or the rig is spinning.
+            The rig is spinning.
         SourceLost
             The device is not there.
         """
-        model = self.shop.model(self.shop.piece(serial)["model"])
-        runs = self.shop.story(serial)["runs"]
-        pickup = runs[-1].get("pickup") if runs else None
+        story = cartridge_story(self.shop, serial)
+        model = story.model
+        pickup = story.last.result.pickup if story.last else None
         with self._lock:
             self._refuse_while_spinning()
             self.heard[serial] = listen(
@@ -114,7 +118,7 @@ class Bench:
 
     def _refuse_while_spinning(self) -> None:
         if self.capture is not None:
-            other = self.capture.about["serial"]
+            other = self.capture.about.serial
             raise LedgerFault(
                 f"{other} is spinning on this rig.", remedy="Wait until it has ended."
             )
@@ -141,7 +145,7 @@ class Bench:
             self.capture = Capture(
                 self.factory(serial),
                 self.folder,
-                {"serial": serial, "operator": operator, "oil": list(oil)},
+                About(serial, operator, oil),
             )
             self.capture.start()
         threading.Thread(target=self._when_done, args=(self.capture,), daemon=True).start()
@@ -154,7 +158,7 @@ class Bench:
 
     def _when_done(self, capture: Capture) -> None:
         capture.join()
-        serial = capture.about["serial"]
+        serial = capture.about.serial
         with self._lock:
             self.reading, self.capture = serial, None
         try:
@@ -168,14 +172,14 @@ class Bench:
         """Read what an interrupted spin left, or remove it."""
         for path in self.rescued(serial):
             if keep:
-                self._keep(path, {"serial": serial})
+                self._keep(path, About(serial))
             else:
                 remove_capture(path)
 
-    def _keep(self, path: Path, about: dict[str, Any]) -> None:
+    def _keep(self, path: Path, about: About) -> None:
         """Read a captured file into the ledger; the file goes only when the ledger has it."""
         try:
-            self._read(about["serial"], open_recording(path), about.get("operator", ""))
+            self._read(about.serial, open_recording(path), about.operator)
         except HeavyspotError as fault:
             self.problem = f"{fault.message} {fault.remedy}"
             path.replace(path.with_suffix(".unread"))  # nothing is lost: the samples stay
@@ -185,7 +189,12 @@ class Bench:
 
     def _read(self, serial: str, recording: Recording, operator: str) -> None:
         """Read a recording into the ledger: of a cartridge, or of a loose rotor on its supports."""
-        if self.shop.kind_of(self.shop.piece(serial)["model"]) == "rotor":
+        if find_piece(self.shop, serial).kind == "rotor":
             measure_signals(self.shop, serial, recording, by=operator)
         else:
-            self.shop.spin(serial, recording, operator=operator)
+            spin(self.shop, serial, recording, operator=operator)
+
+
+def _written_question(story: CartridgeStory, build: BuildState) -> Question:
+    """Return what the ledger alone asks for."""
+    return "build" if build.blocks else next_question(story)

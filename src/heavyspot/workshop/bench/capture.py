@@ -12,7 +12,7 @@ import json
 import queue
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from ...ledger.store.entries import now_utc
 from ...ledger.store.identity import new_id
+from ...quantities.durable import write_text
 from ...quantities.errors import HeavyspotError, LedgerFault
 from ...signal.curve import read_curves
 from ...signal.phase import PhasedBlocks, phased_blocks
@@ -30,6 +31,7 @@ from ...sources.live import Description, LiveBlock, LiveSource
 from ...sources.readers import open_recording
 from ...sources.recording import SUPPORT_QUANTITIES, Recording
 from ...sources.sidecar import describe
+from ..stored import stored
 
 SNAPSHOT_S = 0.06
 CURVE_S = 0.25
@@ -39,6 +41,18 @@ LOOK_BACK_S = 1.5
 
 SETTLED_S = 0.3
 """Points nearer than this to the beginning of what is read anew are left as they were."""
+
+
+@dataclass(frozen=True)
+class About:
+    """Whose a capture is: serial, operator, oil temperature in °C and pressure in kPa."""
+
+    serial: str
+    operator: str = ""
+    oil: tuple[float | None, float | None] = (None, None)
+
+
+NOBODY = About("")
 
 
 @dataclass(frozen=True)
@@ -81,11 +95,11 @@ class Capture:
     source : LiveSource
     folder : Path
         Where captures lie until they are in the ledger.
-    about : dict
+    about : About
         Whose spin it is: ``serial``, ``operator``.
     """
 
-    def __init__(self, source: LiveSource, folder: Path, about: dict[str, Any]) -> None:
+    def __init__(self, source: LiveSource, folder: Path, about: About) -> None:
         self.about = about
         self.id = new_id()
         self.description = source.describe()
@@ -253,21 +267,19 @@ class GrowingCurve:
         return np.array(sorted(kept.items())).T
 
 
-def _describe_beside(
-    path: Path, d: Description, about: dict[str, Any], *, lost_samples: int = 0
-) -> None:
+def _describe_beside(path: Path, d: Description, about: About, *, lost_samples: int = 0) -> None:
     content = describe(
         d.channels,
         sample_rate_hz=round(d.sample_rate_hz),
         rotation=d.rotation,
         recorded_at=now_utc(),
         rig=d.rig,
-        operator=about.get("operator", ""),
-        oil=tuple(about.get("oil", (None, None))),
+        operator=about.operator,
+        oil=about.oil,
         lost_samples=lost_samples,
     )
-    path.with_suffix(".json").write_text(json.dumps(content), encoding="utf-8")
-    path.with_suffix(".about").write_text(json.dumps(about), encoding="utf-8")
+    write_text(path.with_suffix(".json"), json.dumps(content))
+    write_text(path.with_suffix(".about"), json.dumps(asdict(about)))
 
 
 def remove_capture(path: Path) -> None:
@@ -276,14 +288,23 @@ def remove_capture(path: Path) -> None:
         path.with_suffix(suffix).unlink(missing_ok=True)
 
 
-def unfinished(folder: Path) -> list[tuple[Path, dict[str, Any]]]:
+def unfinished(folder: Path) -> list[tuple[Path, About]]:
     """Return captures that never came into the ledger, with whose they are."""
-    found = []
-    for path in sorted(folder.glob("*.wav")):
-        about = path.with_suffix(".about")
-        content = json.loads(about.read_text(encoding="utf-8")) if about.exists() else {}
-        found.append((path, content))
-    return found
+    return [(p, _about_of(p)) for p in sorted(folder.glob("*.wav"))]
+
+
+def _about_of(path: Path) -> About:
+    """Return whose a capture is; nobody's when what stood beside it is not there or not whole."""
+    try:
+        content = json.loads(path.with_suffix(".about").read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return NOBODY
+    if not isinstance(content, dict):
+        return NOBODY
+    try:
+        return stored(About, content, what=path.name)
+    except LedgerFault:
+        return NOBODY
 
 
 LiveFactory = Callable[[str], LiveSource]

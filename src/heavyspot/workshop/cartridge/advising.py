@@ -2,41 +2,50 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 
 from ...balance.cut.advice_case import Advice, Situation
 from ...balance.cut.advise import advise
+from ...balance.cut.candidates import AdvisedCut
 from ...balance.cut.prior import Guess, ResponsePrior
 from ...balance.cut.response import Estimate, History, Scatter
 from ...balance.limits import PASS_K, Judgement
 from ...balance.plane import Plane
-from ...ledger.store.entries import Row
+from ...ledger.records import Cut
+from ...quantities.finding import Finding
+from ...quantities.said import in_words
+from ..model import ModelFile
+from ..reading import blocking_of, cut_findings
 from .cut_scatter import as_said
 from .evidence import Evidence
-from .judging import blocking_of
-from .model_file import ModelFile
-from .run_findings import cut_findings
 
 NO_ANGLE = {"reference.no_single_mark"}
 """Findings after which amplitudes, and so the verdict, are right, but no angle is."""
 
 
-def advise_on(evidence: Evidence, number: int, made: list[Row]) -> tuple[Advice, Estimate | None]:
-    """Return the advice after run `number`, given the cuts `made`, and the estimate behind it."""
-    e = evidence
+@dataclass(frozen=True)
+class Advised:
+    """The advice after a run, the estimate behind it, and all findings, those of the cuts included."""
+
+    advice: Advice
+    findings: tuple[Finding, ...]
+    estimate: Estimate | None = None
+
+
+def advise_on(e: Evidence, number: int, made: Sequence[Cut]) -> Advised:
+    """Return the advice after run `number`, given the cuts `made`."""
     blocking = blocking_of(e.findings)
     if blocking is not None:
-        why = f"{blocking.text} {blocking.do}"
-        return Advice("fix", (), None, 0.0, 0.0, False, why), None
+        return Advised(Advice.fix(f"{blocking.text} {blocking.do}"), e.findings)
     if e.history is None or e.judgement is None:
         why = "Nothing could be measured over the model's speed range. Spin to test speed."
-        return Advice("spin_again", (), None, 0.0, 0.0, False, why), None
+        return Advised(Advice.spin_again(why), e.findings)
     no_angle = next((f for f in e.findings if f.code in NO_ANGLE), None)
     if no_angle is not None:
-        passed = e.judgement.verdict == "pass"
-        why = f"Passed: {e.judgement.reason}." if passed else f"{no_angle.text} {no_angle.do}"
-        ratio = e.judgement.worst.ratio
-        return Advice("stop" if passed else "fix", (), None, 0.0, ratio, False, why), None
+        return Advised(_without_angle(no_angle, e.judgement), e.findings)
     advice, now = advise_vectors(
         e.history,
         e.model,
@@ -47,23 +56,31 @@ def advise_on(evidence: Evidence, number: int, made: list[Row]) -> tuple[Advice,
         sensor_lag_deg=e.read.sensor_lag_deg or 0.0,
         seed=number,
         guesses=e.guesses,
-        scatter=e.craft.scatter,
+        scatter=e.scatter.scatter,
     )
-    doubts = cut_findings(e.history, now, e.craft.scatter)
-    e.findings.extend(doubts)
+    doubts = cut_findings(e.history, now, e.scatter.scatter)
+    findings = (*e.findings, *doubts)
     if doubts and advice.action == "cut" and not e.history.repeated():
         why = (
             f"{doubts[0].text} One more run without a cut is worth more than a cut now: it tells a wrong "
             "entry from a part that moved, and takes nothing off."
         )
-        return Advice("spin_again", (), None, 0.0, advice.expected_ratio, False, why), now
-    return as_said(advice, e.craft.keeping), now
+        again = Advice.spin_again(why, expected_ratio=advice.expected_ratio)
+        return Advised(again, findings, now)
+    return Advised(as_said(advice, e.scatter.keeping), findings, now)
+
+
+def _without_angle(finding: Finding, judgement: Judgement) -> Advice:
+    if judgement.verdict == "pass":
+        why = f"Passed: {in_words(judgement.reason)}."
+        return Advice.stop(why, expected_ratio=judgement.worst.ratio)
+    return Advice.fix(f"{finding.text} {finding.do}", expected_ratio=judgement.worst.ratio)
 
 
 def advise_vectors(
     history: History,
     model: ModelFile,
-    made: list[Row],
+    made: Sequence[Cut | AdvisedCut],
     priors: dict[str, ResponsePrior],
     judgement: Judgement,
     *,
@@ -77,8 +94,8 @@ def advise_vectors(
 
     Parameters
     ----------
-    made : list of dict
-        Cuts made so far: ``plane``, ``mass_mg``.
+    made : sequence of Cut
+        Cuts made so far.
     scatter : Scatter, optional
         The model file's when not given.
     """
@@ -102,8 +119,6 @@ def advise_vectors(
     )
 
 
-def planes_of(model: ModelFile, made: list[Row]) -> tuple[Plane, ...]:
+def planes_of(model: ModelFile, made: Sequence[Cut | AdvisedCut]) -> tuple[Plane, ...]:
     """Return a model's planes with what was taken off them already."""
-    return tuple(
-        p.as_plane(sum(c["mass_mg"] for c in made if c["plane"] == p.name)) for p in model.plane
-    )
+    return tuple(p.as_plane(sum(c.mass_mg for c in made if c.plane == p.name)) for p in model.plane)

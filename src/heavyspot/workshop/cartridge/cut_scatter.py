@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,9 +12,11 @@ from ...balance.cut.calibrated_chance import Keeping, learn_keeping
 from ...balance.cut.execution import learn_spread
 from ...balance.cut.response import Estimate, History, Scatter
 from ...ledger.book import Book
-from ...ledger.store.entries import Row
+from ...ledger.records import ChanceKept, Cut, CutError
 from ...quantities.angles import difference_deg
-from .model_file import ModelFile
+from ..model import ModelFile
+from ..reading import KeptCut
+from .story import CartridgeStory
 
 TELLING = 0.3
 """A cut's error is kept when the vectors say at least this share of what there is to know of it."""
@@ -26,14 +29,14 @@ ASKED_SHARE, ASKED_DEG = 0.02, 1.0
 
 
 @dataclass(frozen=True)
-class Craft:
+class CutScatter:
     """What is known at the moment of advising: how cuts turn out here, and how chances are kept."""
 
     scatter: Scatter
     keeping: Keeping
 
 
-def craft_of(book: Book, model: ModelFile, operator: str) -> Craft:
+def cut_scatter_of(book: Book, model: ModelFile, operator: str) -> CutScatter:
     """Return what the ledger teaches of an operator's cuts on a model's planes, and of its chances."""
     usual = model.as_scatter()
     by_cutter = {c: _spreads(book, c, operator, usual) for c in {p.cutter for p in model.plane}}
@@ -42,8 +45,8 @@ def craft_of(book: Book, model: ModelFile, operator: str) -> Craft:
         recorded={p.name: by_cutter[p.cutter][0] for p in model.plane},
         asked={p.name: by_cutter[p.cutter][1] for p in model.plane},
     )
-    promises = [(p["computed"], bool(p["passed"])) for p in book.lessons.promises()]
-    return Craft(scatter, learn_keeping(promises))
+    kept = [(c.computed, c.passed) for c in book.library.chances()]
+    return CutScatter(scatter, learn_keeping(kept))
 
 
 Pair = tuple[float, float]
@@ -55,52 +58,49 @@ def _spreads(book: Book, cutter: str, operator: str, usual: Scatter) -> tuple[Pa
     The cutter's from everybody's cuts, shrunk to the model file; the operator's shrunk to the cutter's.
     """
     recorded, asked = (usual.cut_share, usual.cut_angle_deg), (0.0, 0.0)
-    rows = book.lessons.cut_errors(cutter)
+    rows = book.library.cut_errors(cutter)
     if not rows:
         return recorded, asked
     asked = ASKED_SHARE, ASKED_DEG
-    own = [r for r in rows if r["operator"] == operator] if operator else []
+    own = [r for r in rows if r.operator == operator] if operator else []
     for group in (rows, own):
         recorded = (
-            learn(group, "share", recorded[0], "share_noise"),
-            learn(group, "angle_deg", recorded[1], "angle_noise_deg"),
+            share_spread(group, recorded[0]),
+            angle_spread(group, recorded[1]),
         )
-        told = [r for r in group if r["asked_share"] is not None]
+        shares = [r.asked_share for r in group if r.asked_share is not None]
+        angles = [r.asked_angle_deg for r in group if r.asked_angle_deg is not None]
         asked = (
-            learn(told, "asked_share", asked[0]),
-            learn(told, "asked_angle_deg", asked[1]),
+            learn_spread(shares, [0.0] * len(shares), asked[0]),
+            learn_spread(angles, [0.0] * len(angles), asked[1]),
         )
     return recorded, asked
 
 
-def learn(rows: list[Row], key: str, usual: float, noise: str = "") -> float:
-    """Return the spread of one column of cut errors, shrunk to the usual one."""
-    errors = [r[key] for r in rows]
-    return learn_spread(errors, [r[noise] if noise else 0.0 for r in rows], usual)
+def share_spread(errors: Sequence[CutError], usual: float) -> float:
+    """Return the spread of the amounts of cuts, as a share, shrunk to the usual one."""
+    return learn_spread([e.share for e in errors], [e.share_noise for e in errors], usual)
 
 
-def cut_error_rows(
+def angle_spread(errors: Sequence[CutError], usual_deg: float) -> float:
+    """Return the spread of the angles of cuts, degrees, shrunk to the usual one."""
+    return learn_spread(
+        [e.angle_deg for e in errors], [e.angle_noise_deg for e in errors], usual_deg
+    )
+
+
+def cut_errors_of(
     history: History,
-    made: list[Row],
-    asked: list[Row],
+    story: CartridgeStory,
     model: ModelFile,
     now: Estimate,
-    number: int,
-) -> list[Row]:
-    """Return, as rows of the ledger, what the last run says of each cut made before it.
-
-    Parameters
-    ----------
-    made, asked : list of dict
-        The piece's cuts of the ledger.
-    number : int
-        Of the last run.
-    """
+) -> tuple[CutError, ...]:
+    """Return what the run that is about to be kept says of each cut made since the piece's last one."""
     last = history.vectors.shape[0] - 1
     places = [j for j, c in enumerate(history.cuts) if c.before_run == last]
-    rows = [c for c in made if c["after_run"] == number - 1]
+    rows = story.made_after(story.number)
     if len(rows) != len(places):
-        return []  # runs are missing from the history: which cut is which is not sure
+        return ()  # runs are missing from the history: which cut is which is not sure
     out = []
     for j, row in zip(places, rows, strict=True):
         told = [_seen(now.cut_error[j].real, now.cut_noise[j, 0], now.cut_usual[j, 0]),
@@ -109,19 +109,20 @@ def cut_error_rows(
             continue
         share, angle = told[0], tuple(float(np.rad2deg(v)) for v in told[1])
         out.append(
-            {
-                "piece_id": row["piece_id"],
-                "cut_id": row["id"],
-                "operator": row["by"],
-                "cutter": model.find_plane(row["plane"]).cutter,
-                "share": share[0],
-                "share_noise": share[1],
-                "angle_deg": angle[0],
-                "angle_noise_deg": angle[1],
-                **_against_asked(row, asked),
-            }
+            CutError(
+                piece_id=row.piece_id,
+                cut_id=row.id,
+                operator=row.by,
+                cutter=model.find_plane(row.plane).cutter,
+                share=share[0],
+                share_noise=share[1],
+                angle_deg=angle[0],
+                angle_noise_deg=angle[1],
+                asked_share=off[0] if (off := _against_asked(row, story.asked)) else None,
+                asked_angle_deg=off[1] if off else None,
+            )
         )
-    return out
+    return tuple(out)
 
 
 def _seen(mean: float, noise: float, usual: float) -> tuple[float, float] | None:
@@ -132,49 +133,47 @@ def _seen(mean: float, noise: float, usual: float) -> tuple[float, float] | None
     return float(mean / told), float(usual * np.sqrt((1 - told) / told))
 
 
-def _against_asked(made: Row, asked: list[Row]) -> Row:
-    mine = [a for a in asked if (a["after_run"], a["plane"]) == (made["after_run"], made["plane"])]
-    if len(mine) != 1:
-        return {}
-    off = _deviation(made, mine[0])
-    return {"asked_share": off[0], "asked_angle_deg": off[1]} if off else {}
+def _against_asked(made: Cut, asked: Sequence[Cut]) -> Pair | None:
+    mine = [a for a in asked if (a.after_run, a.plane) == (made.after_run, made.plane)]
+    return _deviation(made, mine[0]) if len(mine) == 1 else None
 
 
-def _deviation(made: Row, asked: Row) -> Pair | None:
+def _deviation(made: Cut, asked: Cut | KeptCut) -> Pair | None:
     """Return by how much a cut differs from what was asked, share and degrees; None when on purpose."""
-    share = made["unbalance_gmm"] / asked["unbalance_gmm"] - 1
-    angle = difference_deg(made["angle_deg"], asked["angle_deg"])
+    share = made.unbalance_gmm / asked.unbalance_gmm - 1
+    angle = difference_deg(made.angle_deg, asked.angle_deg)
     if abs(share) > ON_PURPOSE_SHARE or abs(angle) > ON_PURPOSE_DEG:
         return None
     return float(share), float(angle)
 
 
-def promise_rows(before: Row | None, made: list[Row], piece_id: str, verdict: str) -> list[Row]:
-    """Return, as a row of the ledger, how the last run's chance was kept, when its advice was followed.
+def chances_of(story: CartridgeStory, verdict: str) -> tuple[ChanceKept, ...]:
+    """Return how the last run's chance was kept by the one about to be kept, when its advice was followed.
 
-    Parameters
-    ----------
-    before : dict or None
-        The run before this one. Trial cuts promise nothing.
+    Trial cuts promise nothing.
     """
-    advice = before["result"].get("advice", {}) if before else {}
-    if before is None or advice.get("action") != "cut" or advice.get("trial"):
-        return []
-    cuts = [c for c in made if c["after_run"] == before["number"]]
-    wanted = {c["plane"]: c for c in advice["cuts"]}
-    if len(cuts) != len(wanted) or any(c["plane"] not in wanted for c in cuts):
-        return []
-    if any(_deviation(c, wanted[c["plane"]]) is None for c in cuts):
-        return []
-    return [
-        {
-            "piece_id": piece_id,
-            "run_number": before["number"],
-            "computed": advice.get("computed_chance", advice["chance_of_pass"]),
-            "said": advice["chance_of_pass"],
-            "passed": verdict == "pass",
-        }
-    ]
+    before = story.last
+    if before is None:
+        return ()
+    advice = before.result.advice
+    if advice.action != "cut" or advice.trial or advice.chance_of_pass is None:
+        return ()
+    cuts = story.made_after(before.number)
+    wanted = {c.plane: c for c in advice.cuts}
+    if len(cuts) != len(wanted) or any(c.plane not in wanted for c in cuts):
+        return ()
+    if any(_deviation(c, wanted[c.plane]) is None for c in cuts):
+        return ()
+    computed = advice.computed_chance
+    return (
+        ChanceKept(
+            piece_id=story.piece.id,
+            run_number=before.number,
+            computed=advice.chance_of_pass if computed is None else computed,
+            said=advice.chance_of_pass,
+            passed=verdict == "pass",
+        ),
+    )
 
 
 def as_said(advice: Advice, keeping: Keeping) -> Advice:

@@ -2,30 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 from ...balance.cut.prior import Guess, ResponsePrior
 from ...balance.cut.response import History
 from ...balance.limits import Judgement
-from ...ledger.book import Book
-from ...ledger.store.entries import Row
 from ...quantities.finding import Finding
+from ...signal.levels import Heard
 from ...sources.recording import Recording
-from .cut_scatter import Craft, craft_of
-from .judging import judge_curves, ruled
-from .model_file import ModelFile
-from .oil_findings import oil_findings
-from .other_units import known_of
-from .past import PastRun, history_of, trusted_vectors
-from .reading import ReadResult, read_recording
-from .run_findings import (
+from ..model import ModelFile, known_of
+from ..reading import (
+    ReadResult,
     change_findings,
+    judge_curves,
     level_findings,
     model_findings,
+    oil_findings,
+    read_recording,
+    ruled,
     shape_findings,
     usual_whirl,
 )
+from ..shop import Workshop
+from ..stored import stored
+from .cut_scatter import CutScatter, cut_scatter_of
+from .past import history_of, past_runs, trusted_vectors
+from .story import CartridgeStory
 
 
 @dataclass(frozen=True)
@@ -38,85 +40,100 @@ class Evidence:
         What other units tell.
     guesses : dict of plane -> Guess
         What like models let expect.
-    craft : Craft
+    scatter : CutScatter
         How cuts turn out here, and how chances are kept.
     history : History or None
         None when the run gave no curve over the model's range.
     judgement : Judgement or None
-    findings : list of Finding
+    findings : tuple of Finding
     """
 
-    book: Book
-    piece_id: str
     model: ModelFile
     history: History | None
     judgement: Judgement | None
-    findings: list[Finding]
+    findings: tuple[Finding, ...]
     read: ReadResult
     priors: dict[str, ResponsePrior]
     guesses: dict[str, Guess]
-    craft: Craft
+    scatter: CutScatter
+
+
+@dataclass(frozen=True)
+class HeardBefore:
+    """What earlier judged runs of the model on the rig heard beside unbalance, the newest of each piece last.
+
+    Attributes
+    ----------
+    floors, own_floors : tuple of float
+        Noise floors of other pieces and of this one (g/√Hz).
+    whirls_g : tuple of float
+        Highest line of the others below the turning frequency.
+    """
+
+    floors: tuple[float, ...]
+    own_floors: tuple[float, ...]
+    whirls_g: tuple[float, ...]
 
 
 def gather(
-    book: Book,
-    piece_id: str,
+    shop: Workshop,
+    story: CartridgeStory,
     model: ModelFile,
     source: Recording,
-    past: list[PastRun],
-    made: list[Row],
     *,
     rig: str,
     serviced_at: str,
     operator: str,
-    find: Callable[[str], ModelFile],
 ) -> Evidence:
     """Read a recording, judge it, and put it beside the piece's earlier runs and what others teach.
 
     Parameters
     ----------
-    past, made : list
-        The piece's runs and cuts so far.
-    find : callable
-        Returns a model by its name.
+    model : ModelFile
+        The piece's, with what the rig's own checks say of its scatter.
     """
     limit_g = float(min(model.house_limit().limit_g))
     read = read_recording(source, limit_g=limit_g)
-    floors, own, whirls = _heard_before(book, piece_id, model.name, rig, serviced_at)
-    findings = usual_whirl([*read.findings, *model_findings(source, read, model)], whirls, limit_g)
-    findings += level_findings(read, floors, own)
-    findings += oil_findings(source, model, past[-1].row if past else None)
+    before = _heard_before(shop, story.piece.id, model.name, rig, serviced_at)
+    findings = [*read.findings, *model_findings(source, read, model)]
+    findings = usual_whirl(findings, before.whirls_g, limit_g)
+    findings += level_findings(read, before.floors, before.own_floors)
+    findings += oil_findings(source, model, story.last.conditions if story.last else None)
     history = None
     if read.curve is not None:
-        curves = [(p.number, p.curves[0]) for p in past if p.curves and trusted_vectors(p.row)]
-        history = history_of([*curves, (len(past) + 1, read.curve)], made, model)
+        past = [p for p in past_runs(shop, story) if p.curves and trusted_vectors(p.run.result)]
+        curves = [(p.number, p.curves[0]) for p in past]
+        history = history_of([*curves, (story.number + 1, read.curve)], story.made, model)
     speed = history.speed_rpm if history is not None else None
     priors, guesses = known_of(
-        book, model, speed, rig=rig, serviced_at=serviced_at, not_piece=piece_id, find=find
+        shop, model, speed, rig=rig, serviced_at=serviced_at, not_piece=story.piece.id
     )
     if history is not None:
         findings += change_findings(history, model.as_scatter())
         findings += shape_findings(history, priors, model.as_scatter())
     return Evidence(
-        book=book,
-        piece_id=piece_id,
         model=model,
         history=history,
         judgement=ruled(judge_curves(read.curves, model) if read.curves else None, findings),
-        findings=findings,
+        findings=tuple(findings),
         read=read,
         priors=priors,
         guesses=guesses,
-        craft=craft_of(book, model, operator),
+        scatter=cut_scatter_of(shop.book, model, operator),
     )
 
 
 def _heard_before(
-    book: Book, piece_id: str, model: str, rig: str, serviced_at: str
-) -> tuple[list[float], list[float], list[float]]:
-    """Return floors of other pieces and of this one, and the others' lines below the turning frequency."""
-    rows = [r for r in book.rigs.heard(model, rig, since=serviced_at) if r["heard"]]
-    others = {r["piece_id"]: r["heard"] for r in reversed(rows) if r["piece_id"] != piece_id}
-    own = [r["heard"]["floor_g_rt_hz"] for r in reversed(rows) if r["piece_id"] == piece_id]
-    floors = [h["floor_g_rt_hz"] for h in others.values()]
-    return floors, own, [h["whirl_g"] for h in others.values()]
+    shop: Workshop, piece_id: str, model: str, rig: str, serviced_at: str
+) -> HeardBefore:
+    kept = [
+        (r.piece_id, stored(Heard, r.heard, what="What a run heard"))
+        for r in reversed(shop.book.rigs.heard(model, rig, since=serviced_at))
+        if r.heard
+    ]
+    others = {piece: heard for piece, heard in kept if piece != piece_id}
+    return HeardBefore(
+        floors=tuple(h.floor_g_rt_hz for h in others.values()),
+        own_floors=tuple(h.floor_g_rt_hz for piece, h in kept if piece == piece_id),
+        whirls_g=tuple(h.whirl_g for h in others.values()),
+    )

@@ -3,52 +3,49 @@
 from __future__ import annotations
 
 from ...balance.cut.prior import wide_prior
-from ...balance.cut.response import Estimate, History, estimate
+from ...balance.cut.response import History, estimate
 from ...balance.cut.trial_cut import typical_response
-from ...ledger.entries.learnt import Learnt
-from ...ledger.store.entries import Row
+from ...ledger.records import Learnt, LearntResponse, Run
 from ...quantities.arrays import Array
-from .cut_scatter import cut_error_rows, promise_rows
+from ..model import ModelFile
+from .advising import Advised
+from .cut_scatter import chances_of, cut_errors_of
 from .evidence import Evidence
-from .model_file import ModelFile
-from .past import LEARN_SPREAD, PastRun, learnt_response
+from .past import LEARN_SPREAD, learnt_response
+from .story import CartridgeStory
 
 
-def learnt_from(
-    e: Evidence, now: Estimate | None, past: list[PastRun], made: list[Row], entry: Row
-) -> Learnt:
-    """Return what the run that is about to be kept, `entry`, teaches."""
-    before = past[-1].row if past else None
-    promises = promise_rows(before, made, e.piece_id, entry["verdict"])
+def learnt_from(e: Evidence, advised: Advised, story: CartridgeStory, run: Run) -> Learnt:
+    """Return what the run that is about to be kept, `run`, teaches."""
+    chances = chances_of(story, run.verdict)
+    now = advised.estimate
     if e.history is None or now is None:
-        return Learnt(promises=promises)
-    number, asked = entry["number"], e.book.cuts(e.piece_id, "asked")
-    errors = cut_error_rows(e.history, made, asked, e.model, now, number)
-    return Learnt(learnt_rows(e, now, number, entry["rig"]), errors, promises)
+        return Learnt(chances=chances)
+    errors = cut_errors_of(e.history, story, e.model, now)
+    return Learnt(_responses(e.history, e.model, advised, run), errors, chances)
 
 
-def learnt_rows(evidence: Evidence, now: Estimate | None, number: int, rig: str) -> list[Row]:
-    """Return what this piece now tells of its planes, as rows of the ledger.
+def _responses(
+    history: History, model: ModelFile, advised: Advised, run: Run
+) -> tuple[LearntResponse, ...]:
+    """Return what this piece now tells of its planes.
 
     Estimated from its own runs alone: what came from other units must not come back to them.
     """
-    history, model = evidence.history, evidence.model
-    if history is None or now is None or not history.cuts:
-        return []
-    if any(f.code == "cut.not_as_recorded" for f in evidence.findings):
-        return []
-    return [
-        {
-            "model": model.name,
-            "rig": rig,
-            "plane": plane,
-            "piece_id": evidence.piece_id,
-            "run_number": number,
-            "spread": spread,
-            "vector": learnt_response(history.speed_rpm, response, model),
-        }
+    if not history.cuts or any(f.code == "cut.not_as_recorded" for f in advised.findings):
+        return ()
+    return tuple(
+        LearntResponse(
+            model=model.name,
+            rig=run.rig,
+            plane=plane,
+            piece_id=run.piece_id,
+            run_number=run.number,
+            spread=spread,
+            vector=learnt_response(history.speed_rpm, response, model),
+        )
         for plane, spread, response in learn_from(history, model)
-    ]
+    )
 
 
 def learn_from(history: History, model: ModelFile) -> list[tuple[str, float, Array]]:

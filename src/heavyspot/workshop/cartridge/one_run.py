@@ -8,16 +8,16 @@ from typing import Any
 
 import numpy as np
 
-from ...ledger.store.entries import Row
 from ...quantities.angles import angle_of
 from ...quantities.arrays import Array
-from ...quantities.errors import LedgerFault
+from ...quantities.errors import LedgerFault, NotThere
 from ...signal.curve import Curve
 from ...signal.spectrum import MapMaker, SpeedFrequencyMap
 from ...sources.readers import open_recording
 from ...sources.recording import Recording
 from ..shop import Workshop
-from .past import past_runs
+from .past import PastRun, past_runs
+from .story import CartridgeStory, cartridge_story
 
 MAP_BINS = 512
 MOMENT_SAMPLES = 8192
@@ -46,15 +46,18 @@ class DrawnMap:
     speed_hz: list[float | None]
 
 
-def find_run(shop: Workshop, serial: str, number: int) -> tuple[Row, tuple[Curve, ...]]:
-    """Return a run and its curves; raises `LedgerFault` when there is no such run."""
-    piece = shop.piece(serial)
-    for run in past_runs(shop.book, piece["id"]):
-        if run.number == number:
-            return run.row, run.curves
-    raise LedgerFault(
-        f"There is no piece {serial} with a run {number}.", remedy="Look at its runs."
-    )
+def find_run(shop: Workshop, serial: str, number: int) -> PastRun:
+    """Return a run with its curves; raises `NotThere` when there is no such run."""
+    return run_of(shop, cartridge_story(shop, serial), number)
+
+
+def run_of(shop: Workshop, story: CartridgeStory, number: int) -> PastRun:
+    """Return a run of a piece that was looked up already; raises as `find_run` does."""
+    for past in past_runs(shop, story):
+        if past.number == number:
+            return past
+    serial = story.piece.serial
+    raise NotThere(f"{serial} has no run {number}.", remedy="Look at its runs.")
 
 
 def passes_view(curves: tuple[Curve, ...]) -> list[dict[str, Any]]:
@@ -85,21 +88,21 @@ def curve_csv(curves: tuple[Curve, ...]) -> Iterator[str]:
             yield c.direction + "," + ",".join(f"{v:.6g}" for v in row) + "\n"
 
 
-def archived(shop: Workshop, row: Row) -> Recording:
-    """Return a run's recording from the archive.
+def archived(shop: Workshop, name: str) -> Recording:
+    """Return a recording from the archive by its name.
 
     Raises
     ------
     LedgerFault
         It is missing, or was removed by the shop's rule.
     """
-    gone = shop.book.retiring.gone(row["recording"])
+    gone = shop.book.retention.gone(name)
     if gone is not None:
         raise LedgerFault(
-            f"The raw recording was removed on {gone['at'][:10]} ({gone['why']}).",
+            f"The raw recording was removed on {gone.at[:10]} ({gone.why}).",
             remedy="Its curves and verdict are kept.",
         )
-    return open_recording(shop.book.archive.open(row["recording"]))
+    return open_recording(shop.book.archive.open(name))
 
 
 def draw_map(recording: Recording, curves: tuple[Curve, ...]) -> DrawnMap:

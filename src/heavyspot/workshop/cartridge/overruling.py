@@ -2,47 +2,68 @@
 
 from __future__ import annotations
 
-from ...ledger.store.entries import Row
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from ...ledger.records import Overruling
 from ...quantities.errors import BadInput
 from ..shop import Workshop
+from .story import cartridge_story
 
 
-def overrule(shop: Workshop, serial: str, *, why: str, by: str = "") -> Row:
+@dataclass(frozen=True)
+class Overruled:
+    """What stands now, and against what."""
+
+    serial: str
+    number: int
+    verdict: str
+    finding: str
+    why: str
+    by: str
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it as JSON-ready values."""
+        return asdict(self)
+
+
+def overrule(shop: Workshop, serial: str, *, why: str, by: str = "") -> Overruled:
     """Let what the curve of a piece's last run says stand, against the finding that blocks it.
 
     The run and its finding stay as they are; the entry says who overruled it and why, and the sheet prints that.
 
-    Returns
-    -------
-    dict
-        ``serial``, ``number``, ``verdict``, ``finding``, ``why``, ``by``.
-
     Raises
     ------
+    NotThere
+        No such piece.
     BadInput
         No reason, no run, nothing that could be judged, or nothing to overrule.
     """
-    piece = shop.piece(serial)
-    if not why.strip():
+    story = cartridge_story(shop, serial)
+    why = why.strip()
+    if not why:
         raise BadInput("An overruling needs a reason.", remedy="Say why the finding does not hold.")
-    rows = shop.book.runs(piece["id"])
-    last = rows[-1] if rows else None
-    blocking = [f for f in last["result"]["findings"] if f["severity"] == "block"] if last else []
-    if last is None or not blocking or last["result"].get("overruled"):
+    last = story.last
+    if last is None or not last.result.blocking or last.result.overruled:
         raise BadInput(
             f"Nothing stands against the last run of {serial}.", remedy="Look it up with show."
         )
-    measured = last["result"].get("measured")
+    measured = last.result.measured
     if not measured:
         raise BadInput(
             "The last run gave no curve that could be judged.",
             remedy="Mend what is said, and spin again.",
         )
-    finding = " ".join(f["text"] for f in blocking)[:400]
-    entry = {
-        "piece_id": piece["id"], "run_id": last["id"], "number": last["number"], "verdict": measured,
-        "finding": finding, "by": by, "why": why.strip(),
-    }  # fmt: skip
-    shop.book.overruled.add(entry)
-    kept = ("number", "verdict", "finding", "why", "by")
-    return {"serial": serial, **{k: entry[k] for k in kept}}
+    finding = " ".join(f.text for f in last.result.blocking)[:400]
+    shop.book.overrulings.add(
+        Overruling(
+            piece_id=story.piece.id,
+            run_id=last.entry.id,
+            number=last.number,
+            verdict=measured,
+            finding=finding,
+            by=by,
+            why=why,
+        )
+    )
+    return Overruled(serial, last.number, measured, finding, why, by)

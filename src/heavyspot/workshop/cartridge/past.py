@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from ...balance.cut.response import History, MadeCut
-from ...ledger.book import Book
+from ...ledger.records import Cut
 from ...ledger.store.array_bytes import pack, unpack
-from ...ledger.store.entries import Row
 from ...quantities.angles import phasor
 from ...quantities.arrays import Array
 from ...signal.curve import Curve
-from .model_file import ModelFile
+from ..model import ModelFile
+from ..reading import KeptResult
+from ..shop import Workshop
+from .story import CartridgeStory, KeptRun
 
 GRID_SHARES = np.linspace(0.10, 1.0, 91)
 """Speeds of the advice, as shares of test speed: every 1 %."""
@@ -31,11 +34,15 @@ LEARN_SPREAD = 0.45
 
 @dataclass(frozen=True)
 class PastRun:
-    """One run of the ledger."""
+    """One run of the ledger with its curves."""
 
-    number: int
-    row: Row
+    run: KeptRun
     curves: tuple[Curve, ...]
+
+    @property
+    def number(self) -> int:
+        """1 for the first run of the piece."""
+        return self.run.number
 
 
 def pack_curves(curves: tuple[Curve, ...]) -> bytes:
@@ -61,13 +68,14 @@ def unpack_curves(data: bytes) -> tuple[Curve, ...]:
     )
 
 
-def past_runs(book: Book, piece_id: str) -> list[PastRun]:
+def past_runs(shop: Workshop, story: CartridgeStory) -> list[PastRun]:
     """Return a piece's runs with their curves, in order."""
-    return [PastRun(r["number"], r, unpack_curves(r["curves"])) for r in book.runs(piece_id)]
+    curves = shop.book.cartridges.curves(story.piece.id) if story.runs else {}
+    return [PastRun(r, unpack_curves(curves[r.number])) for r in story.runs]
 
 
 def history_of(
-    curves: list[tuple[int, Curve]], cuts: list[Row], model: ModelFile
+    curves: list[tuple[int, Curve]], cuts: Sequence[Cut], model: ModelFile
 ) -> History | None:
     """Return the runs that can be compared with the last one, on the advice's speeds.
 
@@ -75,7 +83,7 @@ def history_of(
     ----------
     curves : list of (run number, Curve)
         Main curve of each run that has one, in order.
-    cuts : list of dict
+    cuts : sequence of Cut
         Cuts made; ``after_run`` says which run they follow.
     """
     if not curves:
@@ -96,10 +104,10 @@ def history_of(
     numbers = [n for n, _ in kept]
     made = []
     for cut in cuts:
-        later = [i for i, n in enumerate(numbers) if n > cut["after_run"]]
+        later = [i for i, n in enumerate(numbers) if n > cut.after_run]
         if later and later[0] > 0:
-            removed = complex(phasor(cut["unbalance_gmm"], cut["angle_deg"]))
-            made.append(MadeCut(later[0], cut["plane"], removed))
+            removed = complex(phasor(cut.unbalance_gmm, cut.angle_deg))
+            made.append(MadeCut(later[0], cut.plane, removed))
     return History(
         grid,
         np.stack([vector_at(c, grid) for _, c in kept]),
@@ -108,14 +116,11 @@ def history_of(
     )
 
 
-def trusted_vectors(run: Row) -> bool:
-    """Whether a run's vectors are the rotor's: no finding on sensor or reference stood against them."""
-    if run["result"].get("overruled"):
+def trusted_vectors(result: KeptResult) -> bool:
+    """Whether a run's vectors are the rotor's: no finding on sensor or reference stands against them."""
+    if result.overruled:
         return True
-    return not any(
-        f["severity"] == "block" and f["code"].startswith(UNTRUSTED) and f["code"] not in COMPARED
-        for f in run["result"]["findings"]
-    )
+    return not any(f.code.startswith(UNTRUSTED) and f.code not in COMPARED for f in result.blocking)
 
 
 def vector_at(curve: Curve, speed_rpm: Array) -> Array:

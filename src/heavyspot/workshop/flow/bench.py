@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from ...flow.air import Air
 from ...flow.element import Element, Laminar, SonicNozzle, spread_of
 from ...flow.machine import Reference, compressor_efficiency, corrected_flow, turbine_efficiency
-from ...quantities.errors import BadInput, HeavyspotError, LedgerFault
+from ...quantities.errors import BadInput, HeavyspotError, NotThere
 from ...sources.sidecar import first_fault
+from ..rig import add_rig
 from ..shop import Workshop
 
 OF = "element"
@@ -19,6 +21,14 @@ OF = "element"
 
 Positive = Annotated[float, Field(gt=0, le=1e6, allow_inf_nan=False)]
 Number = Annotated[float, Field(ge=-1e6, le=1e6, allow_inf_nan=False)]
+
+
+ElementKind = Literal[
+    "orifice", "isa 1932 nozzle", "long radius nozzle", "venturi nozzle", "venturi as cast",
+    "venturi machined", "venturi welded", "laminar", "sonic nozzle", "meter",
+]  # fmt: skip
+
+KINDS: tuple[str, ...] = get_args(ElementKind)
 
 
 class BenchFile(BaseModel):
@@ -33,10 +43,7 @@ class BenchFile(BaseModel):
     """
 
     model_config = ConfigDict(extra="forbid")
-    element: Literal[
-        "orifice", "isa 1932 nozzle", "long radius nozzle", "venturi nozzle", "venturi as cast",
-        "venturi machined", "venturi welded", "laminar", "sonic nozzle", "meter",
-    ]  # fmt: skip
+    element: ElementKind
     pipe_mm: Positive | None = None
     bore_mm: Positive | None = None
     taps: Literal["corner", "D", "flange"] = "corner"
@@ -119,28 +126,27 @@ def set_bench(shop: Workshop, rig: str, content: dict[str, Any], *, by: str = ""
         raise BadInput("The bench has no name.", remedy="Give the rig's name.")
     bench = parse_bench(content)
     kept = bench.model_dump(mode="json", exclude_defaults=True)
-    if shop.book.rig(rig) is None:
-        shop.add_rig(rig, {"kind": "flow bench"}, by=by)
+    if shop.book.rigs.newest(rig) is None:
+        add_rig(shop, rig, {"kind": "flow bench"}, by=by)
     shop.book.rotors.add_calibration(rig, OF, kept, by=by)
     return bench
 
 
 def bench_of(shop: Workshop, rig: str) -> BenchFile:
-    """Return a rig's bench; raises `LedgerFault` when none was written down."""
-    row = shop.book.rotors.calibration(rig, OF)
-    if row is None:
-        raise LedgerFault(
+    """Return a rig's bench; raises `NotThere` when none was written down."""
+    entry = shop.book.rotors.calibration(rig, OF)
+    if entry is None:
+        raise NotThere(
             f'"{rig}" has no flow element yet.', remedy="Write down what measures the flow there."
         )
-    return parse_bench(row["content"])
+    return parse_bench(dict(entry.content))
 
 
-def _element(bench: BenchFile, factor: dict[str, float] | None = None) -> Element:
-    more = factor or {}
+def _element(bench: BenchFile, wider_mm: float = 0.0) -> Element:
     assert bench.pipe_mm is not None and bench.bore_mm is not None  # parse_bench has asked
     return Element(
         bench.element,  # type: ignore[arg-type]  # the other kinds were sorted out by the caller
-        bench.pipe_mm, bench.bore_mm + more.get("bore", 0.0), bench.taps,
+        bench.pipe_mm, bench.bore_mm + wider_mm, bench.taps,
     )  # fmt: skip
 
 
@@ -198,21 +204,30 @@ def compute(bench: BenchFile, read: Read) -> Computed:
     return Computed(flow, flow_u, corrected, corrected * share**0.5, ratio, _efficiency(read))
 
 
-def _flow(bench: BenchFile, read: Read, v: dict[str, float]) -> float:
-    air = Air(v["upstream"], v["temperature"], read.humidity)
+@dataclass(frozen=True)
+class Inputs:
+    """What a flow is computed from: kPa, °C, kPa, mm on the bore, factor on the coefficient."""
+
+    upstream: float
+    temperature: float
+    drop: float
+    bore: float
+    factor: float
+
+
+def _flow(bench: BenchFile, read: Read, given: Mapping[str, float]) -> float:
+    v = Inputs(**given)
+    air = Air(v.upstream, v.temperature, read.humidity)
     if bench.element == "meter":
-        return (read.flow_kg_s or 0.0) * v["factor"]
+        return (read.flow_kg_s or 0.0) * v.factor
     if bench.element == "laminar":
         certified = Air(bench.certified_kpa, bench.certified_c)
-        return (
-            Laminar(bench.m3_s_per_kpa or 0.0, certified).mass_flow_kg_s(air, v["drop"])
-            * v["factor"]
-        )
+        return Laminar(bench.m3_s_per_kpa or 0.0, certified).mass_flow_kg_s(air, v.drop) * v.factor
     if bench.element == "sonic nozzle":
-        nozzle = SonicNozzle((bench.bore_mm or 0.0) + v["bore"], bench.coefficient * v["factor"])
-        return nozzle.mass_flow_kg_s(air, v["drop"])
-    return _element(bench, v).mass_flow_kg_s(
-        v["upstream"], max(v["drop"], 0.0), air.density_kg_m3, air.viscosity_pa_s, v["factor"]
+        nozzle = SonicNozzle((bench.bore_mm or 0.0) + v.bore, bench.coefficient * v.factor)
+        return nozzle.mass_flow_kg_s(air, v.drop)
+    return _element(bench, v.bore).mass_flow_kg_s(
+        v.upstream, max(v.drop, 0.0), air.density_kg_m3, air.viscosity_pa_s, v.factor
     )
 
 
@@ -239,3 +254,14 @@ def _efficiency(read: Read) -> float | None:
         return (
             None  # the pressures and flow stand; temperatures that make no sense give no efficiency
         )
+
+
+def element_of(shop: Workshop, rig: str) -> BenchFile | None:
+    """Return what measures the flow on a rig, or None when nothing was written down."""
+    entry = shop.book.rotors.calibration(rig, OF)
+    return parse_bench(dict(entry.content)) if entry else None
+
+
+def flow_benches(shop: Workshop) -> list[str]:
+    """Return the names of the rigs that have a flow element."""
+    return [r for r in shop.book.rigs.names() if shop.book.rotors.calibration(r, OF)]

@@ -12,12 +12,14 @@ from typing import Any
 
 from ...flow.machine import leak_kg_s
 from ...flow.nozzles import NozzleCurve, fit_nozzle, set_stop
-from ...ledger.store.entries import Row
 from ...quantities.checks import finite
-from ...quantities.errors import BadInput, HeavyspotError
-from ..cartridge.model_file import FlowWindowFile, ModelFile
-from ..shop import Workshop
+from ...quantities.errors import BadInput
+from ...quantities.said import Said, said_json
+from ...quantities.typed import to_float
+from ..model import FlowWindowFile, ModelFile, find_model
+from ..shop import Workshop, find_piece
 from .bench import Computed, Read, bench_of, compute, parse_read
+from .kept import FlowTestKept, flow_tests_of_piece
 
 COVERAGE_K = 2.0
 MOST_READINGS = 500
@@ -38,8 +40,8 @@ def keep_flow_test(
     stop_at: float | None = None,
     leak: dict[str, float] | None = None,
     by: str = "",
-) -> Row:
-    """Judge and keep a flow test; returns its content with the verdict.
+) -> FlowTestKept:
+    """Judge and keep a flow test.
 
     Parameters
     ----------
@@ -57,8 +59,8 @@ def keep_flow_test(
     LedgerFault, BadInput
         No such piece or bench, no reading, or one that cannot be.
     """
-    piece = shop.piece(serial)
-    model = shop.model(piece["model"])
+    piece = find_piece(shop, serial)
+    model = find_model(shop, piece.model)
     bench = bench_of(shop, rig)
     if not readings or len(readings) > MOST_READINGS:
         raise BadInput(f"{len(readings)} readings are given.", remedy=f"One to {MOST_READINGS}.")
@@ -69,7 +71,7 @@ def keep_flow_test(
     content: dict[str, Any] = {
         "bench": bench.model_dump(mode="json"),
         "housings": housings.strip(),
-        "rig_record": (shop.book.rig(rig) or {}).get("content", {}),
+        "rig_record": dict(record.content) if (record := shop.book.rigs.newest(rig)) else {},
         "reference": bench.reference.words(),
         "readings": [
             {**r.model_dump(mode="json", exclude_none=True), **asdict(f)}
@@ -80,9 +82,9 @@ def keep_flow_test(
         "stop": _stop(model, curve, stop_at),
         "leak_kg_s": leak_kg_s(**leak) if leak else None,
     }
-    verdict = _verdict([w["verdict"] for w in windows])
-    shop.book.flow.add(piece["id"], rig, verdict, _finite(content), by=by)
-    return _finite(content) | {"verdict": verdict}
+    verdict = _verdict([str(w.get("verdict")) for w in windows])
+    shop.book.flow.add(piece.id, rig, verdict, _finite(content), by=by)
+    return flow_tests_of_piece(shop, piece.id)[-1]
 
 
 def _curve(reads: list[Read], found: list[Computed]) -> NozzleCurve | None:
@@ -143,8 +145,8 @@ def _stop(model: ModelFile, curve: NozzleCurve | None, at: float | None) -> dict
     s = model.stop
     try:
         advice = set_stop(curve, s.wanted_kg_s, at=at, per_turn=s.per_turn, in_is_up=s.in_is_up)
-    except HeavyspotError as fault:
-        return {"why": str(fault)}
+    except BadInput:  # its one reason here: the model's file has been checked
+        return said_json("why", Said("stop.far", {"wanted_kg_s": s.wanted_kg_s}))
     return {**asdict(advice), "at": at, "wanted_kg_s": s.wanted_kg_s}
 
 
@@ -221,20 +223,4 @@ def add_to_table(path: Path, reading: dict[str, Any]) -> None:
 def _cell(name: str, text: str, separator: str) -> Any:
     if name == "way":
         return text
-    return float(text if separator == "," else text.replace(",", "."))
-
-
-def flow_tests_of(shop: Workshop, serial: str) -> list[Row]:
-    """Return a piece's flow tests, oldest first, each with a number."""
-    rows = shop.book.flow.of_piece(shop.piece(serial)["id"])
-    return [
-        {
-            "number": n,
-            "at": r["at"],
-            "by": r["by"],
-            "rig": r["rig"],
-            "verdict": r["verdict"],
-            **r["content"],
-        }
-        for n, r in enumerate(rows, start=1)
-    ]
+    return float(text) if separator == "," else to_float(text)

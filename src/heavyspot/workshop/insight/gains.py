@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import itertools
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from statistics import fmean, median
 from typing import get_args
 
 from ...balance.cut.response import Scatter
 from ...balance.geometry import Kind
-from ...ledger.store.entries import Row
-from ..cartridge.cut_scatter import learn
+from ...ledger.records import Cut, CutError, Outcome
+from ..cartridge import angle_spread, share_spread
 from ..shop import Workshop
 
 WORSE = 1.10
@@ -87,6 +87,11 @@ class Kept:
     said: float
     happened: float
 
+    @property
+    def high(self) -> float:
+        """Upper end of the tenth."""
+        return self.low + 0.1
+
 
 @dataclass(frozen=True)
 class Hand:
@@ -110,18 +115,18 @@ class Gains:
 
 def shop_gains(shop: Workshop, *, most_pieces: int = 5000) -> Gains:
     """Return what the newest pieces tell."""
-    cuts: dict[str, list[Row]] = defaultdict(list)
-    for cut in shop.book.lessons.cuts_of_newest(most_pieces):
-        cuts[cut["piece_id"]].append(cut)
+    cuts: dict[str, list[Cut]] = defaultdict(list)
+    for cut in shop.book.library.cuts_of_newest(most_pieces):
+        cuts[cut.piece_id].append(cut)
     models: dict[str, ModelGains] = {}
-    runs = shop.book.lessons.outcomes_of_newest(most_pieces)
-    for piece_id, group in itertools.groupby(runs, key=lambda r: r["piece_id"]):
+    runs = shop.book.library.outcomes_of_newest(most_pieces)
+    for piece_id, group in itertools.groupby(runs, key=lambda r: r.piece_id):
         rows = list(group)
-        if rows[0]["verdict"] == "pass":
+        if rows[0].verdict == "pass":
             continue  # it needed nothing
         unit = _unit(rows, cuts[piece_id])
-        models.setdefault(rows[0]["model"], ModelGains(rows[0]["model"])).units.append(unit)
-    said = [(p["said"], bool(p["passed"])) for p in shop.book.lessons.promises()]
+        models.setdefault(rows[0].model, ModelGains(rows[0].model)).units.append(unit)
+    said = [(p.said, bool(p.passed)) for p in shop.book.library.chances()]
     return Gains(sorted(models.values(), key=lambda m: m.model), reliability(said), hands_of(shop))
 
 
@@ -139,32 +144,32 @@ def reliability(said: Iterable[tuple[float, bool]]) -> list[Kept]:
 def hands_of(shop: Workshop) -> list[Hand]:
     """Return how cuts turned out, by operator and cutter: as the vectors show it, their noise taken out."""
     usual = Scatter()
-    groups: dict[tuple[str, str], list[Row]] = defaultdict(list)
+    groups: dict[tuple[str, str], list[CutError]] = defaultdict(list)
     for cutter in get_args(Kind):
-        for row in shop.book.lessons.cut_errors(cutter):
-            groups[row["operator"], cutter].append(row)
+        for row in shop.book.library.cut_errors(cutter):
+            groups[row.operator, cutter].append(row)
     return [
         Hand(
             operator,
             cutter,
             len(rows),
-            learn(rows, "share", usual.cut_share, "share_noise"),
-            learn(rows, "angle_deg", usual.cut_angle_deg, "angle_noise_deg"),
+            share_spread(rows, usual.cut_share),
+            angle_spread(rows, usual.cut_angle_deg),
         )
         for (operator, cutter), rows in sorted(groups.items())
     ]
 
 
-def _unit(rows: list[Row], cuts: list[Row]) -> UnitTold:
-    passed = next((r["number"] for r in rows if r["verdict"] == "pass"), None)
-    after = {c["after_run"] for c in cuts}
-    worse = sum(
-        bool(b["worst_ratio"] and a["worst_ratio"])
-        and a["number"] in after
-        and b["worst_ratio"] > WORSE * a["worst_ratio"]
-        for a, b in itertools.pairwise(rows)
-    )
-    mass = sum(c["mass_mg"] for c in cuts)
-    return UnitTold(
-        rows[0]["serial"], passed or len(rows), passed is not None, worse, len(cuts), mass
-    )
+def _unit(rows: Sequence[Outcome], cuts: Sequence[Cut]) -> UnitTold:
+    passed = next((r.number for r in rows if r.verdict == "pass"), None)
+    after = {c.after_run for c in cuts}
+    worse = sum(_made_worse(a, b) for a, b in itertools.pairwise(rows) if a.number in after)
+    mass = sum(c.mass_mg for c in cuts)
+    return UnitTold(rows[0].serial, passed or len(rows), passed is not None, worse, len(cuts), mass)
+
+
+def _made_worse(before: Outcome, after: Outcome) -> bool:
+    """Whether a run is clearly worse than the one before; no where one of them could not be judged."""
+    if before.worst_ratio is None or after.worst_ratio is None:
+        return False
+    return after.worst_ratio > WORSE * before.worst_ratio

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from typing import Any
 
 import numpy as np
 
@@ -13,6 +12,16 @@ from ...quantities.errors import BadInput
 from ...statistics.charts import LEAST, Chart, capability, ewma
 from ...statistics.survival import Survival, survival
 from ..shop import Workshop
+from .answers import (
+    AdviceGained,
+    FirstSpin,
+    Group,
+    GroupShown,
+    PieceSpun,
+    ShippedElsewhere,
+    Stayed,
+    Supplied,
+)
 from .store import asked
 
 GROUPS = {
@@ -36,8 +45,8 @@ def checked_group(by: str) -> str:
     return GROUPS[by]
 
 
-def overview(shop: Workshop, by: str, *, since: str = "", most: int = 60) -> list[dict[str, Any]]:
-    """Return a row for each group of pieces that were spun, the largest first, weeks and months newest first.
+def overview(shop: Workshop, by: str, *, since: str = "", most: int = 60) -> list[GroupShown]:
+    """Return a value for each group of pieces that were spun, the largest first, weeks and months newest first.
 
     ``first`` is the share that passed at the first spin, with its 95 % interval after Wilson.
     """
@@ -45,6 +54,7 @@ def overview(shop: Workshop, by: str, *, since: str = "", most: int = 60) -> lis
     order = "1 desc" if by in ("week", "month") else "2 desc"
     rows = asked(
         shop,
+        Group,
         f"""
         select {key} as name, count(*) as pieces, sum((first_verdict = 'pass')::int) as at_first,
           avg(runs) as runs, avg(cuts) as cuts, avg(mass_mg) as mass_mg, median(minutes) as minutes,
@@ -54,10 +64,13 @@ def overview(shop: Workshop, by: str, *, since: str = "", most: int = 60) -> lis
         """,
         [since or "1900-01-01", most],
     )
-    for r in rows:
-        r["first"], r["first_low"], r["first_high"] = wilson(int(r["at_first"]), int(r["pieces"]))
-        r["few"] = r["pieces"] < FEW
-    return rows
+    return [_shown(r) for r in rows]
+
+
+def _shown(group: Group) -> GroupShown:
+    first, low, high = wilson(group.at_first, group.pieces)
+    few = group.pieces < FEW
+    return GroupShown(**vars(group), first=first, first_low=low, first_high=high, few=few)
 
 
 def wilson(good: int, n: int) -> tuple[float, float, float]:
@@ -72,11 +85,12 @@ def wilson(good: int, n: int) -> tuple[float, float, float]:
 
 def pieces_behind(
     shop: Workshop, by: str, name: str, *, since: str = "", most: int = 500
-) -> list[dict[str, Any]]:
+) -> list[PieceSpun]:
     """Return the pieces of a group, newest first."""
     key = checked_group(by)
     return asked(
         shop,
+        PieceSpun,
         f"""
         select serial, model, customer, invoice, day, operator, rig, supplier, lot, runs, cuts, mass_mg,
           first_ratio, last_ratio, verdict, claim_days
@@ -86,13 +100,11 @@ def pieces_behind(
     )
 
 
-def advice_kept(shop: Workshop) -> list[dict[str, Any]]:
-    """Return what advice that was kept gained, beside what was ground instead of it.
-
-    ``passed`` is the share whose next spin passed, ``worse`` the share it made worse by more than a tenth.
-    """
+def advice_kept(shop: Workshop) -> list[AdviceGained]:
+    """Return what advice that was kept gained, beside what was ground instead of it."""
     return asked(
         shop,
+        AdviceGained,
         """
         select kept, count(*) as number, median(before) as before, median(after) as after,
           avg((verdict = 'pass')::int) as passed, avg((after > 1.1 * before)::int) as worse
@@ -102,15 +114,11 @@ def advice_kept(shop: Workshop) -> list[dict[str, Any]]:
 
 
 @dataclass(frozen=True)
-class Incoming:
+class Incoming(Supplied):
     """How the pieces of a supplier come in.
 
     Attributes
     ----------
-    supplier : str
-    pieces : int
-    low, middle, high : float
-        Tenth, half and nine tenths of first spins lie below this share of the limit.
     chart : Chart or None
         Weighted mean of the logarithm of the first ratio, limits from the first half; None for few pieces.
     days : list of str
@@ -118,11 +126,6 @@ class Incoming:
         Day since which it is outside; empty when it is not now.
     """
 
-    supplier: str
-    pieces: int
-    low: float
-    middle: float
-    high: float
     chart: Chart | None
     days: list[str]
     alarm: str
@@ -132,6 +135,7 @@ def incoming(shop: Workshop, *, newest: int = 400) -> list[Incoming]:
     """Return how each supplier's pieces come in, by the newest of them."""
     suppliers = asked(
         shop,
+        Supplied,
         """
         select supplier, count(*) as pieces, quantile_cont(first_ratio, 0.1) as low, median(first_ratio) as middle,
           quantile_cont(first_ratio, 0.9) as high
@@ -142,22 +146,19 @@ def incoming(shop: Workshop, *, newest: int = 400) -> list[Incoming]:
     for s in suppliers:
         rows = asked(
             shop,
+            FirstSpin,
             """
             select day, first_ratio from facts where supplier = ? and runs > 0 and first_ratio > 0
             order by day desc, piece_id desc limit ?
             """,
-            [s["supplier"], newest],
+            [s.supplier, newest],
         )[::-1]
-        chart, alarm, days = None, "", [str(r["day"]) for r in rows]
+        chart, alarm, days = None, "", [str(r.day) for r in rows]
         if len(rows) >= 2 * LEAST:
-            logs = np.log([r["first_ratio"] for r in rows])
+            logs = np.log([r.first_ratio for r in rows])
             chart = ewma(logs.tolist(), weight=0.1, basis=len(rows) // 2)
             alarm = _since(chart, days)
-        out.append(
-            Incoming(
-                s["supplier"], s["pieces"], s["low"], s["middle"], s["high"], chart, days, alarm
-            )
-        )
+        out.append(Incoming(**vars(s), chart=chart, days=days, alarm=alarm))
     return out
 
 
@@ -172,13 +173,14 @@ def _since(chart: Chart, days: list[str]) -> str:
     return days[at]
 
 
-def shipped_elsewhere(shop: Workshop) -> list[dict[str, Any]]:
+def shipped_elsewhere(shop: Workshop) -> list[ShippedElsewhere]:
     """Return by model what limits of one, two and three times the house's would have let go at the first spin.
 
     Capability is that of the last run, one-sided against the house limit.
     """
     rows = asked(
         shop,
+        ShippedElsewhere,
         """
         select model, count(*) as pieces, avg((first_ratio <= 1)::int) as one, avg((first_ratio <= 2)::int) as two,
           avg((first_ratio <= 3)::int) as three, avg(last_ratio) as mean, stddev_samp(last_ratio) as sd,
@@ -186,11 +188,13 @@ def shipped_elsewhere(shop: Workshop) -> list[dict[str, Any]]:
         from facts where runs > 0 and last_ratio is not null group by 1 order by 2 desc limit 40
         """,
     )
-    for r in rows:
-        enough = r["pieces"] >= FEW and (r["sd"] or 0) > 0
-        found = capability(r["mean"], r["sd"], high=1.0) if enough else None
-        r["cpk"] = found.cpk if found else None
-    return rows
+    return [replace(r, cpk=_cpk(r)) for r in rows]
+
+
+def _cpk(row: ShippedElsewhere) -> float | None:
+    if row.pieces < FEW or not row.sd:
+        return None
+    return capability(row.mean, row.sd, high=1.0).cpk
 
 
 def claims(shop: Workshop, *, today: datetime | None = None) -> list[tuple[str, Survival]]:
@@ -200,6 +204,7 @@ def claims(shop: Workshop, *, today: datetime | None = None) -> list[tuple[str, 
     for low, high in BANDS:
         rows = asked(
             shop,
+            Stayed,
             """
             select coalesce(claim_days, date_diff('day', left_at, ?::timestamp)) as days,
               claim_days is not null as claimed, count(*) as n
@@ -215,9 +220,9 @@ def claims(shop: Workshop, *, today: datetime | None = None) -> list[tuple[str, 
                 else f"over {low:g} of it"
             )
             curve = survival(
-                [max(float(r["days"]), 0.0) for r in rows],
-                [bool(r["claimed"]) for r in rows],
-                [int(r["n"]) for r in rows],
+                [max(float(r.days), 0.0) for r in rows],
+                [bool(r.claimed) for r in rows],
+                [int(r.n) for r in rows],
             )
             out.append((name, curve))
     return out

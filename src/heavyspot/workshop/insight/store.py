@@ -14,11 +14,13 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from ...ledger.find.bulk_rows import COLUMNS
 from ...quantities.errors import BadInput, LedgerFault
 from ..shop import Workshop
+
+A = TypeVar("A")
 
 FILE = "insight.duckdb"
 
@@ -98,11 +100,11 @@ def _seen(c: Any) -> int | None:
 
 
 def _whole(shop: Workshop, c: Any, progress: Progress | None, stop: Callable[[], bool]) -> None:
-    total, done = sum(shop.book.narrow.count().values()), 0
+    total, done = sum(shop.book.bulk.count().values()), 0
     c.execute("begin")
     c.execute(_sql("raw.sql"))
     for name in COLUMNS:
-        for rows in shop.book.narrow.all(name):
+        for rows in shop.book.bulk.all(name):
             _put(c, name, rows)
             done += len(rows)
             if progress:
@@ -116,7 +118,7 @@ def _whole(shop: Workshop, c: Any, progress: Progress | None, stop: Callable[[],
 
 
 def _more(shop: Workshop, c: Any, seen: int, number: int) -> None:
-    new = shop.book.narrow.since(seen, number)
+    new = shop.book.bulk.since(seen, number)
     c.execute("begin")
     ids = [r[0] for r in new["pieces"]]
     c.execute("delete from raw_pieces where piece_id in (select unnest(?))", [ids])
@@ -158,12 +160,14 @@ def _told_rows(rows: Iterable[tuple[Any, ...]]) -> Iterator[tuple[Any, ...]]:
             )
 
 
-def asked(shop: Workshop, question: str, values: Iterable[Any] = ()) -> list[dict[str, Any]]:
-    """Return the answer to one of the program's own questions."""
+def asked(
+    shop: Workshop, kind: Callable[..., A], question: str, values: Iterable[Any] = ()
+) -> list[A]:
+    """Return the answer to one of the program's own questions, a value of `kind` for each row."""
     with _busy, _open(shop.book.folder / FILE, read_only=True) as c:
         found = c.execute(question, list(values))
         names = [d[0] for d in found.description]
-        return [dict(zip(names, row, strict=True)) for row in found.fetchall()]
+        return [kind(**dict(zip(names, row, strict=True))) for row in found.fetchall()]
 
 
 def ask(shop: Workshop, question: str) -> tuple[list[str], list[tuple[Any, ...]]]:

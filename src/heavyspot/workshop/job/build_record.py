@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Any, Literal
+from dataclasses import asdict, dataclass
+from typing import Literal
 
-from ...ledger.store.entries import Row
+from ...ledger.records import Piece, PieceEvent
 from ...quantities.checks import finite
 from ...quantities.errors import BadInput, LedgerFault
-from ..cartridge.model_file import ModelFile
-from ..shop import Workshop
+from ..model import ModelFile, find_model
+from ..shop import Workshop, find_piece
+from ..stored import stored
 
 State = Literal["not asked", "missing", "good", "out", "signed"]
 
@@ -44,16 +45,16 @@ class BuildState:
     state : str
         ``not asked`` when the model states no clearances; ``out`` until an inspector signed.
     measured : tuple of Measured
-    record : dict or None
+    record : PieceEvent or None
         The newest build record.
-    signed : dict or None
+    signed : PieceEvent or None
         The signature that covers it.
     """
 
     state: State
     measured: tuple[Measured, ...] = ()
-    record: Row | None = None
-    signed: Row | None = None
+    record: PieceEvent | None = None
+    signed: PieceEvent | None = None
 
     @property
     def blocks(self) -> bool:
@@ -71,20 +72,34 @@ class BuildState:
         return ""
 
 
+@dataclass(frozen=True)
+class Built:
+    """A build record as it is kept."""
+
+    measured: tuple[Measured, ...]
+    gauge: str = ""
+    nut_torque_nm: float | None = None
+
+
 def build_state(shop: Workshop, serial: str) -> BuildState:
     """Return where a piece's build record stands, against the limits it was written under."""
-    piece = shop.piece(serial)
-    if shop.kind_of(piece["model"]) != "cartridge" or not shop.model(piece["model"]).clearance_mm:
+    piece = find_piece(shop, serial)
+    if piece.kind != "cartridge":
         return BuildState("not asked")
-    rows = shop.book.papers.happenings(piece["id"])
-    record = next((r for r in reversed(rows) if r["kind"] == "build"), None)
+    return build_state_of(shop, piece, find_model(shop, piece.model))
+
+
+def build_state_of(shop: Workshop, piece: Piece, model: ModelFile) -> BuildState:
+    """Return where the build record of a piece stands that was looked up already."""
+    if not model.clearance_mm:
+        return BuildState("not asked")
+    events = shop.book.events.of_piece(piece.id)
+    record = next((e for e in reversed(events) if e.kind == "build"), None)
     if record is None:
         return BuildState("missing")
-    measured = tuple(
-        Measured(m["name"], m["value"], m["low"], m["high"]) for m in record["content"]["measured"]
-    )
+    measured = stored(Built, record.content, what="The build record").measured
     signed = next(
-        (r for r in rows if r["kind"] == "signed" and r["content"]["of"] == record["id"]), None
+        (e for e in events if e.kind == "signed" and e.content.get("of") == record.id), None
     )
     if all(m.inside for m in measured):
         return BuildState("good", measured, record, signed)
@@ -94,10 +109,10 @@ def build_state(shop: Workshop, serial: str) -> BuildState:
 def write_build(
     shop: Workshop,
     serial: str,
-    values: Mapping[str, Any],
+    values: Mapping[str, float | str | None],
     *,
     gauge: str = "",
-    nut_torque_nm: Any = None,
+    nut_torque_nm: float | str | None = None,
     by: str = "",
 ) -> BuildState:
     """Write a piece's build record: one value for each clearance of its model, mm.
@@ -107,8 +122,8 @@ def write_build(
     BadInput
         A value is missing or no number, or the model states no clearances.
     """
-    piece = shop.piece(serial)
-    model: ModelFile = shop.model(piece["model"])
+    piece = find_piece(shop, serial)
+    model = find_model(shop, piece.model)
     if not model.clearance_mm:
         raise BadInput(
             f"{model.name} states no clearances.", remedy="Add clearance_mm to the model first."
@@ -117,15 +132,18 @@ def write_build(
     if missing:
         names = ", ".join(n.replace("_", " ") for n in missing)
         raise BadInput(f"Not measured: {names}.", remedy="Fill in every clearance.")
-    measured = [
-        {"name": n, "value": finite(n.replace("_", " "), values[n]), "low": low, "high": high}
-        for n, (low, high) in model.clearance_mm.items()
-    ]
-    content: dict[str, Any] = {"measured": measured, "gauge": gauge.strip()}
-    if nut_torque_nm not in (None, ""):
-        content["nut_torque_nm"] = finite("nut torque", nut_torque_nm)
-    shop.book.papers.add_happening(piece["id"], "build", content, by=by)
-    return build_state(shop, serial)
+    built = Built(
+        measured=tuple(
+            Measured(n, finite(n.replace("_", " "), values[n]), low, high)
+            for n, (low, high) in model.clearance_mm.items()
+        ),
+        gauge=gauge.strip(),
+        nut_torque_nm=(
+            None if nut_torque_nm in (None, "") else finite("nut torque", nut_torque_nm)
+        ),
+    )
+    shop.book.events.add(piece.id, "build", asdict(built), by=by)
+    return build_state_of(shop, piece, model)
 
 
 def sign_build(shop: Workshop, serial: str, *, why: str, by: str = "") -> BuildState:
@@ -141,9 +159,9 @@ def sign_build(shop: Workshop, serial: str, *, why: str, by: str = "") -> BuildS
         raise BadInput("Nothing is waiting for a signature.", remedy="Look at the build record.")
     if not why.strip():
         raise BadInput("A signature needs a reason.", remedy="Say why it may be spun.")
-    piece = shop.piece(serial)
-    content = {"of": state.record["id"], "why": why.strip()}
-    shop.book.papers.add_happening(piece["id"], "signed", content, by=by)
+    piece = find_piece(shop, serial)
+    content = {"of": state.record.id, "why": why.strip()}
+    shop.book.events.add(piece.id, "signed", content, by=by)
     return build_state(shop, serial)
 
 
@@ -167,7 +185,7 @@ def tell(shop: Workshop, serial: str, kind: str, text: str, *, by: str = "") -> 
         raise BadInput("There is no text.", remedy="Say what happened.")
     if len(text) > 2000:
         raise BadInput("The text is too long.", remedy="At most 2,000 letters.")
-    shop.book.papers.add_happening(shop.piece(serial)["id"], kind, {"text": text.strip()}, by=by)
+    shop.book.events.add(find_piece(shop, serial).id, kind, {"text": text.strip()}, by=by)
 
 
 def refuse_unbuilt(shop: Workshop, serial: str) -> None:

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import hashlib
-import os
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from ...ledger.store.entries import Row, now_utc
+from ...ledger.records import PieceEvent
+from ...ledger.store.entries import now_utc
 from ...ledger.store.identity import new_id
+from ...quantities.durable import write_bytes
 from ...quantities.errors import BadInput, LedgerFault
-from ..shop import Workshop
+from ..shop import Workshop, find_piece
+from ..stored import stored
 
 LARGEST = 25_000_000
 
@@ -31,9 +33,27 @@ class Part:
     lot: str = ""
 
 
+@dataclass(frozen=True)
+class PartsList:
+    """Where the parts of a piece came from, as it is kept."""
+
+    parts: tuple[Part, ...]
+
+
+@dataclass(frozen=True)
+class Document:
+    """A photo or document kept with a piece; `kept_as` is the program's own name for it."""
+
+    file: str
+    kept_as: str
+    sha256: str
+    bytes: int
+    text: str = ""
+
+
 def attach(
     shop: Workshop, serial: str, name: str, content: bytes, *, text: str = "", by: str = ""
-) -> Row:
+) -> Document:
     """Keep a photo or document with a piece; returns what was written down of it.
 
     Raises
@@ -43,7 +63,7 @@ def attach(
     LedgerFault
         No such piece, or the disk refuses.
     """
-    piece = shop.piece(serial)
+    piece = find_piece(shop, serial)
     name = Path(name.replace("\\", "/")).name.strip()
     ending = name.rsplit(".", 1)[-1].lower() if "." in name else ""
     if not content or len(content) > LARGEST:
@@ -62,33 +82,47 @@ def attach(
     path = shop.book.folder / kept_as
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with path.open("wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
+        write_bytes(path, content)
     except OSError as fault:
-        path.unlink(missing_ok=True)
         raise LedgerFault(
             f"{name} cannot be kept ({fault.strerror}).", remedy="Make room, then hand it in again."
         ) from None
-    told = {
-        "file": name[:120],
-        "kept_as": kept_as,
-        "sha256": hashlib.sha256(content).hexdigest(),
-        "bytes": len(content),
-        "text": text.strip()[:2000],
-    }
-    shop.book.papers.add_happening(piece["id"], "attached", told, by=by)
-    return told
+    document = Document(
+        file=name[:120],
+        kept_as=kept_as,
+        sha256=hashlib.sha256(content).hexdigest(),
+        bytes=len(content),
+        text=text.strip()[:2000],
+    )
+    shop.book.events.add(piece.id, "attached", asdict(document), by=by)
+    return document
 
 
-def attached(shop: Workshop, serial: str) -> list[Row]:
+@dataclass(frozen=True)
+class Attached:
+    """A document kept with a piece, with who brought it and when."""
+
+    id: str
+    at: str
+    by: str
+    document: Document
+
+    def as_json(self) -> dict[str, object]:
+        """Return it as JSON-ready values."""
+        return {"id": self.id, "at": self.at, "by": self.by, **asdict(self.document)}
+
+
+def attached(shop: Workshop, serial: str) -> list[Attached]:
     """Return the photos and documents of a piece, oldest first."""
-    rows = shop.book.papers.happenings(shop.piece(serial)["id"])
+    return attached_to(shop.book.events.of_piece(find_piece(shop, serial).id))
+
+
+def attached_to(events: Sequence[PieceEvent]) -> list[Attached]:
+    """Return the photos and documents among what happened to a piece."""
     return [
-        {"id": r["id"], "at": r["at"], "by": r["by"], **r["content"]}
-        for r in rows
-        if r["kind"] == "attached"
+        Attached(e.id, e.at, e.by, stored(Document, e.content, what="A document"))
+        for e in events
+        if e.kind == "attached"
     ]
 
 
@@ -108,5 +142,5 @@ def write_parts(shop: Workshop, serial: str, parts: Sequence[Part], *, by: str =
         raise BadInput("A part has no name.", remedy="Say which part it is: turbine shaft, wheel.")
     if any(len(v) > 120 for p in told for v in (p.part, p.supplier, p.lot)):
         raise BadInput("A text is too long.", remedy="At most 120 letters.")
-    content = {"parts": [{"part": p.part, "supplier": p.supplier, "lot": p.lot} for p in told]}
-    shop.book.papers.add_happening(shop.piece(serial)["id"], "parts", content, by=by)
+    parts_list = PartsList(tuple(told))
+    shop.book.events.add(find_piece(shop, serial).id, "parts", asdict(parts_list), by=by)

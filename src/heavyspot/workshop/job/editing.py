@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
-from ...ledger.book import JOB_FIELDS, PIECE_FIELDS
-from ...ledger.store.entries import Row
+from ...ledger.entries.job import JOB_FIELDS, PIECE_FIELDS
+from ...ledger.records import Job
 from ...quantities.checks import iso_date
-from ...quantities.errors import BadInput, LedgerFault
-from ..shop import Workshop
+from ...quantities.errors import BadInput, NotThere
+from ..model import find_model, model_kind
+from ..shop import Workshop, find_piece
 
 POSITIONS = ("", "front", "rear", "left", "right")
 
@@ -23,11 +24,11 @@ class Member:
     position: str = ""
 
 
-def find_job(shop: Workshop, job_id: str) -> Row:
-    """Return a job; raises `LedgerFault` when there is none."""
-    found = shop.book.job(job_id)
+def find_job(shop: Workshop, job_id: str) -> Job:
+    """Return a job; raises `NotThere` when there is none."""
+    found = shop.book.jobs.job(job_id)
     if found is None:
-        raise LedgerFault("There is no piece or job of that name.", remedy="Look in the day book.")
+        raise NotThere("There is no job of that name.", remedy="Look in the day book.")
     return found
 
 
@@ -61,11 +62,15 @@ def add_job(
         if twice is not None:
             raise BadInput(f'The {what} "{twice}" is there twice.', remedy="Give each its own.")
     for m in members:
-        shop.model(m.model)
-    job = {"customer": customer.strip(), "invoice": invoice.strip(), "note": note.strip()}
-    job["due"] = iso_date("due", due)
-    rows = [{"serial": m.serial, "model": m.model, "position": m.position} for m in members]
-    return shop.book.add_job(job, rows, by=by)
+        find_model(shop, m.model)
+    job = Job(
+        customer=customer.strip(),
+        invoice=invoice.strip(),
+        note=note.strip(),
+        due=iso_date("due", due),
+        by=by,
+    )
+    return shop.book.jobs.add_job(job, [(m.serial, m.model, m.position) for m in members])
 
 
 def amend_piece(
@@ -92,22 +97,22 @@ def amend_piece(
     LedgerFault
         No such piece or model, the serial is taken, or somebody else amended it meanwhile.
     """
-    piece = shop.piece(serial)
-    changed = _changed(piece, changes, PIECE_FIELDS, why)
+    piece = find_piece(shop, serial)
+    changed = _changed(asdict(piece), changes, PIECE_FIELDS, why)
     if "serial" in changed and not changed["serial"]:
         raise BadInput("The serial is empty.", remedy="Type the number on the piece.")
     if "model" in changed:
-        if shop.kind_of(changed["model"]) != shop.kind_of(piece["model"]):
-            raise LedgerFault(
+        if model_kind(shop, changed["model"]) != piece.kind:
+            raise BadInput(
                 f'There is no such model "{changed["model"]}" for this kind of piece.',
                 remedy="Choose one of the same kind, or add it as a new piece.",
             )
-        if piece["number"]:
+        if piece.number:
             raise BadInput(
-                f"{serial} has runs that were judged as {piece['model']}.",
+                f"{serial} has runs that were judged as {piece.model}.",
                 remedy="Add it as a new piece of the right model, and spin it there.",
             )
-    shop.book.amend_piece(piece["id"], changed, by=by, why=why.strip(), seen=seen)
+    shop.book.jobs.amend_piece(piece.id, changed, by=by, why=why.strip(), seen=seen)
     return changed.get("serial", serial)
 
 
@@ -124,11 +129,13 @@ def amend_job(
     job = find_job(shop, job_id)
     if "due" in changes:
         changes = changes | {"due": iso_date("due", changes["due"])}
-    changed = _changed(job, changes, JOB_FIELDS, why)
-    shop.book.amend_job(job_id, changed, by=by, why=why.strip(), seen=seen)
+    changed = _changed(asdict(job), changes, JOB_FIELDS, why)
+    shop.book.jobs.amend_job(job_id, changed, by=by, why=why.strip(), seen=seen)
 
 
-def _changed(now: Row, changes: dict[str, str], known: tuple[str, ...], why: str) -> dict[str, Any]:
+def _changed(
+    now: dict[str, Any], changes: dict[str, str], known: tuple[str, ...], why: str
+) -> dict[str, Any]:
     unknown = set(changes) - set(known)
     if unknown:
         raise BadInput(

@@ -2,11 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
-from ..shop import Workshop
-from .build_record import Measured
+from ...ledger.records import (
+    Amendment,
+    Content,
+    Cut,
+    Job,
+    OldBookEntry,
+    Piece,
+    PieceEvent,
+    RotorCorrection,
+    Run,
+    Sheet,
+)
+from ..flow import FlowTestKept, flow_tests_of_piece
+from ..reading import result_of
+from ..rotor import MadeCorrection, RotorReadingKept, reading_of
+from ..shop import Workshop, find_piece
+from ..stored import stored
+from .build_record import Built
+from .documents import Document, PartsList
 
 
 @dataclass(frozen=True)
@@ -17,8 +34,8 @@ class Event:
     ----------
     at, by : str
     kind : str
-        written, amended, build, signed, run, cut, sheet, returned, claim, note, reading, corrected, old, parts,
-        attached, flow.
+        written, amended, build, signed, run, overruled, cut, sheet, returned, claim, note, reading,
+        corrected, old, parts, attached, flow.
     text : str
     number : int
         Of the run or reading; 0 for other kinds.
@@ -34,110 +51,155 @@ class Event:
 
 
 def whole_story(shop: Workshop, serial: str) -> list[Event]:
-    """Return what happened to a piece, oldest first."""
-    piece = shop.piece(serial)
-    job = shop.book.job(piece["job_id"]) or {}
-    of = f" for {job['customer']}" if job.get("customer") else ""
-    invoice = f", invoice {job['invoice']}" if job.get("invoice") else ""
-    events = [Event(piece["at"], piece["by"], "written", f"{piece['model']}{of}{invoice}")]
-    for of_id, what in ((piece["id"], "piece"), (piece["job_id"], "job")):
-        for a in shop.book.amendments(of_id):
-            changed = ", ".join(f"{k} → {v or 'nothing'}" for k, v in a["content"].items())
-            events.append(Event(a["at"], a["by"], "amended", f"{what}: {changed} ({a['why']})"))
-    events += [_happened(r) for r in shop.book.papers.happenings(piece["id"])]
-    events += [_from_old_book(r) for r in shop.book.old.of_piece(piece["id"])]
-    for r in shop.book.runs(piece["id"]):
-        worst = r["result"].get("worst")
-        text = (
-            f"{worst['amplitude_g']:.2f} g at {worst['speed_rpm']:,.0f} rpm"
-            if worst
-            else "no curve"
-        )
-        found = "; ".join(f["text"] for f in r["result"]["findings"] if f["severity"] != "note")
-        where = f", {r['rig']}" if r["rig"] else ""
-        text += where + (f". {found}" if found else "")
-        overruled = r["result"].get("overruled")
-        verdict = "undecided" if overruled else r["verdict"]
-        events.append(Event(r["at"], r["by"], "run", text, r["number"], verdict))
-        if overruled:
-            text = f"{overruled['why']} (against: {overruled['finding']})"
-            events.append(
-                Event(
-                    overruled["at"], overruled["by"], "overruled", text, r["number"], r["verdict"]
-                )
-            )
-    for c in shop.book.cuts(piece["id"], "made"):
-        text = (
-            f"{c['plane']}, {c['depth_mm']:.2f} mm at {c['angle_deg']:.0f}°, {c['mass_mg']:.0f} mg"
-        )
-        why = f" ({c['why']})" if c["why"] else ""
-        events.append(Event(c["at"], c["by"], "cut", text + why))
-    for r in shop.book.rotors.runs(piece["id"]):
-        ratios = ", ".join(
-            f"{p['name']} {p['ratio']:.2f} of its limit" for p in r["content"]["tolerance"]
-        )
-        events.append(Event(r["at"], r["by"], "reading", ratios, r["number"], r["verdict"]))
-    for c in shop.book.rotors.corrections(piece["id"]):
-        what = c["content"]
-        way = "off" if what["way"] == "remove" else "added"
-        text = f"{what['plane']}, {what['amount_gmm']:.3g} g·mm {way} at {what['angle_deg']:.0f}°"
-        events.append(Event(c["at"], c["by"], "corrected", text))
-    for n, t in enumerate(shop.book.flow.of_piece(piece["id"]), start=1):
-        told = [
-            f"{w['name']} {w['corrected']:.4g} kg/s"
-            for w in t["content"]["windows"]
-            if w["corrected"] is not None
-        ]
-        with_ = t["content"]["housings"]
-        text = ", ".join([*told, *([f"with {with_}"] if with_ else []), t["rig"]])
-        events.append(Event(t["at"], t["by"], "flow", text, n, t["verdict"]))
-    for s in shop.book.papers.sheets_of(piece["id"]):
-        what = "run" if s["run_number"] >= 0 else "flow test"
-        text = f"{s['number']}, of {what} {abs(s['run_number'])}"
-        events.append(Event(s["at"], s["by"], "sheet", text))
-    return sorted(events, key=lambda e: e.at)
+    """Return what happened to a piece, oldest first; raises `NotThere` when there is no such piece."""
+    return story_of_piece(shop, find_piece(shop, serial))
 
 
-def _happened(r: dict[str, Any]) -> Event:
-    content = r["content"]
-    if r["kind"] == "build":
-        measured = [
-            Measured(m["name"], m["value"], m["low"], m["high"]) for m in content["measured"]
-        ]
-        text = "; ".join(("" if m.inside else "✗ ") + m.words() for m in measured)
-        text += f"; nut {content['nut_torque_nm']:g} Nm" if "nut_torque_nm" in content else ""
-        text += f"; gauge {content['gauge']}" if content["gauge"] else ""
-        return Event(r["at"], r["by"], "build", text)
-    if r["kind"] == "parts":
-        text = "; ".join(
-            " ".join(w for w in (p["part"], p["supplier"], p["lot"] and f"lot {p['lot']}") if w)
-            for p in content["parts"]
-        )
-        return Event(r["at"], r["by"], "parts", text)
-    if r["kind"] == "attached":
-        text = content["file"] + (f": {content['text']}" if content["text"] else "")
-        return Event(r["at"], r["by"], "attached", text)
-    return Event(r["at"], r["by"], r["kind"], content.get("text") or content.get("why", ""))
+def story_of_piece(shop: Workshop, piece: Piece) -> list[Event]:
+    """Return what happened to a piece that was looked up already, oldest first."""
+    return sorted(_events(shop, piece), key=lambda e: e.at)
 
 
-def _from_old_book(r: dict[str, Any]) -> Event:
-    told = r["content"]
+def _events(shop: Workshop, piece: Piece) -> Iterator[Event]:
+    book = shop.book
+    yield _written(piece, book.jobs.job(piece.job_id))
+    yield from map(_amended, book.jobs.amendments(piece.id, piece.job_id))
+    yield from map(_happened, book.events.of_piece(piece.id))
+    yield from map(_from_old_book, book.old_book.of_piece(piece.id))
+    if piece.kind == "rotor":
+        yield from (_reading(reading_of(r)) for r in book.rotors.runs(piece.id))
+        yield from map(_corrected, book.rotors.corrections(piece.id))
+    else:
+        for run in book.cartridges.runs(piece.id):
+            yield from _run(run)
+        yield from map(_cut, book.cartridges.cuts(piece.id, "made"))
+    yield from map(_flow, flow_tests_of_piece(shop, piece.id))
+    yield from map(_sheet, book.sheets.of_piece(piece.id))
+
+
+def _written(piece: Piece, job: Job | None) -> Event:
+    of = f" for {job.customer}" if job and job.customer else ""
+    invoice = f", invoice {job.invoice}" if job and job.invoice else ""
+    return Event(piece.at, piece.by, "written", f"{piece.model}{of}{invoice}")
+
+
+def _amended(a: Amendment) -> Event:
+    changed = ", ".join(f"{k} → {v or 'nothing'}" for k, v in a.content.items())
+    return Event(a.at, a.by, "amended", f"{a.kind}: {changed} ({a.why})")
+
+
+def _run(r: Run) -> Iterator[Event]:
+    result = result_of(r)
+    worst = result.worst
+    text = f"{worst.amplitude_g:.2f} g at {worst.speed_rpm:,.0f} rpm" if worst else "no curve"
+    text += f", {r.rig}" if r.rig else ""
+    found = "; ".join(f.text for f in result.findings if f.severity != "note")
+    verdict = "undecided" if result.overruled else r.verdict
+    yield Event(r.at, r.by, "run", text + (f". {found}" if found else ""), r.number, verdict)
+    if let := result.overruled:
+        text = f"{let.why} (against: {let.finding})"
+        yield Event(let.at, let.by, "overruled", text, r.number, r.verdict)
+
+
+def _cut(c: Cut) -> Event:
+    text = f"{c.plane}, {c.depth_mm:.2f} mm at {c.angle_deg:.0f}°, {c.mass_mg:.0f} mg"
+    return Event(c.at, c.by, "cut", text + (f" ({c.why})" if c.why else ""))
+
+
+def _reading(r: RotorReadingKept) -> Event:
+    ratios = ", ".join(f"{p.name} {p.ratio:.2f} of its limit" for p in r.reading.tolerance)
+    return Event(r.entry.at, r.entry.by, "reading", ratios, r.number, r.entry.verdict)
+
+
+def _corrected(c: RotorCorrection) -> Event:
+    made = stored(MadeCorrection, c.content, what="A correction")
+    way = "off" if made.way == "remove" else "added"
+    text = f"{made.plane}, {made.amount_gmm:.3g} g·mm {way} at {made.angle_deg:.0f}°"
+    return Event(c.at, c.by, "corrected", text)
+
+
+def _flow(t: FlowTestKept) -> Event:
+    told = [f"{w.name} {w.corrected:.4g} kg/s" for w in t.flow.windows if w.corrected is not None]
+    housings = [f"with {t.flow.housings}"] if t.flow.housings else []
+    text = ", ".join([*told, *housings, t.entry.rig])
+    return Event(t.entry.at, t.entry.by, "flow", text, t.number, t.entry.verdict)
+
+
+def _sheet(s: Sheet) -> Event:
+    what = "flow test" if s.kind == "flow" else "run"
+    return Event(s.at, s.by, "sheet", f"{s.number}, of {what} {s.run_number}")
+
+
+def _happened(e: PieceEvent) -> Event:
+    return Event(e.at, e.by, e.kind, _WORDS.get(e.kind, _text)(e.content))
+
+
+def _build(content: Content) -> str:
+    built = stored(Built, content, what="A build record")
+    text = "; ".join(("" if m.inside else "✗ ") + m.words() for m in built.measured)
+    text += f"; nut {built.nut_torque_nm:g} Nm" if built.nut_torque_nm is not None else ""
+    return text + (f"; gauge {built.gauge}" if built.gauge else "")
+
+
+def _parts(content: Content) -> str:
+    parts = stored(PartsList, content, what="A list of parts").parts
+    return "; ".join(
+        " ".join(w for w in (p.part, p.supplier, p.lot and f"lot {p.lot}") if w) for p in parts
+    )
+
+
+def _attached(content: Content) -> str:
+    document = stored(Document, content, what="A document")
+    return document.file + (f": {document.text}" if document.text else "")
+
+
+def _text(content: Content) -> str:
+    return str(content.get("text") or content.get("why", ""))
+
+
+_WORDS = {"build": _build, "parts": _parts, "attached": _attached}
+"""Kind of event to its words."""
+
+
+@dataclass(frozen=True)
+class OldTold:
+    """What a row of the old book tells; `*_written` as it stood there, peaks in g."""
+
+    file: str
+    line: int
+    customer: str = ""
+    invoice: str = ""
+    date: str = ""
+    operator: str = ""
+    rig: str = ""
+    supplier: str = ""
+    note: str = ""
+    verdict: str = ""
+    first_g: float | None = None
+    last_g: float | None = None
+    first_written: str = ""
+    last_written: str = ""
+    speed_rpm: float | None = None
+
+
+def _from_old_book(r: OldBookEntry) -> Event:
+    told = stored(OldTold, r.content, what="A row of the old book")
     peaks = [
-        told.get(name + "_written")
-        or (f"{told[name + '_g']:.2f} g" if told[name + "_g"] is not None else "")
-        for name in ("first", "last")
+        written or (f"{g:.2f} g" if g is not None else "")
+        for written, g in ((told.first_written, told.first_g), (told.last_written, told.last_g))
     ]
     said = [
         " → ".join(p for p in peaks if p),
-        f"to {told['speed_rpm']:,.0f} rpm" if told["speed_rpm"] else "",
-        told["customer"],
-        f"invoice {told['invoice']}" if told["invoice"] else "",
-        *(told[k] for k in ("rig", "supplier", "note")),
-        f"({told['file']}, line {told['line']})",
+        f"to {told.speed_rpm:,.0f} rpm" if told.speed_rpm else "",
+        told.customer,
+        f"invoice {told.invoice}" if told.invoice else "",
+        told.rig,
+        told.supplier,
+        told.note,
+        f"({told.file}, line {told.line})",
     ]
     text = ", ".join(w for w in said if w)
-    at = told["date"] or r["at"]
-    return Event(at, told["operator"] or r["by"], "old", text, verdict=told["verdict"])
+    return Event(told.date or r.at, told.operator or r.by, "old", text, verdict=told.verdict)
 
 
 def left_and_now(events: list[Event]) -> tuple[int, int] | None:

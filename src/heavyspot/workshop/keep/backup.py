@@ -8,7 +8,6 @@ recording never changes, so only new ones are copied.
 from __future__ import annotations
 
 import json
-import os
 import shutil
 import sqlite3
 from collections.abc import Callable
@@ -19,6 +18,7 @@ from typing import Any
 from ...ledger.book import Book
 from ...ledger.store.archive import digest_of
 from ...ledger.store.entries import now_utc
+from ...quantities import durable
 from ...quantities.errors import LedgerFault
 from ..shop import Workshop
 from ..shop_file import load_shop_file
@@ -75,7 +75,7 @@ def back_up(shop: Workshop, to: str | Path, *, progress: Progress | None = None)
         )
     try:
         target.mkdir(parents=True, exist_ok=True)
-        part = target / (LEDGER + ".part")
+        part = durable.aside(target / LEDGER)
         _copy_ledger(source / LEDGER, part)
         files = _files(part, source, target)
         copied = _copy_files(files, source, target, progress)
@@ -83,10 +83,10 @@ def back_up(shop: Workshop, to: str | Path, *, progress: Progress | None = None)
         for name in SETTINGS:
             if (source / name).exists():
                 shutil.copy2(source / name, target / name)
-        part.replace(target / LEDGER)
+        durable.put(part, target / LEDGER)
         told = BackupTold(str(target), entries, head, len(files), copied)
         manifest = {"at": now_utc(), **{k: v for k, v in told.__dict__.items() if k != "folder"}}
-        _write(target / MANIFEST, json.dumps(manifest, indent=1) + "\n")
+        durable.write_text(target / MANIFEST, json.dumps(manifest, indent=1) + "\n")
     except (OSError, sqlite3.Error) as fault:
         raise LedgerFault(
             f"The backup was not finished ({fault}); the one before it is still there.",
@@ -113,7 +113,7 @@ def restore(source: str | Path, to: str | Path, *, progress: Progress | None = N
         )
     try:
         data.mkdir(parents=True, exist_ok=True)
-        part = data / (LEDGER + ".part")
+        part = durable.aside(data / LEDGER)
         _copy_ledger(backup / LEDGER, part)
         files = _files(part, backup, data)
         copied = _copy_files(files, backup, data, progress)
@@ -121,7 +121,7 @@ def restore(source: str | Path, to: str | Path, *, progress: Progress | None = N
         for name in SETTINGS:
             if (backup / name).exists():
                 shutil.copy2(backup / name, data / name)
-        part.replace(data / LEDGER)
+        durable.put(part, data / LEDGER)
         book = Book(data)
         book.exchange.take_new_id()  # it may be behind what it handed on, or what others got from it
         book.close()
@@ -140,8 +140,7 @@ def _copy_ledger(source: Path, to: Path) -> None:
         new.execute("pragma journal_mode=delete")
     old.close()
     new.close()
-    with to.open("rb+") as file:
-        os.fsync(file.fileno())
+    durable.sync_file(to)
 
 
 def _files(ledger: Path, source: Path, to: Path) -> list[tuple[str, str]]:
@@ -151,8 +150,8 @@ def _files(ledger: Path, source: Path, to: Path) -> list[tuple[str, str]]:
     still wait here: the location has its own backup.
     """
     book = _opened(ledger)
-    gone = book.retiring.all_gone()
-    rows = [(name, digest) for _, name, digest in book.papers.files() if name not in gone]
+    gone = book.retention.all_gone()
+    rows = [(name, digest) for _, name, digest in book.events.files() if name not in gone]
     book.close()
     if load_shop_file(source).recordings_url:
         rows = [r for r in rows if (source / r[0]).exists() or (to / r[0]).exists()]
@@ -174,7 +173,7 @@ def _copy_files(
             if new.exists() or not old.exists():
                 continue
             new.parent.mkdir(parents=True, exist_ok=True)
-            part = new.with_name(new.name + ".part")
+            part = durable.aside(new)
             shutil.copyfile(old, part)
             if str(file) == name and digest_of(part) != digest:
                 part.unlink()
@@ -182,7 +181,8 @@ def _copy_files(
                     f"{name} is not as the ledger has it.",
                     remedy="heavyspot verify --recordings names every such file.",
                 )
-            part.replace(new)
+            durable.sync_file(part)
+            durable.put(part, new)
             copied += str(file) == name
         if progress:
             progress("recordings", done, len(files))
@@ -221,12 +221,6 @@ def _proved(
         book.close()
         for suffix in ("-wal", "-shm"):
             ledger.with_name(ledger.name + suffix).unlink(missing_ok=True)
-
-
-def _write(path: Path, text: str) -> None:
-    part = path.with_name(path.name + ".part")
-    part.write_text(text, encoding="utf-8")
-    part.replace(path)
 
 
 def last_backup(folder: Path) -> dict[str, Any]:

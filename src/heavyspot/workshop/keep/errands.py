@@ -6,7 +6,7 @@ import threading
 
 from ...quantities.errors import HeavyspotError
 from ..shop import Workshop
-from ..station.station import exchange, joined_of, line_of
+from ..station import exchange, joined_of, line_of
 
 LONGEST_PAUSE_S = 600.0
 

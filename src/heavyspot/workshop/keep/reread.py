@@ -8,18 +8,18 @@ from pathlib import Path
 from typing import Any
 
 from ..._version import __version__
+from ...ledger.records import Reread as Asked
+from ...ledger.records import Rereading, RereadResult, RunToReread
 from ...ledger.store.archive import Archive, digest_of
-from ...ledger.store.entries import Row
 from ...quantities.checks import iso_date, positive
-from ...quantities.errors import BadInput, HeavyspotError
+from ...quantities.errors import BadInput, HeavyspotError, NotThere
+from ...quantities.said import said_json
 from ...sources.readers import open_recording
 from ...sources.recording import Recording
-from ..cartridge.judging import judge_curves, ruled
-from ..cartridge.model_file import parse_model
-from ..cartridge.reading import read_recording
-from ..cartridge.results import reason_of
-from ..cartridge.run_findings import model_findings
+from ..model import parse_model
+from ..reading import judge_curves, model_findings, read_recording, reason_of, ruled
 from ..shop import Workshop
+from ..stored import stored
 from .workers import gang
 
 CHUNK = 16
@@ -49,6 +49,11 @@ class Settings:
     model: str = ""
     since: str = ""
     until: str = ""
+
+    def words(self) -> str:
+        """Return what is asked for, in words; only what was said."""
+        asked = asdict(self)
+        return ", ".join(f"{k.removesuffix('_g')} {v}" for k, v in asked.items() if v)
 
 
 @dataclass
@@ -85,9 +90,9 @@ def begin_reread(shop: Workshop, settings: Settings, *, by: str = "") -> str:
         positive("limit", settings.limit_g)
     since, until = iso_date("since", settings.since), iso_date("until", settings.until)
     settings = replace(settings, since=since, until=until)
-    if not shop.book.rereading.count(asdict(settings)):
+    if not shop.book.rereads.count(asdict(settings)):
         raise BadInput("No recording is selected.", remedy="Check rig, model and dates.")
-    return shop.book.rereading.begin({**asdict(settings), "program": __version__}, by=by)
+    return shop.book.rereads.begin({**asdict(settings), "program": __version__}, by=by)
 
 
 def go_on(
@@ -108,37 +113,33 @@ def go_on(
 
     Raises
     ------
-    BadInput
+    NotThere
         There is no such reread.
     """
-    row = shop.book.rereading.find(reread_id)
-    if row is None:
-        raise BadInput(
-            f"There is no reread {reread_id}.", remedy="heavyspot reread list names them."
-        )
-    selection = row["content"]
+    asked = _asked(shop, reread_id)
+    selection = stored(Settings, asked.content, what="The reread")
     told = Reread(
-        reread_id, shop.book.rereading.done(reread_id), shop.book.rereading.count(selection)
+        reread_id, shop.book.rereads.done(reread_id), shop.book.rereads.count(asked.content)
     )
     tasks: dict[str, str] = {}
     ended = False
 
-    def chunks() -> Iterator[list[Row]]:
+    def chunks() -> Iterator[list[Task]]:
         after = ""
         while not ended:
-            rows = shop.book.rereading.next(reread_id, selection, after=after, most=16 * CHUNK)
+            rows = shop.book.rereads.next(reread_id, asked.content, after=after, most=16 * CHUNK)
             if not rows:
                 return
-            after = rows[-1]["id"]
+            after = rows[-1].id
             for at in range(0, len(rows), CHUNK):
                 part = [_task(shop, r, selection) for r in rows[at : at + CHUNK]]
-                tasks.update((r["id"], r["piece_id"]) for r in rows[at : at + CHUNK])
+                tasks.update((r.id, r.piece_id) for r in rows[at : at + CHUNK])
                 yield part
 
-    ready: list[Row] = []
+    ready: list[Rereading] = []
 
     def keep() -> None:
-        shop.book.rereading.add(ready)
+        shop.book.rereads.add(ready)
         told.done += len(ready)
         ready.clear()
         if progress:
@@ -146,9 +147,15 @@ def go_on(
 
     for results in gang(read_chunk, chunks(), died, workers=workers, scheduler=scheduler):
         for result in results:
-            told.unreadable += result["verdict"] == "unreadable"
-            piece = tasks.pop(result["run_id"])
-            ready.append({"reread_id": reread_id, "piece_id": piece, "by": row["by"], **result})
+            told.unreadable += result.verdict == "unreadable"
+            ready.append(
+                Rereading(
+                    reread_id=reread_id,
+                    piece_id=tasks.pop(result.run_id),
+                    by=asked.by,
+                    **asdict(result),
+                )
+            )
         if len(ready) >= SAVED:
             keep()
             if stop():
@@ -158,71 +165,89 @@ def go_on(
     return told
 
 
-def _task(shop: Workshop, run: Row, selection: Row) -> Row:
-    """Return all a worker needs to read one recording, wherever it runs."""
-    return {
-        "run_id": run["id"],
-        "folder": str(shop.book.folder.resolve()),
-        "url": shop.book.archive.url,
-        "recording": run["recording"],
-        "sha256": run["recording_sha256"],
-        "model": run["conditions"]["model"],
-        "gain": selection["gain"],
-        "limit_g": selection["limit_g"],
-    }
+@dataclass(frozen=True)
+class Task:
+    """All a worker needs to read one recording, wherever it runs.
+
+    Attributes
+    ----------
+    folder, url : str
+        The data folder, and where recordings were handed over to.
+    model : dict
+        Keys of the model file as they were.
+    """
+
+    run_id: str
+    folder: str
+    url: str
+    recording: str
+    sha256: str
+    model: dict[str, Any]
+    gain: float
+    limit_g: float | None
 
 
-def read_chunk(tasks: list[Row]) -> list[Row]:
+@dataclass(frozen=True)
+class Result:
+    """What one recording says, read anew."""
+
+    run_id: str
+    verdict: str
+    worst_ratio: float | None
+    content: dict[str, Any]
+
+
+def _task(shop: Workshop, run: RunToReread, selection: Settings) -> Task:
+    return Task(
+        run_id=run.id,
+        folder=str(shop.folder.resolve()),
+        url=shop.book.archive.url,
+        recording=run.recording,
+        sha256=run.recording_sha256,
+        model=dict(run.conditions["model"]),
+        gain=selection.gain,
+        limit_g=selection.limit_g,
+    )
+
+
+def read_chunk(tasks: list[Task]) -> list[Result]:
     """Read recordings; the result of each depends on nothing but its task."""
     return [_read(task) for task in tasks]
 
 
-def died(task: Row) -> Row:
+def died(task: Task) -> Result:
     """Return the result of a recording that kills every worker."""
     return _unreadable(task, "Every worker that read it died.")
 
 
-def _unreadable(task: Row, why: str) -> Row:
-    return {
-        "run_id": task["run_id"], "verdict": "unreadable", "worst_ratio": None, "content": {"why": why},
-    }  # fmt: skip
+def _unreadable(task: Task, why: str) -> Result:
+    return Result(task.run_id, "unreadable", None, {"why": why})
 
 
-def _read(task: Row) -> Row:
+def _read(task: Task) -> Result:
     try:
-        path = Archive(Path(task["folder"]), task["url"]).open(task["recording"])
-        if digest_of(path) != task["sha256"]:
+        path = Archive(Path(task.folder), task.url).open(task.recording)
+        if digest_of(path) != task.sha256:
             return _unreadable(task, "The recording was changed after it was written.")
-        model = parse_model(task["model"], name="the run's model")
-        if task["limit_g"] is not None:
-            model = model.model_copy(update={"limit": []})
-            model = parse_model(
-                model.model_dump(mode="json", exclude_unset=True)
-                | {"limit": [{"limit_g": task["limit_g"]}]},
-                name="the run's model",
-            )
-        source = _corrected(open_recording(path), float(task["gain"]))
+        model = parse_model(task.model, name="the run's model")
+        if task.limit_g is not None:
+            keys = model.model_dump(mode="json", exclude_unset=True)
+            keys["limit"] = [{"limit_g": task.limit_g}]
+            model = parse_model(keys, name="the run's model")
+        source = _corrected(open_recording(path), task.gain)
         read = read_recording(source, limit_g=float(min(model.house_limit().limit_g)))
         findings = [*read.findings, *model_findings(source, read, model)]
         judgement = ruled(judge_curves(read.curves, model) if read.curves else None, findings)
     except HeavyspotError as fault:
         return _unreadable(task, fault.message)
-    worst = judgement.worst if judgement else None
-    content: dict[str, Any] = {
-        "program": __version__,
-        "reason": reason_of(judgement, findings),
-    }
-    if worst:
-        content["worst"] = {
-            "speed_rpm": worst.speed_rpm, "amplitude_g": worst.amplitude_g,
-            "uncertainty_g": worst.uncertainty_g, "limit_g": worst.limit_g,
-        }  # fmt: skip
-    return {
-        "run_id": task["run_id"],
-        "verdict": judgement.verdict if judgement else "undecided",
-        "worst_ratio": worst.ratio if worst else None,
-        "content": content,
-    }
+    content: dict[str, Any] = {"program": __version__}
+    content |= said_json("reason", reason_of(judgement, findings))
+    if judgement is None:
+        return Result(task.run_id, "undecided", None, content)
+    worst = asdict(judgement.worst)
+    ratio = worst.pop("ratio")
+    content["worst"] = worst
+    return Result(task.run_id, judgement.verdict, ratio, content)
 
 
 def _corrected(source: Recording, gain: float) -> Recording:
@@ -237,8 +262,65 @@ def _corrected(source: Recording, gain: float) -> Recording:
     return replace(source, channels=channels)
 
 
-def call_back(shop: Workshop, reread_id: str) -> list[Row]:
+@dataclass(frozen=True)
+class CallBack:
+    """A piece that left with a pass which no longer stands, and its newest sheet."""
+
+    result: RereadResult
+    sheet: str
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it as one JSON-ready row."""
+        return asdict(self.result) | {"sheet": self.sheet}
+
+
+def call_back(shop: Workshop, reread_id: str) -> list[CallBack]:
     """Return the pieces that left with a pass which no longer stands, with their newest sheet."""
-    rows = shop.book.rereading.results(reread_id, changed=True)
-    numbers = shop.book.rereading.sheets_of([r["piece_id"] for r in rows])
-    return [r | {"sheet": numbers.get(r["piece_id"], "")} for r in rows]
+    rows = shop.book.rereads.results(reread_id, changed=True)
+    numbers = shop.book.rereads.sheets_of([r.piece_id for r in rows])
+    return [CallBack(r, numbers.get(r.piece_id, "")) for r in rows]
+
+
+@dataclass(frozen=True)
+class RereadState:
+    """A reread as it stands."""
+
+    id: str
+    at: str
+    by: str
+    settings: Settings
+    program: str
+    done: int
+    total: int
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it as one JSON-ready value."""
+        about = {"id": self.id, "at": self.at, "by": self.by, "done": self.done}
+        return {**about, **asdict(self.settings), "program": self.program}
+
+
+def find_reread(shop: Workshop, reread_id: str) -> RereadState:
+    """Return a reread as it stands; raises `NotThere` when there is none."""
+    return _state(shop, _asked(shop, reread_id))
+
+
+def _asked(shop: Workshop, reread_id: str) -> Asked:
+    asked = shop.book.rereads.find(reread_id)
+    if asked is None:
+        raise NotThere(
+            f"There is no reread {reread_id}.", remedy="heavyspot reread list names them."
+        )
+    return asked
+
+
+def newest_rereads(shop: Workshop, most: int = 20) -> list[RereadState]:
+    """Return the newest rereads as they stand, newest first."""
+    return [_state(shop, asked) for asked in shop.book.rereads.all(most)]
+
+
+def _state(shop: Workshop, asked: Asked) -> RereadState:
+    settings = stored(Settings, asked.content, what="The reread")
+    book = shop.book.rereads
+    program = str(asked.content.get("program", ""))
+    done, total = book.done(asked.id), book.count(asked.content)
+    return RereadState(asked.id, asked.at, asked.by, settings, program, done, total)

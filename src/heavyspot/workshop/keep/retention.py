@@ -17,21 +17,33 @@ LEAST_FREE_MB = 2_000
 """Below this a word is said before each spin: room for about a hundred spins (ours)."""
 
 
+@dataclass(frozen=True)
+class DamagedFile:
+    """A recording or document that is not as the ledger has it."""
+
+    entry_id: str
+    name: str
+    fault: str
+    kind: str = "recording"
+    table: str = "runs"
+    number: int = 0
+
+    def words(self) -> str:
+        """Return it in words."""
+        if self.fault == "missing":
+            return f"{self.name} is missing."
+        return f"{self.name} was changed after it was written."
+
+
 def check_recordings(
     shop: Workshop, progress: Callable[[int, int], None] | None = None
-) -> Iterator[tuple[str, str]]:
-    """Yield (entry, what is wrong) for every recording or document that is missing or changed."""
-    rows, gone = shop.book.papers.files(), shop.book.retiring.all_gone()
+) -> Iterator[DamagedFile]:
+    """Yield every recording or document that is missing or changed."""
+    rows, gone = shop.book.events.files(), shop.book.retention.all_gone()
     for done, (entry_id, name, digest) in enumerate(rows, start=1):
-        wrong = "" if name in gone else shop.book.archive.fault(name, digest)
-        if wrong:
-            yield (
-                entry_id,
-                {
-                    "missing": f"{name} is missing.",
-                    "changed": f"{name} was changed after it was written.",
-                }[wrong],
-            )
+        fault = "" if name in gone else shop.book.archive.fault(name, digest)
+        if fault:
+            yield DamagedFile(entry_id, name, fault)
         if progress:
             progress(done, len(rows))
 
@@ -84,13 +96,13 @@ def retire_recordings(
         )
     before = utc_text(datetime.now(UTC) - timedelta(days=days))
     told = Retired(before=before)
-    rows = shop.book.retiring.old(before, keep_last=settings.keep_last_recording)
+    rows = shop.book.retention.old(before, keep_last=settings.keep_last_recording)
     for done, r in enumerate(rows, start=1):
         told.recordings += 1
         if not dry_run:
             why = f"older than {days} days"
-            shop.book.retiring.retire(r["run_id"], r["recording"], by=by, why=why)
-            told.bytes += shop.book.archive.remove(r["recording"])
+            shop.book.retention.retire(r.run_id, r.recording, by=by, why=why)
+            told.bytes += shop.book.archive.remove(r.recording)
         if progress:
             progress(done, len(rows))
     return told
@@ -105,3 +117,19 @@ def little_room(folder: Path) -> str:
         f"The disk is nearly full: {free:,} MB free. Make room, or move the data folder; "
         "a spin that runs is still kept."
     )
+
+
+def hand_recordings_over(
+    shop: Workshop, *, progress: Callable[[int, int], None] | None = None
+) -> tuple[int, str]:
+    """Hand recordings and documents over to the location in the shop file, read back.
+
+    Returns
+    -------
+    int
+        Files that went.
+    str
+        Where they went to; empty when no location is set.
+    """
+    archive = shop.book.archive
+    return archive.hand_over(progress=progress), archive.url

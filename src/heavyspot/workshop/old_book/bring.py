@@ -14,6 +14,7 @@ from typing import Any
 
 from ...ledger.entries.old_book import OldRow
 from ...ledger.find.search import plain
+from ...quantities.durable import aside, put, sync_file
 from ...quantities.errors import BadInput
 from ...sources.loose_table import Cell, LooseTable
 from ..shop import Workshop
@@ -162,7 +163,7 @@ def preview(shop: Workshop, table: LooseTable, layout: Layout | None = None) -> 
         models.add(told.model)
         if len(first) < SHOWN:
             first.append({"serial": told.serial, "model": told.model, **told.content})
-    known = set(shop.book.model_names()) | set(shop.book.model_names("rotor"))
+    known = set(shop.book.models.names()) | set(shop.book.models.names("rotor"))
     return Preview(
         reading.headers,
         reading.layout,
@@ -193,8 +194,8 @@ def _settled(
                 "Day or month first? Dates such as 03/04/2019 can be either: say dates = dmy or mdy."
             )
         layout = layout.model_copy(update={"dates": order or ""})
-    merged, alike = merge_customers(map(as_text, customers), shop.book.old.customers())
-    models = {plain(m): m for k in ("cartridge", "rotor") for m in shop.book.model_names(k)}
+    merged, alike = merge_customers(map(as_text, customers), shop.book.old_book.customers())
+    models = {plain(m): m for k in ("cartridge", "rotor") for m in shop.book.models.names(k)}
     renamed = {
         text: models[plain(text)]
         for text in set(map(as_text, models_told))
@@ -246,17 +247,17 @@ def bring_in(
         batch: list[OldRow] = []
 
         def keep() -> None:
-            known = shop.book.old.known([r.digest for r in batch])
+            known = shop.book.old_book.known([r.digest for r in batch])
             new = [r for r in batch if r.digest not in known]
             told.known += len(batch) - len(new)
             told.taken += len(new)
             if dry_run:
                 fresh = {r.serial for r in new} - unseen
-                fresh -= shop.book.old.serials_there(list(fresh))
+                fresh -= shop.book.old_book.serials_there(list(fresh))
                 unseen.update(fresh)
                 told.pieces += len(fresh)
             elif new:
-                made, job_count = shop.book.old.add(new, by=by)
+                made, job_count = shop.book.old_book.add(new, by=by)
                 told.pieces, told.jobs = told.pieces + made, told.jobs + job_count
             batch.clear()
             if progress:
@@ -341,7 +342,7 @@ def _rejecting(
     path: Path, headers: tuple[str, ...], told: Told
 ) -> Iterator[Callable[[Refused], None]]:
     """Write refused rows to a file of their own, whole or not at all visible."""
-    part = path.with_name(path.name + ".part")
+    part = aside(path)
     with part.open("w", encoding="utf-8-sig", newline="") as file:
         writer = csv.writer(file)
         writer.writerow(["line", "reason", *headers])
@@ -352,7 +353,8 @@ def _rejecting(
 
         yield refuse
     if told.refused:
-        part.replace(path)
+        sync_file(part)
+        put(part, path)
         told.rejects = str(path)
     else:
         part.unlink()

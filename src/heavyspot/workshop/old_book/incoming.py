@@ -8,6 +8,7 @@ from pathlib import Path
 import tomli_w
 
 from ...ledger.store.identity import new_id
+from ...quantities.durable import write_bytes, write_text
 from ...quantities.errors import LedgerFault
 from ...sources.loose_table import LooseTable, open_table
 from ..shop import Workshop
@@ -62,7 +63,7 @@ class Incoming:
     def say(self, layout: Layout) -> None:
         """Keep a layout for it."""
         text = tomli_w.dumps(layout.model_dump(exclude_defaults=True))
-        self._path("toml").write_text(text, encoding="utf-8")
+        write_text(self._path("toml"), text)
 
 
 def receive(shop: Workshop, name: str, content: bytes) -> Incoming:
@@ -71,11 +72,11 @@ def receive(shop: Workshop, name: str, content: bytes) -> Incoming:
     folder.mkdir(exist_ok=True)
     id_ = new_id()
     path = folder / f"{id_}.table"
-    path.write_bytes(content)
+    write_bytes(path, content)
     try:
         open_table(path, name=name or "the file")
     except Exception:
         path.unlink()
         raise
-    (folder / f"{id_}.name").write_text(name[:200] or "table", encoding="utf-8")
+    write_text(folder / f"{id_}.name", name[:200] or "table")
     return Incoming(shop, id_)

@@ -12,6 +12,7 @@ import tomli_w
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from ...ledger.find.search import plain
+from ...quantities.durable import write_text
 from ...quantities.errors import BadInput
 from ...sources.loose_table import Cell
 from ...sources.sidecar import first_fault
@@ -150,9 +151,7 @@ def remember(folder: Path, headers: Sequence[str], layout: Layout) -> None:
     """Keep a layout for the next table like this."""
     path = folder / "layouts" / f"{signature(headers)}.toml"
     path.parent.mkdir(exist_ok=True)
-    part = path.with_suffix(".part")
-    part.write_text(tomli_w.dumps(layout.model_dump(exclude_defaults=True)), encoding="utf-8")
-    part.replace(path)
+    write_text(path, tomli_w.dumps(layout.model_dump(exclude_defaults=True)))
 
 
 def load_layout(path: Path) -> Layout:

@@ -11,14 +11,17 @@ from typing import Any
 
 import numpy as np
 
+from ...ledger.records import OnBothRigs
 from ...quantities.checks import positive
-from ...quantities.errors import BadInput, LedgerFault
+from ...quantities.errors import BadInput
 from ...quantities.units import G_N
 from ...sources.readers import open_recording
 from ...statistics.agreement import Agreement, agreement
 from ...statistics.charts import LEAST, Chart, ewma, individuals
 from ...statistics.gauge import GaugeStudy, by_anova
 from ..shop import Workshop
+from .checks import ShakerCheck, shaker_checks, worst_of
+from .record import all_rigs, find_rig
 
 SHAKER_HZ = 159.155
 """1,000 rad/s: where 10 m/s² are 10 mm/s are 10 µm, as hand-held shakers are made."""
@@ -66,14 +69,12 @@ class MasterState:
 
 def master_state(shop: Workshop, rig: str) -> MasterState | None:
     """Return how a rig's master stands; None when it has none."""
-    record = shop.rig(rig)
+    record = find_rig(shop, rig)
     if not record.master:
         return None
     rows = shop.book.rigs.spins(rig=rig, serials=[record.master], since=record.serviced_at)
     values = tuple(
-        (str(r["at"]), float(r["result"]["worst"]["amplitude_g"]))
-        for r in rows
-        if r["result"].get("worst")
+        (r.at, worst.amplitude_g) for r in rows if (worst := worst_of(r.result)) is not None
     )
     last = values[-1][0] if values else ""
     if len(values) < LEAST:
@@ -96,7 +97,7 @@ def check_shaker(
     reads_m_s2: float | None = None,
     recording: str | Path | None = None,
     by: str = "",
-) -> dict[str, Any]:
+) -> ShakerCheck:
     """Judge and keep a check with a hand-held shaker: what the rig reads of 10 m/s² rms at 159.155 Hz.
 
     Parameters
@@ -113,16 +114,14 @@ def check_shaker(
     """
     if (reads_m_s2 is None) == (recording is None):
         raise BadInput("Give what was read, or a recording.", remedy="One of the two.")
-    if shop.book.rig(rig) is None:
-        raise LedgerFault(f'There is no rig "{rig}".', remedy="Write it down first.")
+    find_rig(shop, rig)
     value = shaker_reading(recording) if recording is not None else positive("reading", reads_m_s2)
     deviation = value / SHAKER_M_S2 - 1.0
-    told = {
-        "reads_m_s2": value, "deviation": deviation, "good": abs(deviation) <= SHAKER_TOLERANCE,
-        "gain": SHAKER_M_S2 / value,
-    }  # fmt: skip
-    shop.book.rigs.add(rig, "shaker", told, by=by)
-    return told
+    check = ShakerCheck(
+        value, deviation, abs(deviation) <= SHAKER_TOLERANCE, gain=SHAKER_M_S2 / value
+    )
+    shop.book.rigs.add_check(rig, "shaker", asdict(check), by=by)
+    return check
 
 
 def shaker_reading(recording: str | Path) -> float:
@@ -171,13 +170,13 @@ def _tone(x: Any, t: Any, frequency: float) -> tuple[float, float]:
     return float(np.hypot(found[0], found[1])), float(rest.std())
 
 
-def compare_rigs(shop: Workshop, first: str, second: str) -> tuple[Agreement, list[dict[str, Any]]]:
+def compare_rigs(shop: Workshop, first: str, second: str) -> tuple[Agreement, list[OnBothRigs]]:
     """Return how two rigs agree on pieces spun on both without a cut between, and those pieces.
 
     Differences are of the highest vibration, as shares of the limit.
     """
     pairs = shop.book.rigs.measured_on_both(first, second)
-    return agreement([p["first"] for p in pairs], [p["second"] for p in pairs]), pairs
+    return agreement([p.first for p in pairs], [p.second for p in pairs]), pairs
 
 
 def run_study(
@@ -213,7 +212,7 @@ def run_study(
         **{k: (None if isinstance(v, float) and math.isnan(v) else v) for k, v in asdict(study).items()},
         "serials": list(serials), "since": since, "mean_g": mean, "repeat_share": study.gauge / mean, "read": table,
     }  # fmt: skip
-    shop.book.rigs.add(rig, "study", told, by=by)
+    shop.book.rigs.add_check(rig, "study", told, by=by)
     return study, told
 
 
@@ -223,26 +222,24 @@ def study_so_far(
     """Return by operator and piece the highest amplitudes read for a study, in order."""
     read: dict[str, dict[str, list[float]]] = {}
     for r in shop.book.rigs.spins(rig=rig, serials=list(serials), since=since):
-        worst = r["result"].get("worst")
-        if worst and r["by"]:
-            read.setdefault(r["by"], {}).setdefault(r["serial"], []).append(
-                float(worst["amplitude_g"])
-            )
+        worst = worst_of(r.result)
+        if worst is not None and r.by:
+            read.setdefault(r.by, {}).setdefault(r.serial, []).append(worst.amplitude_g)
     return read
 
 
 def rig_words(shop: Workshop, rig: str, *, today: date | None = None) -> list[str]:
     """Return what has to be said before customers' pieces are judged on a rig; empty when all is well."""
     said = []
-    record, now = shop.rig(rig), datetime.now(UTC)
+    record, now = find_rig(shop, rig), datetime.now(UTC)
     due = record.next_due()
     if due and due < (today or now.date()).isoformat():
         said.append(f"{rig}: a calibration was due {due}.")
-    shakers = shop.book.rigs.checks(rig, "shaker")
-    if shakers and not shakers[-1]["content"]["good"]:
-        told = shakers[-1]["content"]
+    shakers = shaker_checks(shop.book, rig)
+    if shakers and not shakers[-1].check.good:
+        last = shakers[-1]
         said.append(
-            f"{rig}: the shaker check of {shakers[-1]['at'][:10]} read {100 * told['deviation']:+.1f} %. "
+            f"{rig}: the shaker check of {last.at[:10]} read {100 * last.check.deviation:+.1f} %. "
             "Find out why before you judge; pieces since the last good check can be read anew."
         )
     master = master_state(shop, rig)
@@ -260,11 +257,21 @@ def rig_words(shop: Workshop, rig: str, *, today: date | None = None) -> list[st
     return said
 
 
+def words_of_masters(shop: Workshop) -> list[str]:
+    """Return what has to be said of the rigs that have a master, before a customer's piece is judged."""
+    return [
+        words
+        for name, record in all_rigs(shop).items()
+        if record.master
+        for words in rig_words(shop, name)
+    ]
+
+
 def _age(at: str, now: datetime) -> timedelta:
     return now - datetime.fromisoformat(at.replace("Z", "+00:00"))
 
 
 def last_good_check(shop: Workshop, rig: str) -> str:
     """Return the day of a rig's last good shaker check; empty when there is none."""
-    good = [r for r in shop.book.rigs.checks(rig, "shaker") if r["content"]["good"]]
-    return str(good[-1]["at"][:10]) if good else ""
+    good = [s for s in shaker_checks(shop.book, rig) if s.check.good]
+    return good[-1].at[:10] if good else ""

@@ -7,8 +7,9 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
 from ...quantities.checks import iso_date
-from ...quantities.errors import BadInput
+from ...quantities.errors import BadInput, NotThere
 from ...sources.sidecar import first_fault
+from ..shop import Workshop
 
 KINDS = ("high-speed rig", "low-speed rotor machine", "flow bench")
 
@@ -71,3 +72,62 @@ def parse_rig(name: str, content: dict[str, Any]) -> RigRecord:
         return RigRecord.model_validate(content)
     except ValidationError as fault:
         raise BadInput(f"Rig {name}: {first_fault(fault)}", remedy="Correct that field.") from None
+
+
+def add_rig(
+    shop: Workshop,
+    name: str,
+    content: dict[str, Any] | None = None,
+    *,
+    by: str = "",
+    seen: str | None = None,
+) -> None:
+    """Add a rig or a new version of it: its sensors and their calibration.
+
+    Raises
+    ------
+    BadInput
+        The name is empty, or a key is unknown or out of range.
+    Stale
+        Somebody else made a version since `seen`.
+    """
+    record = parse_rig(name, content or {})
+    keys = record.model_dump(mode="json", exclude_defaults=True)
+    shop.book.rigs.add(name.strip(), keys, by=by, seen=seen)
+
+
+def find_rig(shop: Workshop, name: str) -> RigRecord:
+    """Return a rig's newest record.
+
+    Raises
+    ------
+    NotThere
+        The ledger knows no rig of that name; those there are are listed.
+    """
+    entry = shop.book.rigs.newest(name)
+    if entry is None:
+        names = ", ".join(shop.book.rigs.names()) or "none yet"
+        raise NotThere(f'There is no rig "{name}".', remedy=f"Rigs: {names}.")
+    return parse_rig(name, dict(entry.content))
+
+
+def known_rig(shop: Workshop, name: str) -> RigRecord:
+    """Return a rig's newest record; an empty one when a recording names a rig the ledger does not know."""
+    entry = shop.book.rigs.newest(name) if name else None
+    return parse_rig(name, dict(entry.content)) if entry else RigRecord()
+
+
+def all_rigs(shop: Workshop) -> dict[str, RigRecord]:
+    """Return name to newest record of every rig."""
+    return {e.name: parse_rig(e.name, dict(e.content)) for e in shop.book.rigs.all()}
+
+
+def rig_names(shop: Workshop) -> list[str]:
+    """Return the names of all rigs."""
+    return shop.book.rigs.names()
+
+
+def rig_version(shop: Workshop, name: str) -> str:
+    """Return the identifier of a rig's newest version; empty when there is none."""
+    entry = shop.book.rigs.newest(name) if name else None
+    return entry.id if entry else ""

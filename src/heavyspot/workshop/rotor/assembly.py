@@ -2,22 +2,47 @@
 
 from __future__ import annotations
 
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 
 from ...balance.influence import solve_least_squares
 from ...quantities.angles import angle_of, difference_deg
-from ...quantities.errors import LedgerFault
-from ..cartridge.other_units import known_of
-from ..cartridge.past import history_of, past_runs
+from ...quantities.errors import LedgerFault, NotThere
+from ..cartridge import cartridge_story, history_of, past_runs
+from ..model import known_of
 from ..shop import Workshop
+from .proposal import kept_proposal
 
 LEAST_UNITS = 3
 """Units of a model that must be known before a spin can be read as unbalance."""
 
 
-def compare_assembly(shop: Workshop, matching: str, assembly: int, serial: str) -> dict[str, Any]:
+@dataclass(frozen=True)
+class AssemblyCompared:
+    """Promise and first spin, side by side.
+
+    Attributes
+    ----------
+    explained : float
+        Share of the spin that unbalance in the plane explains.
+    units : int
+        Other units of the model behind the responses.
+    """
+
+    serial: str
+    parts: dict[str, str]
+    promised_gmm: float
+    promised_deg: float
+    plane: str
+    seen_gmm: float
+    seen_deg: float
+    turned_deg: float
+    explained: float
+    units: int
+
+
+def compare_assembly(shop: Workshop, matching: str, assembly: int, serial: str) -> AssemblyCompared:
     """Return what a proposal promised of an assembly beside what the cartridge's first spin shows.
 
     The first spin is read as unbalance in the model's first plane, through the responses that other units
@@ -35,29 +60,28 @@ def compare_assembly(shop: Workshop, matching: str, assembly: int, serial: str) 
     LedgerFault
         No such proposal or assembly, no spin yet, or too few units of the model are known.
     """
-    row = shop.book.rotors.matching(matching)
-    assemblies = row["content"]["assemblies"] if row else []
+    _, proposal = kept_proposal(shop, matching)
+    assemblies = proposal.assemblies
     if not 1 <= assembly <= len(assemblies):
-        raise LedgerFault(
+        raise NotThere(
             f"There is no assembly {assembly} in that proposal.",
             remedy="Look it up under Matching.",
         )
     promised = assemblies[assembly - 1]
-    piece = shop.piece(serial)
-    model = shop.model(piece["model"])
-    first = next((r for r in past_runs(shop.book, piece["id"]) if r.curves), None)
+    story = cartridge_story(shop, serial)
+    model = story.model
+    first = next((r for r in past_runs(shop, story) if r.curves), None)
     if first is None:
         raise LedgerFault(f"{serial} has not been spun.", remedy="Spin it first.")
     history = history_of([(first.number, first.curves[0])], [], model)
     speed = history.speed_rpm if history else None
     priors, _ = known_of(
-        shop.book,
+        shop,
         model,
         speed,
-        rig=first.row["rig"],
+        rig=first.run.entry.rig,
         serviced_at="",
-        not_piece=piece["id"],
-        find=shop.model,
+        not_piece=story.piece.id,
     )
     plane = model.plane[0].name
     if history is None or plane not in priors or priors[plane].units < LEAST_UNITS:
@@ -70,15 +94,16 @@ def compare_assembly(shop: Workshop, matching: str, assembly: int, serial: str) 
     u = complex(found.unbalance[0])
     left = np.abs(found.residual)
     explained = 1 - float((left**2).sum() / (np.abs(history.vectors[0]) ** 2).sum())
-    return {
-        "serial": serial,
-        "parts": promised["parts"],
-        "promised_gmm": promised["residual_gmm"],
-        "promised_deg": promised["angle_deg"],
-        "plane": plane,
-        "seen_gmm": abs(u),
-        "seen_deg": float(angle_of(u)),
-        "turned_deg": difference_deg(float(angle_of(u)), promised["angle_deg"]),
-        "explained": explained,
-        "units": priors[plane].units,
-    }
+    seen_deg = float(angle_of(u))
+    return AssemblyCompared(
+        serial=serial,
+        parts=promised.parts,
+        promised_gmm=promised.residual_gmm,
+        promised_deg=promised.angle_deg,
+        plane=plane,
+        seen_gmm=abs(u),
+        seen_deg=seen_deg,
+        turned_deg=difference_deg(seen_deg, promised.angle_deg),
+        explained=explained,
+        units=priors[plane].units,
+    )

@@ -14,7 +14,7 @@ from ...quantities.arrays import Array
 from ...quantities.checks import positive
 from ...quantities.errors import BadInput
 from ..shop import Workshop
-from .measuring import rotor_model
+from .models import rotor_model
 from .reading import ARBOR
 
 

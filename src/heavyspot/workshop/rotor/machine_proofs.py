@@ -22,6 +22,7 @@ from ...quantities.angles import angle_of, phasor
 from ...quantities.checks import iso_date
 from ...quantities.errors import BadInput
 from ..shop import Workshop
+from .proposal import Assembly, Matched, Proposal
 
 VALID_DAYS = 365
 """How long a proof holds when the shop says nothing else (common practice, no source)."""
@@ -147,7 +148,7 @@ def match(
     *,
     steps_deg: dict[str, float] | None = None,
     by: str = "",
-) -> dict[str, Any]:
+) -> Matched:
     """Propose which parts to put together and how turned; kept when a shop is given.
 
     Parameters
@@ -161,22 +162,22 @@ def match(
     u = [np.array([complex(phasor(p[1], p[2])) for p in kinds[k]]) for k in names]
     steps = [(steps_deg or {}).get(k, 0.0) for k in names]
     found = match_parts(u, steps_deg=steps)
-    content = {
-        "kinds": names,
-        "steps_deg": dict(zip(names, steps, strict=True)),
-        "total_gmm": found.total,
-        "bound_gmm": found.bound,
-        "as_they_come_gmm": float(np.abs(sum(u)).sum()),
-        "assemblies": [
-            {
-                "parts": {k: kinds[k][i][0] for k, i in zip(names, m.members, strict=True)},
-                "turned_deg": dict(zip(names, m.turned_deg, strict=True)),
-                "residual_gmm": abs(m.residual),
-                "angle_deg": float(angle_of(m.residual)),
-            }
+    proposal = Proposal(
+        kinds=tuple(names),
+        steps_deg=dict(zip(names, steps, strict=True)),
+        total_gmm=found.total,
+        bound_gmm=found.bound,
+        as_they_come_gmm=float(np.abs(sum(u)).sum()),
+        assemblies=tuple(
+            Assembly(
+                parts={k: kinds[k][i][0] for k, i in zip(names, m.members, strict=True)},
+                turned_deg=dict(zip(names, m.turned_deg, strict=True)),
+                residual_gmm=abs(m.residual),
+                angle_deg=float(angle_of(m.residual)),
+            )
             for m in found.matches
-        ],
-    }
-    if shop is not None:
-        content["id"] = shop.book.rotors.add_matching(content, by=by)
-    return content
+        ),
+    )
+    if shop is None:
+        return Matched(proposal)
+    return Matched(proposal, shop.book.rotors.add_matching(asdict(proposal), by=by))

@@ -20,6 +20,7 @@ from ...balance.rotor.tolerance import (
 from ...quantities.angles import Rotation
 from ...quantities.arrays import Array
 from ...quantities.errors import BadInput, UnreadableFile
+from ...quantities.said import Said, in_words
 from ...sources.sidecar import first_fault
 
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
@@ -176,13 +177,18 @@ class RotorFile(BaseModel):
         loads = journal_loads_kg(self.mass_kg, geometry)
         return tuple(four_w_over_n_gmm(abs(w), self.service_speed_rpm) for w in loads)
 
+    def rule_said(self) -> Said:
+        """Return the tolerance."""
+        if self.rule == "grade":
+            assert self.grade is not None
+            return Said("rule.grade", {"grade": self.grade, "speed_rpm": self.service_speed_rpm})
+        if self.rule == "4W/N":
+            return Said("rule.four_w_over_n", {"speed_rpm": self.service_speed_rpm})
+        return Said("rule.residual")
+
     def rule_text(self) -> str:
         """Return the tolerance in words."""
-        if self.rule == "grade":
-            return f"ISO 21940-11 G {self.grade:g} at {self.service_speed_rpm:,.0f} rpm"
-        if self.rule == "4W/N":
-            return f"4W/N at {self.service_speed_rpm:,.0f} rpm"
-        return "stated residual"
+        return in_words(self.rule_said())
 
 
 def parse_rotor(content: dict[str, Any], *, name: str) -> RotorFile:

@@ -12,14 +12,16 @@ from ...balance.influence import solve_least_squares
 from ...balance.rotor.places import least_removal
 from ...balance.rotor.rigid import lever_matrix, unbalance_from_force
 from ...balance.rotor.tolerance import RotorVerdict, judge_residual
-from ...ledger.store.entries import Row
+from ...ledger.records import OfMachine
 from ...quantities.arrays import Array
 from ...quantities.errors import BadInput, SignalTooPoor
+from ...quantities.said import Said
 from ...quantities.units import OZ_IN_GMM
 from ...signal.averaging import turn_stretches
 from ...signal.reference import ReferenceSettings
 from ...sources.recording import Recording
-from ..rig.record import RigRecord
+from ..rig import RigRecord
+from ..stored import stored
 from .model_file import RotorFile
 
 UNITS = ("g·mm", "g·mm/kg", "µm", "oz-in", "g")
@@ -46,6 +48,23 @@ DEAD_SHARE = 1e-4
 
 
 @dataclass(frozen=True)
+class ArborKept:
+    """What an arbor adds in each plane: amount, g·mm, and degrees; and its standard uncertainty."""
+
+    fixture: tuple[tuple[float, float], ...]
+    standard: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class CalibrationKept:
+    """A machine's influence coefficients, real and imaginary, sensors by planes, and each sensor's noise."""
+
+    speed_rpm: float
+    response: tuple[tuple[tuple[float, float], ...], ...]
+    noise: tuple[float, ...]
+
+
+@dataclass(frozen=True)
 class RotorReading:
     """Unbalance in a rotor's planes, and where the number comes from.
 
@@ -59,7 +78,7 @@ class RotorReading:
         The same in the planes where it is judged.
     way : str
     speed_rpm : float
-    notes : tuple of str
+    notes : tuple of Said
     evidence : dict
     """
 
@@ -69,7 +88,7 @@ class RotorReading:
     standard_at: Array
     way: str
     speed_rpm: float
-    notes: tuple[str, ...] = ()
+    notes: tuple[Said, ...] = ()
     evidence: dict[str, Any] = field(default_factory=dict)
 
     def judged(self, rotor: RotorFile) -> RotorVerdict:
@@ -148,7 +167,7 @@ def typed_reading(
 
 
 def signal_reading(
-    rotor: RotorFile, recording: Recording, rig: RigRecord, calibration: Row | None
+    rotor: RotorFile, recording: Recording, rig: RigRecord, calibration: OfMachine | None
 ) -> RotorReading:
     """Return what a recording of the supports says.
 
@@ -201,16 +220,15 @@ def signal_reading(
     return _from_planes(rotor, u, standard, "forces", speed, (), evidence)
 
 
-def without_arbor(rotor: RotorFile, reading: RotorReading, arbor: Row | None) -> RotorReading:
+def without_arbor(rotor: RotorFile, reading: RotorReading, arbor: OfMachine | None) -> RotorReading:
     """Return a reading less what the machine's arbor is known to add, at index 0."""
     if arbor is None:
         return reading
-    fixture = np.array(
-        [amount * np.exp(1j * np.deg2rad(at)) for amount, at in arbor["content"]["fixture"]]
-    )
-    standard = np.hypot(reading.standard, np.array(arbor["content"]["standard"], float))
-    note = f"The arbor of {arbor['at'][:10]} is taken out."
-    evidence = reading.evidence | {"arbor": arbor["id"]}
+    kept = stored(ArborKept, arbor.content, what="The arbor")
+    fixture = np.array([amount * np.exp(1j * np.deg2rad(at)) for amount, at in kept.fixture])
+    standard = np.hypot(reading.standard, np.array(kept.standard))
+    note = Said("note.arbor", {"day": arbor.at[:10]})
+    evidence = reading.evidence | {"arbor": arbor.id}
     notes = (*reading.notes, note)
     return _from_planes(
         rotor,
@@ -226,34 +244,34 @@ def without_arbor(rotor: RotorFile, reading: RotorReading, arbor: Row | None) ->
 def _through_influence(
     rotor: RotorFile,
     rig: RigRecord,
-    calibration: Row,
+    calibration: OfMachine,
     mean: Array,
     scatter: Array,
     speed: float,
     evidence: dict[str, Any],
 ) -> RotorReading:
-    content = calibration["content"]
-    told = float(content["speed_rpm"])
+    kept = stored(CalibrationKept, calibration.content, what="The calibration")
+    told = kept.speed_rpm
     if abs(speed / told - 1) > SPEED_SHARE:
         raise BadInput(
             f"Measured at {speed:,.0f} rpm; the calibration is for {told:,.0f} rpm.",
             remedy="Measure at the calibration's speed, or calibrate again.",
         )
-    H = np.array(content["response"])
+    H = np.array(kept.response)
     H = H[..., 0] + 1j * H[..., 1]
     if H.shape != (mean.size, len(rotor.plane)):
         raise BadInput(
             f"The calibration is for {H.shape[0]} sensors and {H.shape[1]} planes.",
             remedy="Calibrate again with these sensors.",
         )
-    noise = np.hypot(np.array(content["noise"], float), scatter)
+    noise = np.hypot(np.array(kept.noise), scatter)
     solved = solve_least_squares(H, mean, noise**-2)
     inverse = np.linalg.inv((H.conj().T * noise**-2) @ H)
     standard = np.hypot(
         np.sqrt(np.diag(inverse).real), machine_standard(np.abs(solved.unbalance), rig)
     )
     notes = (solved.warning,) if solved.warning else ()
-    evidence = evidence | {"calibration": calibration["id"], "condition": solved.condition}
+    evidence = evidence | {"calibration": calibration.id, "condition": solved.condition}
     return _from_planes(rotor, solved.unbalance, standard, "influence", speed, notes, evidence)
 
 
@@ -263,7 +281,7 @@ def _from_planes(
     standard: Array,
     way: str,
     speed: float,
-    notes: tuple[str, ...],
+    notes: tuple[Said, ...],
     evidence: dict[str, Any],
 ) -> RotorReading:
     levers = rotor.tolerance_levers()

@@ -12,6 +12,7 @@ import numpy as np
 from ...quantities.angles import phasor
 from ...quantities.arrays import Array
 from ...quantities.errors import BadInput, UnreadableFile
+from ...quantities.typed import to_float
 
 Pair = tuple[float, float]
 
@@ -43,7 +44,7 @@ def read_pair(text: str) -> Pair:
     """
     amount, at, angle = text.strip().partition("@")
     try:
-        return float(amount.replace(",", ".")), float(angle.replace(",", ".")) if at else 0.0
+        return to_float(amount), to_float(angle) if at else 0.0
     except ValueError:
         raise BadInput(
             f'"{text}" is no amount at an angle.', remedy='Write it like "12.5@40".'
@@ -58,7 +59,7 @@ def read_pairs(text: str) -> list[Pair]:
 def read_numbers(text: str) -> list[float]:
     """Return numbers from words apart by spaces, semicolons or new lines; commas may be decimal."""
     try:
-        return [float(w.replace(",", ".")) for w in text.replace(";", " ").split()]
+        return [to_float(w) for w in text.replace(";", " ").split()]
     except ValueError:
         raise BadInput(
             f'"{text.strip()}" holds something that is no number.',
@@ -92,12 +93,12 @@ def read_parts(text: str) -> dict[str, list[tuple[str, float, float]]]:
     kinds: dict[str, list[tuple[str, float, float]]] = {}
     for line, row in enumerate(_rows(text, ("kind", "name", "amount_gmm", "angle_deg")), start=2):
         try:
-            amount, angle = (float(row[k].replace(",", ".")) for k in ("amount_gmm", "angle_deg"))
+            amount, angle = (to_float(row[k]) for k in ("amount_gmm", "angle_deg"))
         except ValueError:
             raise BadInput(
                 f"Line {line}: amount or angle is no number.", remedy="Correct that line."
             ) from None
-        kinds.setdefault(row["kind"], []).append((row["name"], amount, angle))
+        kinds.setdefault(row.get("kind", ""), []).append((row.get("name", ""), amount, angle))
     return kinds
 
 

@@ -2,26 +2,25 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
 from ..._version import __version__
+from ...balance.limits import Limit
 from ...balance.uncertainty import COVERAGE_K
-from ...ledger.store.entries import Row
+from ...ledger.records import Cut
 from ...quantities.angles import Rotation, clock_text
-from ...quantities.errors import LedgerFault
+from ...quantities.errors import NotThere
+from ...quantities.finding import finding_said
+from ...quantities.said import Said, kept
 from ...sheet.cartridge import SheetCurve, SheetCut, SheetReport
 from ...signal.curve import Curve
-from ..cartridge.model_file import parse_model
-from ..cartridge.past import past_runs
+from ..cartridge import cartridge_story, past_runs
+from ..model import parse_model
+from ..reading import KeptOverruling, KeptRecording
 from ..shop import Workshop
-from .head import calibration_text, head_of
+from .head import calibration_said, head_of
 
-CAUTIONS = (
-    "Rated speed, oil supply, clearances and installation remain by the maker's data and local rules.",
-    "Fill the oil feed and let oil pressure build before the first start.",
-)
+CAUTIONS = (Said("caution.run_maker"), Said("caution.oil_first"))
 """Cautions on every sheet (common practice, no source)."""
 
 
@@ -39,66 +38,66 @@ def make_report(
 
     Raises
     ------
-    LedgerFault
+    NotThere
         The piece has no run with a curve.
     """
-    piece = shop.piece(serial)
-    runs = [r for r in past_runs(shop.book, piece["id"]) if r.curves and r.row["result"]["worst"]]
+    story = cartridge_story(shop, serial)
+    runs = [r for r in past_runs(shop, story) if r.curves and r.run.result.worst]
     if not runs:
-        raise LedgerFault(
+        raise NotThere(
             f"{serial} has no run that could be judged.", remedy="Spin it to test speed first."
         )
     last, first = runs[-1], runs[0]
-    row, result, conditions = last.row, last.row["result"], last.row["conditions"]
-    model = parse_model(conditions["model"], name="the run's model")
-    worst = result["worst"]
+    entry, result, conditions = last.run.entry, last.run.result, last.run.conditions
+    worst = result.worst
+    assert worst is not None and result.margin is not None  # only such runs were taken
+    model = parse_model(dict(conditions.model), name="the run's model")
     house = model.house_limit()
-    sensor: dict[str, Any] = next(
-        (c for c in conditions["recording"]["channels"] if c["quantity"] == "acceleration"), {}
-    )
-    made = shop.book.cuts(piece["id"], "made")
     return SheetReport(
-        **head_of(shop, piece, number=number, at=at, by=by, cautions=CAUTIONS),
+        **head_of(shop, story.piece, "run", number=number, at=at, by=by, cautions=CAUTIONS),
         model=model.name,
-        position=piece["position"],
+        position=kept(Said(f"position.{story.piece.position}"), story.piece.position),
         rotation=model.rotation,
         test_speed_rpm=model.test_speed_rpm,
-        rig=row["rig"],
-        calibration=calibration_text(conditions["rig"], row["at"]),
-        sensor=_sensor(sensor),
-        operator=row["by"],
+        rig=entry.rig,
+        calibration=calibration_said(conditions.rig, entry.at),
+        sensor=_sensor(conditions.recording),
+        operator=entry.by,
         run=last.number,
-        run_id=row["id"],
-        spun_at=row["recorded_at"] or row["at"],
-        recording_sha256=row["recording_sha256"],
-        verdict=result["verdict"],
-        margin=result["margin"],
-        worst_speed_rpm=worst["speed_rpm"],
-        worst_g=worst["amplitude_g"],
-        worst_u_g=COVERAGE_K * worst["uncertainty_g"],
-        worst_limit_g=worst["limit_g"],
-        reason=result["reason"],
+        run_id=entry.id,
+        spun_at=entry.recorded_at or entry.at,
+        recording_sha256=entry.recording_sha256,
+        verdict=result.verdict,
+        margin=result.margin,
+        worst_speed_rpm=worst.speed_rpm,
+        worst_g=worst.amplitude_g,
+        worst_u_g=COVERAGE_K * worst.uncertainty_g,
+        worst_limit_g=worst.limit_g,
+        reason=kept(result.reason_said, result.reason),
         limit_speed_rpm=house.speed_rpm,
         limit_g=house.limit_g,
         tiers=tuple((t.name, _tier(t, last.curves)) for t in model.tiers()),
         first=_curve(first.number, first.curves[0]) if first is not last else None,
         last=_curve(last.number, last.curves[0]),
-        cuts=tuple(_cut(c, model.rotation) for c in made if c["after_run"] < last.number),
-        findings=tuple(f["text"] for f in result["findings"]),
-        finding_codes=tuple(f["code"] for f in result["findings"]),
-        overruled=_overruled(result.get("overruled")),
-        uncertainty=(
-            f"Expanded uncertainty k = 2 from tracker noise, repeatability "
-            f"({100 * model.scatter.run_share:.1f} %) and calibration "
-            f"({100 * model.scatter.calibration_share:.1f} %), combined after the GUM. "
-            "A pass keeps clear of the limit by 1.5 times that."
+        cuts=tuple(_cut(c, model.rotation) for c in story.made if c.after_run < last.number),
+        findings=tuple(finding_said(f) for f in result.findings),
+        overruled=_overruled(result.overruled),
+        uncertainty=Said(
+            "uncertainty.run",
+            {
+                "repeat_share": model.scatter.run_share,
+                "calibration_share": model.scatter.calibration_share,
+            },
         ),
-        program=f"Heavyspot {__version__}, run read with {conditions['program']}",
+        program=Said("program.run", {"program": __version__, "read_with": conditions.program}),
     )
 
 
-def _overruled(said: dict[str, str] | None) -> tuple[str, ...]:
-    return (said["by"], said["at"][:10], said["why"], said["finding"]) if said else ()
+def _overruled(kept: KeptOverruling | None) -> Said | None:
+    if kept is None:
+        return None
+    values = {"who": kept.by, "day": kept.at[:10], "why": kept.why, "finding": kept.finding}
+    return Said("verdict.overruled", {**values})
 
 
 def _curve(number: int, curve: Curve) -> SheetCurve:
@@ -109,25 +108,21 @@ def _curve(number: int, curve: Curve) -> SheetCurve:
     )
 
 
-def _cut(cut: Row, rotation: Rotation) -> SheetCut:
-    return SheetCut(
-        cut["plane"],
-        cut["angle_deg"],
-        clock_text(cut["angle_deg"], rotation),
-        cut["depth_mm"],
-        cut["mass_mg"],
-        cut["after_run"],
-    )
+def _cut(cut: Cut, rotation: Rotation) -> SheetCut:
+    clock = clock_text(cut.angle_deg, rotation)
+    return SheetCut(cut.plane, cut.angle_deg, clock, cut.depth_mm, cut.mass_mg, cut.after_run)
 
 
-def _tier(limit: Any, curves: tuple[Curve, ...]) -> str:
+def _tier(limit: Limit, curves: tuple[Curve, ...]) -> Said:
     ratio = max(float((np.abs(c.vector[0]) / limit.at(c.speed_rpm)).max()) for c in curves)
-    return f"{'within' if ratio <= 1 else 'over'} ({ratio:.2f} of it)"
+    return Said("tier.within" if ratio <= 1 else "tier.over", {"ratio": ratio})
 
 
-def _sensor(channel: dict[str, Any]) -> str:
-    sensitivity = channel.get("sensitivity")
-    said = [channel.get("sensor", ""), channel.get("name", "")]
-    if sensitivity:
-        said.append(f"{sensitivity['value']:g} {sensitivity['unit']}")
+def _sensor(recording: KeptRecording) -> str:
+    channel = next((c for c in recording.channels if c.quantity == "acceleration"), None)
+    if channel is None:
+        return ""
+    said = [channel.sensor, channel.name]
+    if channel.sensitivity:
+        said.append(f"{channel.sensitivity.value:g} {channel.sensitivity.unit}")
     return ", ".join(s for s in said if s)

@@ -2,96 +2,88 @@
 
 from __future__ import annotations
 
-from typing import Any
+from dataclasses import asdict
 
 from ..._version import __version__
-from ...quantities.errors import LedgerFault
+from ...quantities.errors import NotThere
+from ...quantities.said import Said, in_words_each, kept
 from ...sheet.flow import FlowReading, FlowReport, FlowWindow
-from ..flow.testing import COVERAGE_K, flow_tests_of
-from ..shop import Workshop
-from .head import calibration_text, head_of
+from ..flow import COVERAGE_K, KeptStop, flow_tests_of_piece
+from ..shop import Workshop, find_piece
+from .head import calibration_said, head_of
 
-CAUTIONS = (
-    "Flow holds for the housings and the reference conditions named here; other benches correct otherwise.",
-    "Actuator, stop and linkage are set and sealed by the maker's data and local rules.",
-)
+CAUTIONS = (Said("caution.flow_conditions"), Said("caution.flow_maker"))
 """Cautions on every flow sheet (common practice, no source)."""
 
 
 def make_flow_report(
     shop: Workshop, serial: str, *, number: str, at: str | None = None, by: str = ""
 ) -> FlowReport:
-    """Return the report of a piece's last flow test; raises `LedgerFault` when it has none."""
-    tests = flow_tests_of(shop, serial)
+    """Return the report of a piece's last flow test; raises `NotThere` when it has none."""
+    piece = find_piece(shop, serial)
+    tests = flow_tests_of_piece(shop, piece.id)
     if not tests:
-        raise LedgerFault(f"{serial} has no flow test.", remedy="Test it first.")
-    test, piece = tests[-1], shop.piece(serial)
-    bench, curve = test["bench"], test["curve"]
+        raise NotThere(f"{serial} has no flow test.", remedy="Test it first.")
+    test = tests[-1]
+    entry, flow, bench = test.entry, test.flow, test.bench
+    curve = flow.curve
     return FlowReport(
-        **head_of(shop, piece, number=number, at=at, by=by, cautions=CAUTIONS, flow=True),
-        model=piece["model"],
-        rig=test["rig"],
-        calibration=calibration_text(test["rig_record"], test["at"]),
-        element=bench["element"]
-        + (f", certificate {bench['certificate']}" if bench["certificate"] else ""),
-        reference=test["reference"],
-        housings=test["housings"],
-        operator=test["by"],
-        run=-test["number"],  # negative: of a flow test, so that it never replaces a sheet of a run
-        measured_at=test["at"],
-        verdict=test["verdict"],
+        **head_of(shop, piece, "flow", number=number, at=at, by=by, cautions=CAUTIONS),
+        model=piece.model,
+        rig=entry.rig,
+        calibration=calibration_said(flow.rig_record, entry.at),
+        element=_element(bench.element, bench.certificate),
+        reference=Said("flow.reference", {**asdict(bench.reference)}),
+        housings=flow.housings,
+        operator=entry.by,
+        run=test.number,
+        measured_at=entry.at,
+        verdict=entry.verdict,
         windows=tuple(
-            FlowWindow(
-                w["name"],
-                w["position"],
-                w["low_kg_s"],
-                w["high_kg_s"],
-                w["corrected"],
-                w["u"],
-                w["verdict"],
-            )
-            for w in test["windows"]
+            FlowWindow(w.name, w.position, w.low_kg_s, w.high_kg_s, w.corrected, w.u, w.verdict)
+            for w in flow.windows
         ),
         readings=tuple(
             FlowReading(
-                r.get("position"),
-                r["way"],
-                r["corrected"],
-                COVERAGE_K * r["corrected_u"],
-                r["ratio"],
-                r["efficiency"],
+                r.position, r.way, r.corrected, COVERAGE_K * r.corrected_u, r.ratio, r.efficiency
             )
-            for r in test["readings"]
+            for r in flow.readings
         ),
-        curve=_drawn(curve),
-        hysteresis_kg_s=curve["hysteresis_kg_s"] if curve else None,
-        repeat_kg_s=curve["repeat_kg_s"] if curve else None,
-        stop=stop_words(test["stop"]),
-        leak_kg_s=test["leak_kg_s"],
+        curve=curve.drawn() if curve else (),
+        hysteresis_kg_s=curve.hysteresis_kg_s if curve else None,
+        repeat_kg_s=curve.repeat_kg_s if curve else None,
+        stop=stop_said(flow.stop),
+        leak_kg_s=flow.leak_kg_s,
         recording_sha256="",
-        program=f"Heavyspot {__version__}",
+        uncertainty=Said("uncertainty.flow"),
+        program=Said("program.flow", {"program": __version__}),
     )
 
 
-def _drawn(curve: dict[str, Any] | None) -> tuple[tuple[float, float], ...]:
-    if curve is None:
-        return ()
-    low, high, c = curve["low"], curve["high"], curve["coefficients"]
-    at = [low + (high - low) * i / 40 for i in range(41)]
-    return tuple((x, sum(k * x**n for n, k in enumerate(c))) for x in at)
+def _element(kind: str, certificate: str) -> tuple[Said, ...]:
+    name = Said("element." + kind.replace(" ", "_"))
+    if not certificate:
+        return (name,)
+    return name, Said("calibration.certificate", {"certificate": certificate})
 
 
-def stop_words(stop: dict[str, Any] | None) -> str:
+def stop_words(stop: KeptStop | None) -> str:
     """Return where the stop belongs, in words; empty when nothing was asked."""
-    if not stop:
-        return ""
-    if "why" in stop:
-        return str(stop["why"])
-    where = f"for {stop['wanted_kg_s']:.4g} kg/s at position {stop['position']:.3g}"
-    if stop["way"] == "none":
-        return f"The stop stands right: {where}."
-    turns = f"{stop['turns']:.2f} ± {COVERAGE_K * stop['turns_u']:.2f} turns"
-    beyond = (
-        "" if stop["inside"] else " That lies beyond what was measured: set it, then test again."
-    )
-    return f"Turn the stop {stop['way']} {turns}, {where}.{beyond}"
+    return in_words_each(stop_said(stop))
+
+
+def stop_said(stop: KeptStop | None) -> tuple[Said, ...]:
+    """Return where the stop belongs; nothing when nothing was asked."""
+    if stop is None:
+        return ()
+    if stop.why:
+        return (kept(stop.why_said, stop.why),)
+    where: dict[str, float | str] = {"wanted_kg_s": stop.wanted_kg_s, "position": stop.position}
+    if stop.way == "none":
+        return (Said("stop.right", where),)
+    turns: dict[str, float | str] = {
+        "turns": stop.turns,
+        "expanded_turns": COVERAGE_K * stop.turns_u,
+    }
+    turn = Said(f"stop.{stop.way}", where | turns)
+    return (turn,) if stop.inside else (turn, Said("stop.beyond"))

@@ -5,59 +5,61 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import Any
 
-from ...ledger.store.entries import Row, now_utc
+from ...ledger.records import Piece
+from ...ledger.store.entries import now_utc
+from ...quantities.said import Said, as_it_is
+from ..rig import parse_rig
 from ..shop import Workshop
 from ..shop_file import load_shop_file
 
 
 def head_of(
     shop: Workshop,
-    piece: Row,
+    piece: Piece,
+    kind: str,
     *,
     number: str,
     at: str | None,
     by: str,
-    cautions: tuple[str, ...],
-    flow: bool = False,
+    cautions: tuple[Said, ...],
 ) -> dict[str, Any]:
-    """Return the fields of a head that hang on the piece and the shop, for any kind of sheet."""
-    settings = load_shop_file(shop.book.folder)
+    """Return the fields of a head that hang on the piece and the shop, for a sheet of a kind."""
+    settings = load_shop_file(shop.folder)
     return {
         "number": number,
         "issued_at": at or now_utc(),
         "shop": settings.name,
         "address": settings.address,
-        "customer": piece["customer"],
-        "invoice": piece["invoice"],
-        "serial": piece["serial"],
-        "received": piece["day"],
-        "cautions": (*cautions, *settings.cautions),
+        "customer": piece.customer,
+        "invoice": piece.invoice,
+        "serial": piece.serial,
+        "received": piece.day,
+        "cautions": (*cautions, *(as_it_is(c) for c in settings.cautions)),
         "issued_by": by,
-        "replaces": replaced_by(shop, piece["id"], number, flow=flow),
+        "replaces": replaced_by(shop, piece.id, kind, number),
         "ledger": shop.book.head()[1],
         "verify_url": settings.verify_url,
     }
 
 
-def replaced_by(shop: Workshop, piece_id: str, number: str, *, flow: bool = False) -> str:
+def replaced_by(shop: Workshop, piece_id: str, kind: str, number: str) -> str:
     """Return the number of the sheet of the same kind a new one replaces; empty for the first."""
-    earlier = shop.book.papers.newest_sheet(piece_id, flow=flow)
-    return str(earlier["number"]) if earlier and earlier["number"] != number else ""
+    earlier = shop.book.sheets.newest(piece_id, kind)
+    return earlier.number if earlier and earlier.number != number else ""
 
 
-def calibration_text(rig: dict[str, Any], at: str) -> str:
-    """Return the calibration state on the day of the run."""
+def calibration_said(rig: dict[str, Any], at: str) -> tuple[Said, ...]:
+    """Return the calibration state of a rig on the day of a run, from the record frozen into it."""
     if not rig:
-        return "no calibration on record"
-    text = (
-        f"calibrated {rig['calibrated_at']}"
-        if rig.get("calibrated_at")
-        else "calibration date unknown"
-    )
-    if rig.get("certificate"):
-        text += f", certificate {rig['certificate']}"
-    if rig.get("due"):
+        return (Said("calibration.none"),)
+    record = parse_rig("of the run", rig)
+    done = record.calibrated_at
+    said = [Said("calibration.on", {"day": done}) if done else Said("calibration.undated")]
+    if record.certificate:
+        said.append(Said("calibration.certificate", {"certificate": record.certificate}))
+    if record.due:
         day = datetime.fromisoformat(at.replace("Z", "+00:00")).date()
-        overdue = date.fromisoformat(rig["due"]) < day
-        text += f", PAST DUE since {rig['due']}" if overdue else f", due {rig['due']}"
-    return text
+        overdue = date.fromisoformat(record.due) < day
+        code = "calibration.past_due" if overdue else "calibration.due"
+        said.append(Said(code, {"day": record.due}))
+    return tuple(said)

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Literal
 
 from ...quantities.errors import UnreadableFile
+from ...quantities.said import catalogue
 from ...sheet.look import SheetLook
-from ...sheet.words import catalogue
 from ..shop_file import ShopFile, load_shop_file
 
 LARGEST_LOGO = 2_000_000

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from ...quantities.errors import HeavyspotError
+from ...ledger.store.identity import new_id
+from ...quantities.errors import HeavyspotError, NotThere
 from ..shop import Workshop
 from .issue import issue_sheet_of
 
@@ -44,6 +46,19 @@ class Reissued:
         if self.before:
             lines.append(f"{self.before:,} were there from before")
         return lines + [f"{serial}: {why}" for serial, why in self.refused[:20]]
+
+
+def new_reissue(shop: Workshop) -> Path:
+    """Return a folder for sheets issued in one go, not made yet."""
+    return shop.folder / "reissued" / new_id()
+
+
+def find_reissue(shop: Workshop, id_: str) -> Path:
+    """Return the folder of sheets issued in one go; raises `NotThere` for a name that is none."""
+    folder = shop.folder / "reissued" / id_
+    if not re.fullmatch("[0-9a-f-]{36}", id_) or not folder.is_dir():
+        raise NotThere("There is no work of that name.", remedy="Issue them again.")
+    return folder
 
 
 def reissue(
@@ -99,8 +114,8 @@ def _one(
     except HeavyspotError as fault:
         told.refused.append((serial, fault.message))
         return
-    part.replace(folder / f"sheet-{made['number']}.pdf")
-    write(json.dumps({"serial": serial, "number": made["number"]}, ensure_ascii=False) + "\n")
+    part.replace(folder / f"sheet-{made.number}.pdf")
+    write(json.dumps({"serial": serial, "number": made.number}, ensure_ascii=False) + "\n")
     told.issued += 1
 
 

@@ -2,28 +2,20 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from ..._version import __version__
 from ...quantities.angles import clock_text
-from ...quantities.errors import LedgerFault
+from ...quantities.errors import NotThere
+from ...quantities.said import Said, as_it_is, kept, kept_each
 from ...sheet.rotor import RotorReport, SheetCorrection, SheetPlane, SheetVector
-from ..rotor.measuring import rotor_story
+from ..rotor import KeptResidual, rotor_story
 from ..shop import Workshop
-from .head import calibration_text, head_of
+from .head import calibration_said, head_of
 
-CAUTIONS = (
-    "Service speed, fits, keys and installation remain by the maker's data and local rules.",
-    "The residual holds for the rotor as measured; parts fitted later add their own.",
-)
+CAUTIONS = (Said("caution.rotor_maker"), Said("caution.later_parts"))
 """Cautions on every rotor's sheet (common practice, no source)."""
 
-
-WAYS = {
-    "typed": "read off the machine's display",
-    "forces": "from forces at the supports, many turns averaged",
-    "influence": "from the supports' sensors through influence coefficients",
-}
+BEARINGS = {"bearing A": Said("plane.bearing_a"), "bearing B": Said("plane.bearing_b")}
+"""Planes named by us; all others by the shop."""
 
 
 def make_rotor_report(
@@ -33,60 +25,66 @@ def make_rotor_report(
 
     Raises
     ------
-    LedgerFault
+    NotThere
         The rotor has no reading.
     """
     story = rotor_story(shop, serial)
-    if not story["runs"]:
-        raise LedgerFault(f"{serial} has not been measured.", remedy="Measure it first.")
-    first, last = story["runs"][0], story["runs"][-1]
-    piece = shop.piece(serial)
-    rows = {r["number"]: r for r in shop.book.rotors.runs(piece["id"])}
-    rotor = last["rotor"]
-    then = {p["name"]: p for p in first["tolerance"]} if first is not last else {}
+    if story.last is None:
+        raise NotThere(f"{serial} has not been measured.", remedy="Measure it first.")
+    first, last = story.readings[0], story.last
+    entry, reading, rotor = last.entry, last.reading, last.rotor
+    then = {p.name: p for p in first.reading.tolerance} if first is not last else {}
     return RotorReport(
-        **head_of(shop, piece, number=number, at=at, by=by, cautions=CAUTIONS),
-        model=story["model"],
-        rotation=rotor["rotation"],
-        mass_kg=rotor["mass_kg"],
-        service_speed_rpm=rotor["service_speed_rpm"],
-        speed_rpm=last["speed_rpm"],
-        rig=last["rig"],
-        calibration=calibration_text(last["machine"], last["at"]),
-        operator=last["by"],
-        run=last["number"],
-        measured_at=last["at"],
-        way=WAYS[last["way"]],
-        recording_sha256=rows[last["number"]]["recording_sha256"],
-        rule=last["rule"],
-        verdict=last["verdict"],
+        **head_of(shop, story.piece, "run", number=number, at=at, by=by, cautions=CAUTIONS),
+        model=story.piece.model,
+        rotation=rotor.rotation,
+        mass_kg=rotor.mass_kg,
+        service_speed_rpm=rotor.service_speed_rpm,
+        speed_rpm=reading.speed_rpm,
+        rig=entry.rig,
+        calibration=calibration_said(reading.machine, entry.at),
+        operator=entry.by,
+        run=last.number,
+        measured_at=entry.at,
+        way=Said(f"way.{reading.way}"),
+        recording_sha256=entry.recording_sha256,
+        rule=kept(reading.rule_said, reading.rule),
+        verdict=reading.verdict,
         planes=tuple(
             SheetPlane(
-                p["name"],
-                p["limit_gmm"],
-                p["verdict"],
-                _vector(then[p["name"]]) if p["name"] in then else None,
+                _plane(p.name, judged_in_bearings=rotor.in_bearings),
+                p.limit_gmm,
+                p.verdict,
+                _vector(then[p.name]) if p.name in then else None,
                 _vector(p),
             )
-            for p in last["tolerance"]
+            for p in reading.tolerance
         ),
         corrections=tuple(
             SheetCorrection(
-                c["plane"],
-                c["way"],
-                c["angle_deg"],
-                clock_text(c["angle_deg"], rotor["rotation"]),
-                c["amount_gmm"],
-                c["after_run"],
+                c.made.plane,
+                c.made.way,
+                c.made.angle_deg,
+                clock_text(c.made.angle_deg, rotor.rotation),
+                c.made.amount_gmm,
+                c.entry.after_run,
             )
-            for c in story["corrections"]
-            if c["after_run"] < last["number"]
+            for c in story.corrections
+            if c.entry.after_run < last.number
         ),
-        notes=(*last["notes"], *last["proofs"]),
-        program=f"Heavyspot {__version__}, measured with {last['program']}",
+        notes=(
+            *kept_each(reading.notes_said, reading.notes),
+            *kept_each(reading.proofs_said, reading.proofs),
+        ),
+        uncertainty=Said("uncertainty.rotor"),
+        program=Said("program.rotor", {"program": __version__, "measured_with": reading.program}),
     )
 
 
-def _vector(p: dict[str, Any]) -> SheetVector:
-    keys = ("amount_gmm", "angle_deg", "uncertainty_gmm", "circle_gmm")
-    return SheetVector(*(float(f"{p[k]:.5g}") for k in keys))
+def _plane(name: str, *, judged_in_bearings: bool) -> Said:
+    return BEARINGS[name] if judged_in_bearings else as_it_is(name)
+
+
+def _vector(p: KeptResidual) -> SheetVector:
+    values = (p.amount_gmm, p.angle_deg, p.uncertainty_gmm, p.circle_gmm)
+    return SheetVector(*(float(f"{v:.5g}") for v in values))

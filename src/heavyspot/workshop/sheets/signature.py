@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from ...quantities.errors import LedgerFault, UnreadableFile
-from ..keep.shop_key import CERTIFICATE, KEY, make_certificate
+from ..shop_key import CERTIFICATE, KEY, make_certificate
 
 FIELD = "Shop"
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from ..keep.shop_key import fingerprint
 from ..shop import Workshop
+from ..shop_key import fingerprint
 from .signature import SheetCheck, check_sheet
 
 Answer = Literal["genuine", "altered", "superseded", "not ours", "signed"]
@@ -67,19 +67,19 @@ def verify_sheet(
 
 def _beside_ledger(shop: Workshop, check: SheetCheck, who: str) -> SheetAnswer:
     number = str(check.data.get("number", ""))
-    row = shop.book.papers.sheet(number)
-    if row is None:
+    sheet = shop.book.sheets.find(number)
+    if sheet is None:
         return SheetAnswer("not ours", f"The ledger knows no sheet {number}.", check)
-    if row["digest"] != check.digest:
+    if sheet.digest != check.digest:
         return SheetAnswer("altered", f"The ledger's sheet {number} says something else.", check)
     if not shop.book.has_link(str(check.data.get("ledger", ""))):
         text = (
             f"The ledger no longer holds the link that stands on sheet {number}: it was rewritten."
         )
         return SheetAnswer("altered", text, check)
-    newer = shop.book.papers.newest_sheet(row["piece_id"], flow=row["run_number"] < 0)
-    if newer is not None and newer["number"] != number:
-        text = f"Genuine, {who}; sheet {newer['number']} of {newer['at'][:10]} has taken its place."
+    newer = shop.book.sheets.newest(sheet.piece_id, sheet.kind)
+    if newer is not None and newer.number != number:
+        text = f"Genuine, {who}; sheet {newer.number} of {newer.at[:10]} has taken its place."
         return SheetAnswer("superseded", text, check)
     return SheetAnswer(
         "genuine", f"Every byte is as it was {who}, and as the ledger has it.", check

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 import re
 import secrets
 from collections.abc import Callable
 from typing import Any
 
+from ...ledger.exchange.envelope import Offer
+from ...ledger.exchange.exchange import Taken
 from ...ledger.store.archive import digest_of
 from ...ledger.store.entries import Row, now_utc
+from ...quantities import durable
 from ...quantities.errors import BadInput, LedgerFault
-from ..keep.shop_key import CERTIFICATE, make_certificate, sign_words
 from ..shop import Workshop
 from ..shop_file import load_shop_file
+from ..shop_key import CERTIFICATE, make_certificate, sign_words
 
 _NAME = re.compile(r"^[A-Za-z][A-Za-z0-9]{0,11}$")
 _FILE = re.compile(r"^(recordings|papers)/\d{4}/\d{2}/[0-9a-f-]{36}\.[a-z0-9]{1,5}$")
@@ -41,7 +43,7 @@ def add_station(shop: Workshop, name: str, *, by: str = "") -> str:
 
 def end_station(shop: Workshop, name: str, *, by: str = "") -> None:
     """End a station's key; what it sent stays."""
-    if name not in {s["name"] for s in shop.book.stations.all()}:
+    if name not in {s.name for s in shop.book.stations.all()}:
         raise BadInput(
             f'There is no station "{name}".', remedy="heavyspot station list names them."
         )
@@ -52,8 +54,8 @@ def station_of(shop: Workshop, key: str) -> str:
     """Return the station a key belongs to; empty when it is nobody's."""
     wanted = _digest(key)
     for s in shop.book.stations.all():
-        if secrets.compare_digest(s["key_digest"], wanted):
-            return str(s["name"])
+        if secrets.compare_digest(s.key_digest, wanted):
+            return str(s.name)
     return ""
 
 
@@ -85,7 +87,7 @@ def received(shop: Workshop, name: str) -> int:
     if shop.book.archive.exists(name):
         return -1
     path = shop.book.folder / name
-    part = path.with_name(path.name + ".part")
+    part = durable.aside(path)
     return part.stat().st_size if part.exists() else 0
 
 
@@ -114,15 +116,12 @@ def receive_piece(
     if have < 0:
         return have
     path = shop.book.folder / name
-    part = path.with_name(path.name + ".part")
+    part = durable.aside(path)
     if at > have:
         raise BadInput(f"{name}: {have} bytes are here, not {at}.", remedy="Send from there.")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with part.open("ab") as file:
-            file.write(content[have - at :])
-            file.flush()
-            os.fsync(file.fileno())
+        durable.append(part, content[have - at :])
     except OSError as fault:
         raise LedgerFault(
             f"{name} cannot be written ({fault.strerror}).", remedy="Make room, then send again."
@@ -132,7 +131,7 @@ def receive_piece(
     if digest_of(part) != digest:
         part.unlink()
         raise BadInput(f"{name} arrived damaged.", remedy="Send it anew.")
-    part.replace(path)
+    durable.put(part, path)
     return -1
 
 
@@ -179,3 +178,18 @@ def spelled(statement: Row) -> str:
     """Return the words of a statement that are signed."""
     said = {k: v for k, v in statement.items() if k != "signature"}
     return json.dumps(said, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+
+
+def cursor_of(shop: Workshop, store: str) -> tuple[int, str]:
+    """Return how far into a store's chain everything has arrived: number and digest."""
+    return shop.book.exchange.cursor(store)
+
+
+def take_entries(shop: Workshop, offer: Offer, *, clock_s: float) -> Taken:
+    """Take a station's entries, all of them or none; raises as `Exchange.take` does."""
+    return shop.book.exchange.take(offer, clock_s=clock_s)
+
+
+def offer_entries(shop: Workshop, after: int, *, taker: str) -> tuple[Offer, int]:
+    """Return entries behind a link, without the taker's own, and the number of the newest link."""
+    return shop.book.exchange.offer(after, taker=taker), shop.book.head()[0]

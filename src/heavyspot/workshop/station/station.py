@@ -15,9 +15,10 @@ from ...ledger.exchange.envelope import Offer, Parcel
 from ...ledger.exchange.exchange import Taken
 from ...ledger.store.archive import digest_of
 from ...ledger.store.entries import now_utc
+from ...quantities.durable import write_text
 from ...quantities.errors import BadInput, LedgerFault
-from ..keep.shop_key import fits
 from ..shop import Workshop
+from ..shop_key import fits
 from .arrivals import spelled
 from .line import HttpLine, Line
 
@@ -88,10 +89,7 @@ def join(data: Path, line: Line, url: str, key: str, tls: str = "") -> Joined:
 
 
 def _write(path: Path, content: dict[str, Any]) -> None:
-    part = path.with_name(path.name + ".part")
-    part.write_text(json.dumps(content, indent=1), encoding="utf-8")
-    part.chmod(0o600)  # it may hold the key
-    part.replace(path)
+    write_text(path, json.dumps(content, indent=1), private=True)  # it may hold the key
 
 
 def joined_of(data: Path) -> Joined | None:
@@ -188,7 +186,7 @@ def _send_file(shop: Workshop, line: Line, parcel: Parcel, told: Exchanged) -> N
     if named is None:
         return
     name, digest = named
-    if shop.book.retiring.gone(name):
+    if shop.book.retention.gone(name):
         return
     if shop.book.archive.fault(name, digest):
         assert told.missing is not None
@@ -345,11 +343,11 @@ def wipe(data: Path, line: Line) -> Path:
         proof = proof_of_arrival(shop, line)
         if shop.book.head() != (proof["number"], proof["digest"]):
             raise LedgerFault("Something was written just now.", remedy="Wipe it again.")
-        names = [name for _, name, _ in shop.book.papers.files()]
+        names = [name for _, name, _ in shop.book.events.files()]
     finally:
         shop.close()
     kept = data / f"arrived-{proof['at'][:19].replace(':', '')}.json"
-    kept.write_text(json.dumps(proof, indent=1), encoding="utf-8")
+    write_text(kept, json.dumps(proof, indent=1))
     for suffix in ("", "-wal", "-shm"):
         (data / f"ledger.sqlite{suffix}").unlink(missing_ok=True)
     (data / LAST).unlink(missing_ok=True)

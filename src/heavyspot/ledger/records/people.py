@@ -1,0 +1,45 @@
+"""Users and their logins; stations, and where two buildings disagree."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from .entry import Content, Entry
+
+
+@dataclass(frozen=True, kw_only=True)
+class User(Entry):
+    """A user; an ended account has an empty role."""
+
+    name: str
+    role: str
+    password_hash: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Login(Entry):
+    """A login that holds, with its user's role."""
+
+    name: str
+    token_digest: str
+    csrf: str
+    until: str
+    role: str = ""
+    by_pin: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Station(Entry):
+    """A station of the main house; an empty digest: it has ended."""
+
+    name: str
+    key_digest: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Clash(Entry):
+    """Where two buildings said different things: of a piece, job, model, rig, cut or sheet."""
+
+    kind: str
+    of: str
+    content: Content

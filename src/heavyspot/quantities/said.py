@@ -1,0 +1,127 @@
+"""What is said to people: a code with its values, and its sentence in a language.
+
+A sentence stands once a language in ``catalogues/``, under its code. How a number is spelt stands in the
+English one alone (``{speed_rpm:,.0f}``); the others only place it (``{speed_rpm}``).
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass, field
+from functools import cache
+from importlib.resources import files
+from string import Formatter
+from typing import Any
+
+from .errors import BadInput
+from .words import short
+
+LANGUAGES = {"en": "English", "de": "Deutsch", "fr": "Français", "es": "Español", "zh": "中文"}
+
+AS_IT_IS = "as_it_is"
+"""Code of words that are nobody's sentence: the shop's own, and what was kept before there were codes."""
+
+THIN_SPACE = "\u202f"
+
+Value = float | str
+
+
+@dataclass(frozen=True)
+class Said:
+    """What is said, in no language yet.
+
+    Attributes
+    ----------
+    code : str
+        Stable name, dotted: ``verdict.too_near``.
+    values : dict
+        The numbers and names in it, each with its unit in its name.
+    """
+
+    code: str
+    values: dict[str, Value] = field(default_factory=dict)
+
+
+def as_it_is(text: str) -> Said:
+    """Return words that stay the same in every language."""
+    return Said(AS_IT_IS, {"text": text})
+
+
+def kept(said: Said | None, text: str) -> Said:
+    """Return what was kept; where its code is not there, or not known here, the text that was kept with it."""
+    if said is None or said.code not in catalogue("en") or _places(said.code).keys() - said.values:
+        return as_it_is(text)
+    return said
+
+
+def kept_each(said: Sequence[Said], texts: Sequence[str]) -> tuple[Said, ...]:
+    """Return what was kept of several, as `kept` does; texts without codes are from before there were any."""
+    codes = said if len(said) == len(texts) else [None] * len(texts)
+    return tuple(kept(s, t) for s, t in zip(codes, texts, strict=True))
+
+
+def in_words(said: Said, language: str = "en") -> str:
+    """Return the sentence in a language; raises `BadInput` when there is no such language.
+
+    >>> in_words(Said("verdict.covered", {"covered": 0.8}))
+    'only 80 % of the speed range was measured'
+    """
+    spelling = _places(said.code)
+    return "".join(
+        text + (_spelt(said.values[name], spelling[name], language) if name else "")
+        for text, name, _ in _parts(said.code, language)
+    )
+
+
+def in_words_each(said: Sequence[Said], separator: str = " ", language: str = "en") -> str:
+    """Return several one after the other."""
+    return separator.join(in_words(s, language) for s in said)
+
+
+def said_json(name: str, said: Said) -> dict[str, Any]:
+    """Return what is said under a name in English, and beside it its code and values."""
+    return {name: in_words(said), f"{name}_said": asdict(said)}
+
+
+@cache
+def catalogue(language: str) -> dict[str, str]:
+    """Return a language's sentences by code; raises `BadInput` when there is no such language."""
+    if language not in LANGUAGES:
+        raise BadInput(
+            f'There is no language "{language}".', remedy="Known: " + ", ".join(LANGUAGES) + "."
+        )
+    text = (files(__package__) / "catalogues" / f"{language}.toml").read_text(encoding="utf-8")
+    return dict(_flat(tomllib.loads(text)))
+
+
+def _flat(table: dict[str, Any], before: str = "") -> Iterator[tuple[str, str]]:
+    for name, value in table.items():
+        if isinstance(value, dict):
+            yield from _flat(value, f"{before}{name}.")
+        else:
+            yield before + name, value
+
+
+@cache
+def _places(code: str) -> dict[str, str]:
+    """Return the names of a sentence's values, and how each is spelt."""
+    return {name: spec for _, name, spec in _parts(code, "en") if name}
+
+
+@cache
+def _parts(code: str, language: str) -> tuple[tuple[str, str, str], ...]:
+    """Return a sentence's stretches of text, each with the value after it and how that is spelt."""
+    parts = Formatter().parse(catalogue(language)[code])
+    return tuple((text, name or "", spec or "") for text, name, spec, _ in parts)
+
+
+def _spelt(value: Value, spec: str, language: str) -> str:
+    """Return a value as it is spelt: the one place where numbers of sentences become text."""
+    if isinstance(value, str):
+        return value
+    if spec == "short":
+        text = short(value)
+    else:
+        text = format(value, spec).replace("%", " %")
+    return text if language == "en" else text.replace(",", THIN_SPACE)

@@ -1,0 +1,43 @@
+"""What is drawn of a piece: its runs on one speed axis, and the way of its vector."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class DrawnRun:
+    """A run's amplitude on the view's speeds; None outside its curve."""
+
+    number: int
+    amplitude_g: tuple[float | None, ...]
+
+
+@dataclass(frozen=True)
+class DrawnPrediction:
+    """The last advice's prediction on the view's speeds."""
+
+    amplitude_g: tuple[float | None, ...]
+    low_g: tuple[float | None, ...]
+    high_g: tuple[float | None, ...]
+
+
+@dataclass(frozen=True)
+class CurvesView:
+    """All of a piece's runs on one speed axis; values outside a curve are None, so that nothing is drawn there."""
+
+    speed_rpm: tuple[int, ...]
+    limit_g: tuple[float | None, ...]
+    from_rpm: float
+    test_speed_rpm: float
+    runs: tuple[DrawnRun, ...]
+    predicted: DrawnPrediction | None
+
+
+@dataclass(frozen=True)
+class PathPoint:
+    """A run's vector at the last run's worst speed; `share` is of twice the limit there."""
+
+    number: int
+    angle_deg: float
+    share: float

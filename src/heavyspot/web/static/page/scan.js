@@ -1,0 +1,104 @@
+// The camera as a scanner: what is read goes where the Find box would lead.
+const LOOK_EVERY_MS = 120;
+const WIDEST_PX = 960;
+const AIM = "Hold the label before the camera.";
+
+/** Return the size a picture is read at: its own, or narrower with the same shape. */
+export function readSize(width, height, widest = WIDEST_PX) {
+  const narrow = Math.min(widest, width);
+  return { width: narrow, height: Math.round((narrow * height) / width) };
+}
+
+/** Return where a scanned text leads. */
+export function findAddress(text) {
+  return `/find?q=${encodeURIComponent(text.trim())}`;
+}
+
+/** Let a button open the camera; where there is none, the button stays hidden. */
+export function scanOnClick(button, dialog) {
+  if (!button || !navigator.mediaDevices?.getUserMedia) return;
+  button.hidden = false;
+  const camera = new Camera(dialog);
+  button.addEventListener("click", () => camera.open());
+  dialog.addEventListener("close", () => camera.stop());
+}
+
+class Camera {
+  #stream = null;
+  // the browser's own reader knows bar codes too; where it has none, QR codes are read here
+  #own = "BarcodeDetector" in window ? new window.BarcodeDetector() : null;
+
+  constructor(dialog) {
+    this.dialog = dialog;
+    this.video = dialog.querySelector("video");
+    this.words = dialog.querySelector("output");
+    this.canvas = document.createElement("canvas");
+  }
+
+  async open() {
+    this.dialog.showModal();
+    this.words.textContent = AIM;
+    try {
+      await loadReader();
+      this.#stream = await navigator.mediaDevices.getUserMedia({ video: { facingMode: "environment" } });
+      this.video.srcObject = this.#stream;
+      await this.video.play();
+    } catch (fault) {
+      const remedy = "Allow it in the browser, or type the serial.";
+      this.words.textContent = `The camera cannot be used (${fault.name}). ${remedy}`;
+      return;
+    }
+    await this.#look();
+  }
+
+  stop() {
+    for (const track of this.#stream?.getTracks() ?? []) track.stop();
+    this.#stream = null;
+    this.video.srcObject = null;
+  }
+
+  async #look() {
+    while (this.#stream) {
+      const text = this.video.videoWidth ? await this.#read() : null;
+      if (text) {
+        this.words.textContent = text;
+        this.stop();
+        location.href = findAddress(text);
+        return;
+      }
+      await new Promise((next) => setTimeout(next, LOOK_EVERY_MS));
+    }
+  }
+
+  async #read() {
+    Object.assign(this.canvas, readSize(this.video.videoWidth, this.video.videoHeight));
+    const { width, height } = this.canvas;
+    const pen = this.canvas.getContext("2d", { willReadFrequently: true });
+    pen.drawImage(this.video, 0, 0, width, height);
+    const found = await this.#ownReading();
+    if (found) return found;
+    return window.jsQR(pen.getImageData(0, 0, width, height).data, width, height)?.data ?? null;
+  }
+
+  async #ownReading() {
+    if (!this.#own) return null;
+    try {
+      return (await this.#own.detect(this.canvas))[0]?.rawValue ?? null;
+    } catch (fault) {
+      this.#own = null; // it says it can read and cannot
+      this.words.textContent = `${AIM} QR codes only: the browser's own reader failed (${fault.name}).`;
+      return null;
+    }
+  }
+}
+
+function loadReader() {
+  if (window.jsQR) return Promise.resolve();
+  return new Promise((done, failed) => {
+    const script = document.createElement("script");
+    script.src = "/static/vendor/jsQR.js";
+    script.onload = done;
+    script.onerror = () => failed(new DOMException("its reader did not load", "NetworkError"));
+    document.head.append(script);
+  });
+}

@@ -1,0 +1,1 @@
+"""What a template shows, worked out before it: typed values; a template compares, reckons and decides nothing."""

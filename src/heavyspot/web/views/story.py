@@ -1,0 +1,98 @@
+"""A piece's story as its template shows it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from ...workshop.job.documents import Attached
+from ...workshop.job.story import Event
+
+TITLES = {
+    "written": "Taken in",
+    "amended": "Amended",
+    "build": "Build record",
+    "signed": "Signed by an inspector",
+    "overruled": "Overruled by an inspector, run",
+    "run": "Run",
+    "cut": "Cut",
+    "sheet": "Sheet",
+    "returned": "Came back",
+    "claim": "Claim",
+    "note": "Note",
+    "reading": "Reading",
+    "corrected": "Corrected",
+    "old": "Old book",
+    "parts": "Parts",
+    "attached": "Paper",
+    "flow": "Flow test",
+}
+"""What each kind of event is called."""
+
+TOLD_WORDS = {"returned": "It came back", "claim": "A claim", "note": "A note"}
+"""What each kind of thing that can be told is called in the form."""
+
+
+@dataclass(frozen=True)
+class EventLine:
+    """One line of the story.
+
+    Attributes
+    ----------
+    number : str
+        Of the run, reading or test; empty when it has none.
+    look_at : bool
+        Whether the number leads to the run.
+    """
+
+    kind: str
+    at: str
+    title: str
+    number: str
+    look_at: bool
+    verdict: str
+    text: str
+    by: str
+
+
+@dataclass(frozen=True)
+class PaperView:
+    """A photo or document: where it is, what it is called, and what was said of it."""
+
+    place: str
+    name: str
+    text: str
+    is_picture: bool
+
+
+def event_lines(events: Iterable[Event]) -> list[EventLine]:
+    """Return the events as lines, in their order."""
+    return [
+        EventLine(
+            e.kind,
+            e.at,
+            TITLES[e.kind],
+            str(e.number or ""),
+            e.kind == "run",
+            e.verdict,
+            e.text,
+            e.by,
+        )
+        for e in events
+    ]
+
+
+def paper_views(
+    papers: Iterable[Attached], serial_in_path: str, pictures: Iterable[str]
+) -> list[PaperView]:
+    """Return what was attached, pictures told from documents by the ending they were kept under."""
+    endings = tuple(f".{ending}" for ending in pictures)
+    return [
+        PaperView(
+            f"/papers/{p.id}/{serial_in_path}",
+            p.document.file,
+            p.document.text,
+            p.document.kept_as.endswith(endings),
+        )
+        for p in papers
+    ]

@@ -1,0 +1,204 @@
+"""Cuts really made: written down, as advised or differently, amended, taken back."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+from ...ledger.records import Cut
+from ...quantities.angles import wrap_deg
+from ...quantities.checks import finite, positive
+from ...quantities.errors import BadInput, NotThere
+from ..model import ModelFile
+from ..shop import Workshop
+from .story import CartridgeStory, cartridge_story
+
+
+@dataclass(frozen=True)
+class Ground:
+    """A cut as it was written down.
+
+    Attributes
+    ----------
+    left_mg : float
+        What may still come off that plane.
+    """
+
+    serial: str
+    cut: Cut
+    left_mg: float
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it as JSON-ready values (a contract: docs/reference/cli.md)."""
+        about = asdict(self.cut)
+        return {"cut": about.pop("id"), "serial": self.serial, **about, "left_mg": self.left_mg}
+
+
+def ground(
+    shop: Workshop,
+    serial: str,
+    plane: str,
+    angle_deg: float,
+    *,
+    mass_mg: float | None = None,
+    depth_mm: float | None = None,
+    unbalance_gmm: float | None = None,
+    by: str = "",
+    replaces: str | None = None,
+    why: str = "",
+) -> Ground:
+    """Record a cut really made, by one of mass, depth or unbalance; the others follow.
+
+    Parameters
+    ----------
+    angle_deg : float
+        On the rotor from the mark, against rotation, seen from the nut.
+    replaces : str, optional
+        Identifier of an earlier entry that this one amends; `why` is then needed.
+
+    Raises
+    ------
+    BadInput
+        No such plane, not exactly one amount, or more than such a cut can take off.
+    NotThere
+        No such piece, or no such cut to amend.
+    """
+    story = cartridge_story(shop, serial)
+    if replaces and not why.strip():
+        raise BadInput("An amendment needs a reason.", remedy="Say why.")
+    amended = _amended(story.made, replaces) if replaces else None
+    cut = _cut(
+        story.model,
+        plane,
+        angle_deg,
+        mass_mg=mass_mg,
+        depth_mm=depth_mm,
+        unbalance_gmm=unbalance_gmm,
+    )
+    cut = replace(
+        cut,
+        piece_id=story.piece.id,
+        after_run=amended.after_run if amended else story.number,
+        by=by,
+        replaces=replaces,
+        why=why,
+    )
+    (cut_id,) = shop.book.cartridges.add_cuts([cut])
+    used = sum(c.mass_mg for c in story.made if c.plane == cut.plane and c.id != replaces)
+    left = story.model.find_plane(plane).as_plane().budget_mg - used - cut.mass_mg
+    return Ground(serial, replace(cut, id=cut_id), left)
+
+
+def _cut(
+    model: ModelFile,
+    plane: str,
+    angle_deg: float,
+    *,
+    mass_mg: float | None = None,
+    depth_mm: float | None = None,
+    unbalance_gmm: float | None = None,
+) -> Cut:
+    """Return a cut by one of its amounts, of no piece yet."""
+    found = model.find_plane(plane)
+    given = [v for v in (mass_mg, depth_mm, unbalance_gmm) if v is not None]
+    if len(given) != 1:
+        raise BadInput(
+            f"{len(given)} amounts are given.",
+            remedy="Give exactly one of mass, depth or unbalance.",
+        )
+    angle = wrap_deg(finite("angle", angle_deg))
+    body = found.as_plane()
+    offset = body.corner_offset_deg(angle)
+    if depth_mm is not None:
+        depth = positive("depth", depth_mm)
+    elif unbalance_gmm is not None:
+        depth = body.cutter.depth_for(positive("unbalance", unbalance_gmm), offset)
+    else:
+        depth = body.cutter.depth_for_mass(positive("mass", mass_mg), offset)
+    removed = body.cutter.removed(depth, offset)
+    return Cut(
+        piece_id="",
+        after_run=0,
+        kind="made",
+        plane=found.name,
+        angle_deg=angle,
+        unbalance_gmm=unbalance_gmm if unbalance_gmm is not None else removed.unbalance_gmm,
+        mass_mg=mass_mg if mass_mg is not None else removed.mass_mg,
+        depth_mm=depth,
+    )
+
+
+def ground_as_advised(shop: Workshop, serial: str, *, by: str = "") -> CartridgeStory:
+    """Record the last advice's cuts as made, all of them at once; said twice, it is done once.
+
+    Returns
+    -------
+    CartridgeStory
+        The piece as it stands now.
+
+    Raises
+    ------
+    BadInput
+        There is nothing advised.
+    """
+    story = cartridge_story(shop, serial)
+    wanted = story.last.result.advice.wanted if story.last else ()
+    if not wanted:
+        raise BadInput("No cut is advised.", remedy="Spin first.")
+    made = [
+        replace(
+            _cut(story.model, c.plane, c.angle_deg, depth_mm=c.depth_mm),
+            piece_id=story.piece.id,
+            after_run=story.number,
+            by=by,
+        )
+        for c in wanted
+    ]
+    ids = shop.book.cartridges.add_cuts(made, once=True)
+    if len(ids) != len(made):  # some stood there already: which, the ledger says
+        return cartridge_story(shop, serial)
+    written = tuple(replace(m, id=i) for m, i in zip(made, ids, strict=True))
+    return replace(story, cuts=(*story.cuts, *written))
+
+
+def unground(shop: Workshop, serial: str, cut_id: str, *, why: str, by: str = "") -> None:
+    """Amend a cut that was written down but never made; the entry stays in the ledger.
+
+    Raises
+    ------
+    BadInput
+        No reason is given.
+    NotThere
+        No such piece, or no such cut.
+    """
+    story: CartridgeStory = cartridge_story(shop, serial)
+    if not why.strip():
+        raise BadInput("An amendment needs a reason.", remedy="Say why.")
+    amended = _amended(story.made, cut_id)
+    taken_back = replace(
+        amended,
+        id="",
+        at="",
+        by=by,
+        replaces=cut_id,
+        why=why.strip(),
+        never_made=True,
+        unbalance_gmm=0.0,
+        mass_mg=0.0,
+        depth_mm=0.0,
+    )
+    shop.book.cartridges.add_cuts([taken_back])
+
+
+def find_cut(story: CartridgeStory, cut_id: str) -> Cut:
+    """Return a cut that stands; raises `NotThere` when there is none, or it was amended already."""
+    return _amended(story.made, cut_id)
+
+
+def _amended(made: Sequence[Cut], cut_id: str) -> Cut:
+    """Return the cut to amend."""
+    found = next((c for c in made if c.id == cut_id), None)
+    if found is None:
+        raise NotThere(f"There is no cut {cut_id} to amend.", remedy="Look it up with show.")
+    return found

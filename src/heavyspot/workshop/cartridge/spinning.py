@@ -1,0 +1,125 @@
+"""Reading a recording of a piece, judging it, advising, and keeping it all."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+
+from ...ledger.records import Cut, Run
+from ...ledger.store.archive import digest_of
+from ...ledger.store.entries import now_utc
+from ...ledger.store.identity import new_id
+from ...sources.readers import open_recording
+from ...sources.recording import Recording
+from ...sources.writers import write_flac
+from ..reading import (
+    SpinResult,
+    advice_json,
+    fed_by_rig,
+    finding_json,
+    frozen_conditions,
+    judgement_json,
+)
+from ..rig import known_rig
+from ..shop import Workshop
+from .advising import Advised, advise_on
+from .evidence import Evidence, gather
+from .learning import learnt_from
+from .past import pack_curves
+from .story import CartridgeStory, cartridge_story
+
+
+def spin(
+    shop: Workshop,
+    serial: str,
+    recording: str | Path | Recording,
+    *,
+    operator: str = "",
+    rig: str = "",
+    format: str | None = None,
+) -> SpinResult:
+    """Read a recording of a piece, judge it, advise, and keep it all.
+
+    Raises
+    ------
+    UnreadableFile, SignalTooPoor
+        The recording cannot be read; nothing is kept.
+    NotThere
+        No such piece.
+    LedgerFault
+        The disk refuses; nothing is kept.
+    """
+    story = cartridge_story(shop, serial)
+    source = (
+        recording if isinstance(recording, Recording) else open_recording(recording, format=format)
+    )
+    rig, operator = rig or source.rig, operator or source.operator
+    model = fed_by_rig(shop.book, story.model, rig)
+    evidence = gather(
+        shop,
+        story,
+        model,
+        source,
+        rig=rig,
+        serviced_at=known_rig(shop, rig).serviced_at,
+        operator=operator,
+    )
+    advised = advise_on(evidence, story.number + 1, story.made)
+    return _keep(shop, story, source, evidence, advised, operator=operator, rig=rig)
+
+
+def _keep(
+    shop: Workshop,
+    story: CartridgeStory,
+    source: Recording,
+    evidence: Evidence,
+    advised: Advised,
+    *,
+    operator: str,
+    rig: str,
+) -> SpinResult:
+    """Write the recording to the archive and the run with what it teaches to the ledger."""
+    at, run_id, number = now_utc(), new_id(), story.number + 1
+    path = shop.book.archive.place(run_id, at)
+    notes = [*source.notes, *write_flac(source, path)]
+    judgement, advice = evidence.judgement, advised.advice
+    rotation = evidence.model.rotation
+    run = Run(
+        id=run_id,
+        at=at,
+        by=operator,
+        piece_id=story.piece.id,
+        number=number,
+        recorded_at=source.recorded_at,
+        rig=rig,
+        recording=shop.book.archive.name_of(path),
+        recording_sha256=digest_of(path),
+        conditions=frozen_conditions(shop.book, source, evidence.model, rig),
+        verdict=judgement.verdict if judgement else "undecided",
+        worst_ratio=judgement.worst.ratio if judgement else None,
+        result={
+            **judgement_json(judgement, evidence.findings),
+            "heard": asdict(heard) if (heard := evidence.read.heard) else None,
+            "findings": [finding_json(f) for f in advised.findings],
+            "notes": notes,
+            "pickup": evidence.read.pickup,
+            "advice": advice_json(advice, rotation),
+        },
+    )
+    asked = [
+        Cut(piece_id=story.piece.id, after_run=number, kind="asked", **asdict(c))
+        for c in advice.cuts
+    ]
+    learnt = learnt_from(evidence, advised, story, run)
+    shop.book.cartridges.add_run(run, pack_curves(evidence.read.curves), asked, learnt)
+    return SpinResult(
+        run=run_id,
+        number=number,
+        serial=story.piece.serial,
+        curves=evidence.read.curves,
+        findings=advised.findings,
+        judgement=judgement,
+        advice=advice,
+        rotation=rotation,
+        notes=tuple(notes),
+    )

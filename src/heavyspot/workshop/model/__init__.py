@@ -1,0 +1,39 @@
+"""Models of cartridges: their files, and what other units of one teach."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from ...quantities.lazy import lazy_names
+
+if TYPE_CHECKING:
+    from .model_file import FlowWindowFile, ModelFile, parse_model
+    from .models import add_model, find_model, model_kind
+    from .other_units import known_of
+else:
+    __getattr__ = lazy_names(
+        __name__,
+        {
+            "model_file": (
+                "FlowWindowFile",
+                "ModelFile",
+                "parse_model",
+            ),
+            "models": (
+                "add_model",
+                "find_model",
+                "model_kind",
+            ),
+            "other_units": ("known_of",),
+        },
+    )
+
+__all__ = [
+    "FlowWindowFile",
+    "ModelFile",
+    "add_model",
+    "find_model",
+    "known_of",
+    "model_kind",
+    "parse_model",
+]

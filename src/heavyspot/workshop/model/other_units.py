@@ -1,0 +1,208 @@
+"""What other units teach: their responses, weighed by how near they are to this model on this rig."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...balance.cut.prior import Guess, ResponsePrior, library_prior
+from ...balance.cut.trial_cut import typical_response
+from ...ledger.book import Book
+from ...ledger.store.array_bytes import unpack
+from ...quantities.arrays import Array
+from ..shop import Workshop
+from .model_file import ModelFile
+from .models import find_model
+
+OTHER_RIG = 0.25
+"""Weight of a unit measured on another rig, or on this one before it was serviced."""
+
+FEW_UNITS = 4
+"""Below so many units of its own a model leans on models like it."""
+
+ALIKE_SPEED = 1.6
+"""Models are alike whose test speeds differ by no more than this factor."""
+
+ALIKE_SPREAD = 0.5
+"""Usual distance between the responses of two like models, as a share; farther off they are not alike."""
+
+ALIKE_WEIGHT = 0.25
+"""Weight of like models beside one unit: square of a unit's usual spread (25 %) over theirs."""
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """The response of one plane of one other unit.
+
+    Attributes
+    ----------
+    spread : float
+        Its relative uncertainty.
+    share : ndarray, shape (k,)
+        Speeds as shares of test speed.
+    response : ndarray, shape (k,), complex
+        g per g·mm.
+    at : str
+        When it was learnt, UTC, ISO 8601.
+    """
+
+    plane: str
+    rig: str
+    piece: str
+    spread: float
+    share: Array
+    response: Array
+    at: str = ""
+
+
+@dataclass(frozen=True)
+class Alike:
+    """Another model, and what is known of its units."""
+
+    model: ModelFile
+    lessons: Sequence[Lesson]
+
+
+def lessons_of(book: Book, model: ModelFile, *, not_piece: str, most: int = 200) -> list[Lesson]:
+    """Return what the ledger knows of a model from all other pieces, the newest so many a plane."""
+    out = []
+    for plane in model.plane:
+        for r in book.library.responses(model.name, plane.name, not_piece=not_piece, most=most):
+            vector = _unpacked(r.vector)
+            share, response = vector["share"], vector["response"]
+            out.append(Lesson(plane.name, r.rig, r.piece_id, r.spread, share, response, r.at))
+    return out
+
+
+@lru_cache(4096)
+def _unpacked(vector: bytes) -> dict[str, Array]:
+    """Return a stored response; entries never change, so what was read once need not be again."""
+    return unpack(vector)
+
+
+def nearest_alike(model: ModelFile, others: Iterable[ModelFile], most: int = 3) -> list[ModelFile]:
+    """Return the models of like size, nearest first: those that share a plane's name."""
+    planes = {p.name for p in model.plane}
+    far = {
+        o.name: (abs(np.log(o.test_speed_rpm / model.test_speed_rpm)), o)
+        for o in others
+        if o.name != model.name and planes & {p.name for p in o.plane}
+    }
+    near = sorted((d, name) for name, (d, _) in far.items() if d <= np.log(ALIKE_SPEED))
+    return [far[name][1] for _, name in near[:most]]
+
+
+def wants_alike(lessons: Sequence[Lesson], model: ModelFile) -> bool:
+    """Whether any plane of the model has too few units of its own."""
+    return any(sum(x.plane == p.name for x in lessons) < FEW_UNITS for p in model.plane)
+
+
+def priors_of(
+    lessons: Sequence[Lesson],
+    model: ModelFile,
+    speed_rpm: Array,
+    *,
+    rig: str,
+    serviced_at: str = "",
+    guesses: dict[str, Guess] | None = None,
+) -> dict[str, ResponsePrior]:
+    """Return a prior for each plane of which other units tell something.
+
+    Parameters
+    ----------
+    serviced_at : str
+        Day on which the rig became another one (new mount, fixture or sensor); what it measured
+        before counts as another rig's.
+    guesses : dict of plane -> Guess, optional
+        What like models let expect: leant on while few units are known, if those agree with it.
+    """
+    shares = speed_rpm / model.test_speed_rpm
+    found = {}
+    for plane in model.plane:
+        known = [x for x in lessons if x.plane == plane.name]
+        if not known:
+            continue
+        vectors = _on(shares, known)
+        near = np.array([1.0 if x.rig == rig and x.at >= serviced_at else OTHER_RIG for x in known])
+        weights = near / (np.array([x.spread for x in known]) ** 2 + 0.02)
+        guess = guesses.get(plane.name) if guesses and len(known) < FEW_UNITS else None
+        leant = guess is not None and _agrees(guess, vectors)
+        if guess is not None and leant:  # as the part of a unit that their distance allows
+            vectors = np.concatenate([vectors, guess.mean[None]])
+            weights = np.append(weights, ALIKE_WEIGHT * weights.mean())
+        scatter = model.as_scatter()
+        prior = library_prior(
+            vectors,
+            weights=weights,
+            cut_error=(scatter.cut_share, float(np.deg2rad(scatter.cut_angle_deg))),
+        )
+        alike = guess.alike if guess is not None and leant else ()
+        found[plane.name] = replace(prior, units=len(known), alike=alike)
+    return found
+
+
+def known_of(
+    shop: Workshop,
+    model: ModelFile,
+    speed_rpm: Array | None,
+    *,
+    rig: str,
+    serviced_at: str,
+    not_piece: str,
+) -> tuple[dict[str, ResponsePrior], dict[str, Guess]]:
+    """Return what the ledger knows of a model's planes, and what like models let expect of them.
+
+    Parameters
+    ----------
+    speed_rpm : ndarray or None
+        None when there is no curve to advise on.
+    """
+    if speed_rpm is None:
+        return {}, {}
+    book = shop.book
+    lessons = lessons_of(book, model, not_piece=not_piece)
+    alike = []
+    if wants_alike(lessons, model):
+        others = nearest_alike(model, (find_model(shop, n) for n in book.models.names()))
+        alike = [Alike(o, lessons_of(book, o, not_piece="", most=40)) for o in others]
+    guesses = guesses_of(model, speed_rpm, alike, rig=rig)
+    priors = priors_of(lessons, model, speed_rpm, rig=rig, serviced_at=serviced_at, guesses=guesses)
+    return priors, guesses
+
+
+def guesses_of(
+    model: ModelFile, speed_rpm: Array, alike: Sequence[Alike], *, rig: str
+) -> dict[str, Guess]:
+    """Return what like models on the same rig let expect of a plane, scaled to weight and speed."""
+    shares = speed_rpm / model.test_speed_rpm
+    found = {}
+    for plane in model.plane:
+        means, names = [], []
+        for other in alike:
+            known = [x for x in other.lessons if x.plane == plane.name and x.rig == rig]
+            if len(known) < FEW_UNITS:
+                continue
+            one, two = model.test_speed_rpm, other.model.test_speed_rpm
+            scale = typical_response(np.array([one]), one) / typical_response(np.array([two]), two)
+            vectors = _on(shares, known)
+            means.append(library_prior(vectors).mean * scale)
+            names.append(other.model.name)
+        if means:
+            found[plane.name] = Guess(np.mean(means, axis=0), tuple(names))
+    return found
+
+
+def _on(shares: Array, lessons: Sequence[Lesson]) -> NDArray[np.complex128]:
+    """Return the lessons' responses at shares of test speed, one a row."""
+    return np.stack([np.interp(shares, x.share, x.response) for x in lessons])
+
+
+def _agrees(guess: Guess, responses: Array) -> bool:
+    """Whether a model's own few units are near what like models let expect."""
+    mean = responses.mean(axis=0)
+    off = float((np.abs(mean - guess.mean) ** 2).sum())
+    return off <= (ALIKE_SPREAD**2) * float((np.abs(mean) ** 2).sum())

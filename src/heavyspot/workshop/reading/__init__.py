@@ -1,0 +1,104 @@
+"""What a recording says: read, what is found in it, judged against its model, and kept."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from ...quantities.lazy import lazy_names
+
+if TYPE_CHECKING:
+    from .judging import blocking_of, fed_by_rig, frozen_conditions, judge_curves, ruled
+    from .kept import (
+        KeptConditions,
+        KeptCut,
+        KeptOverruling,
+        KeptPrediction,
+        KeptRecording,
+        KeptResult,
+        conditions_of,
+        result_of,
+    )
+    from .oil import oil_findings
+    from .reading import ReadResult, read_recording
+    from .results import SpinResult, advice_json, finding_json, judgement_json, reason_of
+    from .run_findings import (
+        change_findings,
+        cut_findings,
+        level_findings,
+        model_findings,
+        shape_findings,
+        usual_whirl,
+    )
+else:
+    __getattr__ = lazy_names(
+        __name__,
+        {
+            "judging": (
+                "blocking_of",
+                "fed_by_rig",
+                "frozen_conditions",
+                "judge_curves",
+                "ruled",
+            ),
+            "kept": (
+                "KeptConditions",
+                "KeptCut",
+                "KeptOverruling",
+                "KeptPrediction",
+                "KeptRecording",
+                "KeptResult",
+                "conditions_of",
+                "result_of",
+            ),
+            "oil": ("oil_findings",),
+            "reading": (
+                "ReadResult",
+                "read_recording",
+            ),
+            "results": (
+                "SpinResult",
+                "advice_json",
+                "finding_json",
+                "judgement_json",
+                "reason_of",
+            ),
+            "run_findings": (
+                "change_findings",
+                "cut_findings",
+                "level_findings",
+                "model_findings",
+                "shape_findings",
+                "usual_whirl",
+            ),
+        },
+    )
+
+__all__ = [
+    "KeptConditions",
+    "KeptCut",
+    "KeptOverruling",
+    "KeptPrediction",
+    "KeptRecording",
+    "KeptResult",
+    "ReadResult",
+    "SpinResult",
+    "advice_json",
+    "blocking_of",
+    "change_findings",
+    "conditions_of",
+    "cut_findings",
+    "fed_by_rig",
+    "finding_json",
+    "frozen_conditions",
+    "judge_curves",
+    "judgement_json",
+    "level_findings",
+    "model_findings",
+    "oil_findings",
+    "read_recording",
+    "reason_of",
+    "result_of",
+    "ruled",
+    "shape_findings",
+    "usual_whirl",
+]

@@ -1,0 +1,59 @@
+"""A file is the old one or the new one, never half of either."""
+
+import os
+import stat
+
+import pytest
+
+from heavyspot.quantities import durable
+
+
+def test_a_writer_that_fails_leaves_the_old_file_and_nothing_beside_it(tmp_path):
+    path = tmp_path / "a.txt"
+    durable.write_text(path, "old")
+    with pytest.raises(ZeroDivisionError), durable.writing(path, encoding="utf-8") as file:
+        file.write("half of the new one")
+        1 / 0  # noqa: B018
+    assert path.read_text() == "old"
+    assert [p.name for p in tmp_path.iterdir()] == ["a.txt"]
+
+
+def test_until_it_is_complete_the_old_file_stands_under_the_name(tmp_path):
+    path = tmp_path / "a.bin"
+    durable.write_bytes(path, b"old")
+    with durable.writing(path) as file:
+        file.write(b"new")
+        file.flush()
+        assert path.read_bytes() == b"old"
+    assert path.read_bytes() == b"new"
+
+
+def test_the_bytes_are_on_the_disk_before_the_name_and_the_name_before_it_returns(
+    tmp_path, monkeypatch
+):
+    order = []
+    fsync, replace = os.fsync, os.replace
+
+    def synced(descriptor):
+        kind = "folder" if stat.S_ISDIR(os.fstat(descriptor).st_mode) else "file"
+        order.append(kind)
+        fsync(descriptor)
+
+    monkeypatch.setattr(os, "fsync", synced)
+    monkeypatch.setattr(os, "replace", lambda a, b: (order.append("name"), replace(a, b))[1])
+    durable.write_text(tmp_path / "a.txt", "new")
+    assert order == ["file", "name", "folder"]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="rights of a file are POSIX's")
+def test_a_private_file_is_its_owner_s_alone(tmp_path):
+    path = tmp_path / "key"
+    durable.write_text(path, "secret", private=True)
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600
+
+
+def test_what_is_appended_stands_after_what_was_there(tmp_path):
+    path = tmp_path / "log"
+    durable.append(path, b"one\n")
+    durable.append(path, b"two\n")
+    assert path.read_bytes() == b"one\ntwo\n"

@@ -1,0 +1,64 @@
+"""The house itself: what the folders promise a newcomer."""
+
+import importlib
+import pkgutil
+import re
+from pathlib import Path
+
+import pytest
+
+import heavyspot
+
+SOURCE = Path(heavyspot.__file__).parent
+ROOMS = sorted(
+    f"heavyspot.{floor}.{path.parent.name}"
+    for floor in ("workshop", "ledger")
+    for path in (SOURCE / floor).glob("*/__init__.py")
+    if path.parent.name != "migrations"
+)
+
+
+@pytest.mark.parametrize("name", ROOMS)
+def test_a_room_offers_what_it_names_and_no_name_of_a_module(name):
+    room = importlib.import_module(name)
+    inside = {m.name for m in pkgutil.iter_modules(room.__path__)}
+    offered = set(getattr(room, "__all__", ()))
+    assert not offered & inside  # a module once imported would stand where the verb was
+    for each in offered:
+        assert getattr(room, each) is not None
+    with pytest.raises(AttributeError):
+        room.no_such_name  # noqa: B018
+
+
+def test_no_file_is_longer_than_400_lines():
+    long = {
+        str(p.relative_to(SOURCE)): n
+        for p in SOURCE.rglob("*.py")
+        if (n := len(p.read_text().splitlines())) > 400
+    }
+    assert not long
+
+
+def test_no_room_of_the_upper_floors_has_more_than_15_files():
+    full = {
+        str(folder.relative_to(SOURCE)): n
+        for floor in ("workshop", "ledger", "web", "cli")
+        for folder in (SOURCE / floor).rglob("*")
+        if folder.is_dir()
+        if (n := len([p for p in folder.glob("*.py") if p.name != "__init__.py"])) > 15
+    }
+    assert not full
+
+
+def test_every_public_verb_is_a_function_that_takes_an_open_shop():
+    """One dialect: ``verb(shop, ...)``; the public page lists them."""
+    page = (Path(__file__).parents[1] / "docs/reference/python.md").read_text()
+    for name in heavyspot.__all__:
+        if name.startswith("__") or name in ("open_recording", "read_recording"):
+            continue
+        assert re.search(rf"\b{name}\b", page), name
+
+
+def test_every_public_name_is_where_it_is_said_to_be():
+    for name in heavyspot.__all__:
+        assert getattr(heavyspot, name) is not None

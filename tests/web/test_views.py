@@ -1,0 +1,346 @@
+"""What the templates are given: decided once, in Python."""
+
+import inspect
+import re
+from dataclasses import replace
+from types import SimpleNamespace
+
+import pytest
+from loop.loop import model_of
+from workshop.entries import cut_of, run_of, story_of
+
+from heavyspot.ledger.records import FlowTest, Piece, RotorRun
+from heavyspot.web import formats
+from heavyspot.web.views import (
+    flow,
+    health,
+    job,
+    old_book,
+    question,
+    rig,
+    rotor,
+    station,
+    story,
+    work,
+)
+from heavyspot.workshop.bench.setup_check import Check
+from heavyspot.workshop.flow.kept import FlowTestKept, KeptFlow, KeptFlowReading, KeptWindow
+from heavyspot.workshop.job.build_record import BuildState, Measured
+from heavyspot.workshop.job.documents import Attached, Document
+from heavyspot.workshop.job.story import Event
+from heavyspot.workshop.reading.kept import KeptCut
+from heavyspot.workshop.rig.checks import ShakerCheck, ShakerKept
+from heavyspot.workshop.rig.record import RigRecord
+from heavyspot.workshop.rotor.correction import Correction
+from heavyspot.workshop.rotor.kept import RotorStory, reading_of
+
+MODEL = model_of("Larch 52", 150_000.0, 52.0)
+WORST = {
+    "amplitude_g": 0.4, "uncertainty_g": 0.01, "speed_rpm": 149_500.0, "limit_g": 0.5, "ratio": 0.8,
+}  # fmt: skip
+
+
+def a_run(number=1, **more):
+    run = run_of(number=number)
+    return replace(run, result={**run.result, "worst": WORST, **more})
+
+
+def a_finding(severity):
+    return {"code": "a.b", "severity": severity, "text": severity.upper(), "do": "act"}
+
+
+def a_view(asked="prepare", runs=(), cuts=(), advised=(), **more):
+    given = {
+        "build": BuildState("not asked"), "heard": [], "warnings": [], "typed": {},
+        "rotation": "clockwise", "limit_g": 0.5,
+    }  # fmt: skip
+    return question.question_view(asked, story_of(MODEL, runs, cuts), advised, **(given | more))
+
+
+def test_the_uncertainty_on_the_page_is_the_expanded_one():
+    # Source: JCGM 100:2008 (GUM), 6.2.1: U = k u_c; k = 2 for about 95 % (6.3.3)
+    assert a_view("done", [a_run()]).worst.expanded_g == pytest.approx(0.02)
+    assert formats.expanded(0.5) == 1.0
+
+
+def test_no_curve_has_no_worst_and_says_so():
+    view = a_view("fix", [a_run(worst=None)])
+    assert view.worst is None and view.runs[0].amplitude == "no curve"
+
+
+@pytest.mark.parametrize(("share", "sign"), [(0.91, "✓"), (0.9, "?"), (0.2, "?")])
+def test_the_pickup_is_right_when_it_gives_the_mark_and_little_else(share, sign):
+    pickup = a_view(runs=[a_run(pickup=(1.2, share))]).pickup
+    assert pickup.sign == sign
+    assert ("right" in pickup.words) == (sign == "✓")
+
+
+def test_findings_that_forbid_a_cut_stand_apart():
+    found = [a_finding(s) for s in ("block", "warn", "note")]
+    view = a_view("fix", [a_run(findings=found)])
+    assert [f.text for f in view.blocking] == ["BLOCK"]
+    assert [(r.title, r.text) for r in view.remarks] == [
+        ("Look at this", "WARN"),
+        ("Noted", "NOTE"),
+    ]
+
+
+def test_while_it_spins_nothing_old_distracts():
+    found = [a_finding("warn")]
+    view = a_view("spinning", [a_run(findings=found)], warnings=["little room"])
+    assert view.remarks == () and view.warnings == ()
+    assert not view.shows_path and not view.explains_dots
+    assert a_view("done", [a_run()], warnings=["little room"]).warnings == ("little room",)
+
+
+def test_the_form_keeps_what_was_typed_and_else_shows_the_advice():
+    advised = [KeptCut("nut", 123.4, "7:53", 5.0, 0.03, 0.068)]
+    assert a_view("grind", [a_run()], advised=advised).ground == question.GroundForm(
+        "nut", "123", "0.07"
+    )
+    typed = {"plane": "hub", "depth_mm": "deep"}
+    ground = a_view("grind", [a_run()], advised=advised, typed=typed).ground
+    assert ground == question.GroundForm("hub", "123", "deep")
+    assert a_view("grind", [a_run()]).ground == question.GroundForm()
+
+
+def test_a_cut_stands_after_its_run_and_is_said_in_words():
+    cuts = [cut_of(id="c", angle_deg=359.8, after_run=2)]
+    first, second = a_view(runs=[a_run(1), a_run(2)], cuts=cuts).runs
+    assert first.cuts == () and second.cuts[0].label == "Amend the cut: nut, 0 degrees, 0.10 mm"
+
+
+def test_the_hand_has_the_scale_of_the_dots():
+    hand = a_view().hand
+    assert (hand.size, hand.rim_g, hand.sign) == (260, 1.0, -1)
+    assert hand.rim == pytest.approx(88.4)  # the drawing of the dots: the rim is twice the limit
+    assert a_view(rotation="counterclockwise").hand.sign == 1
+
+
+def test_the_standing_rig_is_heard_good_bad_and_unknown():
+    heard = [
+        Check("sensor", True, "alive"),
+        Check("hum", False, "loud"),
+        Check("pickup", None, "-"),
+    ]
+    assert [(h.sign, h.look) for h in a_view(heard=heard).heard] == [
+        ("✓", ""),
+        ("✗", "bad"),
+        ("?", ""),
+    ]
+
+
+def test_only_what_is_out_of_limit_is_named():
+    measured = (Measured("axial_play", 0.09, 0.03, 0.08), Measured("nose_play", 0.3, 0.2, 0.4))
+    view = a_view("build", build=BuildState("out", measured))
+    assert (
+        view.build_is_out and len(view.out_of_limit) == 1 and "Axial play" in view.out_of_limit[0]
+    )
+
+
+def test_every_kind_of_event_has_a_title():
+    kinds = re.search(r"kind : str\n(.*?)\n\s*text", inspect.getdoc(Event), re.S)[1]
+    assert set(re.findall(r"\w+", kinds)) == set(story.TITLES)
+
+
+def test_a_run_leads_to_its_curves_and_nothing_else_does():
+    lines = story.event_lines(
+        [Event("t", "", "run", "", 2, "pass"), Event("t", "", "reading", "", 1)]
+    )
+    assert [(e.number, e.look_at) for e in lines] == [("2", True), ("1", False)]
+
+
+def test_pictures_are_told_from_documents_by_what_they_are_kept_as():
+    papers = [
+        Attached("1", "", "", Document("a.pdf", "x/jpg.pdf", "", 1)),
+        Attached("2", "", "", Document("b", "x/2.jpg", "", 1, "seen")),
+    ]
+    found = story.paper_views(papers, "S%2F1", ("jpg", "png"))
+    assert [p.is_picture for p in found] == [False, True]
+    assert found[1].place == "/papers/2/S%2F1"
+
+
+CORRECTION = Correction("left", "remove", 90.0, 12.0, 1.5, 0.5)
+
+
+@pytest.mark.parametrize(
+    ("more", "verb", "amounts", "tail"),
+    [
+        ({}, "Take off", ("0.50 mm",), "deep"),
+        ({"way": "add"}, "Add on", ("1.5 g",), ""),
+        ({"way": "add", "pieces": {0.5: 2, 0.2: 1}}, "Add on", ("2 × 0.5 g", "1 × 0.2 g"), ""),
+    ],
+)
+def test_a_correction_is_an_order(more, verb, amounts, tail):
+    order = rotor._order(replace(CORRECTION, **more), "clockwise")
+    assert (order.verb, order.amounts, order.tail, order.clock) == (verb, amounts, tail, "9:00")
+
+
+def a_rotor(asked, runs=(), typed=None, **more):
+    given = {"done": False, "problem": "", "speed_rpm": None, "rotation": "clockwise"} | more
+    piece = Piece(id="p", serial="R", model="Blower", kind="rotor", job_id="j", at="")
+    told = RotorStory(piece, None, tuple(runs), ())
+    return rotor.rotor_view(asked, told, typed=typed or {}, **given)
+
+
+def a_reading(rig="M", **more):
+    residual = {
+        "name": "A", "amount_gmm": 1.0, "angle_deg": 0.0, "standard_gmm": 0.1, "uncertainty_gmm": 0.2,
+        "circle_gmm": 0.25, "limit_gmm": 2.4, "verdict": "pass", "ratio": 0.41,
+    }  # fmt: skip
+    content = {
+        "program": "0", "rotor": {}, "machine": {}, "planes": [], "rule": "", "verdict": "pass",
+        "tolerance": [residual], "kind": "static", "way": "typed", "speed_rpm": 1500.0,
+        "notes": ["Far from its speed."],
+        "advice": {"corrections": [], "sparing": [], "expected": [], "why": ""},
+    }  # fmt: skip
+    return reading_of(
+        RotorRun(
+            piece_id="p",
+            number=1,
+            rig=rig,
+            verdict="pass",
+            worst_ratio=0.41,
+            content=content | more,
+        )
+    )
+
+
+READ = a_reading()
+
+
+def test_the_machine_of_the_last_reading_is_offered_until_something_is_typed():
+    assert a_rotor("done", [READ]).rig == "M"
+    assert a_rotor("done", [READ], typed={"amount-0": "1"}).rig == ""
+    assert a_rotor("done", [READ], typed={"rig": "N"}).rig == "N"
+
+
+def test_how_a_reading_came_about_is_one_line():
+    assert a_rotor("done", [READ]).how == (
+        "Static unbalance. Read off the display, M, 1,500 rpm. Far from its speed."
+    )
+    bare = a_reading(rig="", kind="", speed_rpm=0.0, notes=[])
+    assert a_rotor("done", [bare]).how == "Read off the display."
+
+
+def test_no_speed_is_a_dash():
+    assert a_rotor("measuring").speed == "–"
+    assert a_rotor("measuring", speed_rpm=float("nan")).speed == "–"
+    assert a_rotor("measuring", speed_rpm=1234.4).speed == "1,234"
+
+
+def a_flow_test(readings=1, **more):
+    reading = KeptFlowReading("opening", 0.1, 0.001, 0.1, 0.001)
+    window = KeptWindow("open", 0.09, 0.13, "undecided")
+    entry = FlowTest(
+        piece_id="p", at="2026-01-02T03:04:05Z", rig="F", verdict="undecided", content={}
+    )
+    kept = KeptFlow({}, "", "25 °C", (reading,) * readings, (window,), **more)
+    return flow.flow_test_view(FlowTestKept(1, entry, kept))
+
+
+def test_a_window_that_was_not_measured_says_so():
+    window = a_flow_test().windows[0]
+    assert (window.measured, window.asked) == ("not measured", "0.09 to 0.13")
+
+
+def test_a_reading_shows_its_expanded_uncertainty_and_no_number_it_has_not():
+    row = a_flow_test().readings[0]
+    assert (row.expanded, row.position, row.way, row.ratio) == ("0.002", "", "", "")
+
+
+def test_readings_that_are_not_shown_are_told():
+    assert a_flow_test(40).cut_short == "" and len(a_flow_test(40).readings) == 40
+    assert (
+        a_flow_test(41).cut_short.startswith("The first 40 of 41")
+        and len(a_flow_test(41).readings) == 40
+    )
+
+
+def test_a_leak_is_told_in_grams():
+    assert a_flow_test(leak_kg_s=0.00042).leak == "Leak 0.42 g/s"
+
+
+def test_a_member_of_a_job_in_one_line():
+    piece = Piece(
+        id="p", serial="A/1", model="Larch 52", kind="cartridge", job_id="j", at="", position="left"
+    )
+    assert job.member_view(piece, story_of(MODEL), serial_in_path="A%2F1").done == "Larch 52"
+    done = story_of(MODEL, [a_run(1), a_run(2)], [cut_of()])
+    view = job.member_view(replace(piece, number=2), done, serial_in_path="A%2F1")
+    assert view.done == "Larch 52, 2 runs, 1 cut; 0.40 g at 149,500 rpm"
+    assert (view.place, view.place_words, view.has_sheet) == ("/bench/A%2F1", "Bench", True)
+    rotor_piece = replace(piece, kind="rotor")
+    view = job.member_view(rotor_piece, None, serial_in_path="A%2F1")
+    assert (view.place, view.place_words, view.has_sheet) == ("/rotor/A%2F1", "Machine", False)
+
+
+@pytest.mark.parametrize(
+    ("due", "words", "look"),
+    [
+        ("", "? no due date is stated", "fail"),
+        ("2026-05-01", "✗ calibration was due 2026-05-01", "fail"),
+        ("2026-05-02", "✓ calibrated until 2026-05-02", ""),
+    ],
+)
+def test_a_calibration_holds_through_its_day(due, words, look):
+    record = RigRecord(due=due) if due else RigRecord()
+    card = rig.rig_card("R", record, "2026-05-02")
+    assert (card.due, card.due_look) == (words, look)
+
+
+def test_proofs_and_elements_belong_to_their_kinds():
+    kinds = {
+        k: rig.rig_card("R", RigRecord(kind=k), "2026-01-01")
+        for k in (rig.PROOFS_OF, rig.ELEMENT_OF)
+    }
+    assert [c.has_proofs for c in kinds.values()] == [True, False]
+    assert [c.has_element for c in kinds.values()] == [False, True]
+
+
+def test_a_bad_shaker_check_offers_the_gain_that_undoes_it():
+    bad = ShakerKept("", "", ShakerCheck(9.2, -0.08, good=False, gain=1.08696))
+    good = ShakerKept("", "", ShakerCheck(10.0, 0.0, good=True, gain=1.0))
+    assert health.gain_to_undo([bad, good]) == "1.0870"
+    assert health.gain_to_undo([good, bad]) == "" and health.gain_to_undo([]) == ""
+    shown = health.shaker_views([bad])[0]
+    assert (shown.deviation, shown.verdict) == ("-8.0 %", "✗ over 3 %")
+
+
+def test_what_buildings_disagree_about_in_words():
+    assert "(Larch 52)" in station.held_words("serial", "Larch 52", 1, 0)
+    assert station.held_words("number", "", 3, 1).endswith(
+        "3 entries of theirs, 1 run among them, wait."
+    )
+    fields = {"fields": ["customer"], "here": {"customer": "A"}, "there": {"customer": "B"}}
+    assert station.clash_words(fields).startswith("customer is “A” here and “B” there.")
+    assert "both are kept" in station.clash_words({})
+
+
+def test_long_lists_of_the_old_book_say_how_many_more():
+    names = [f"M{i}" for i in range(14)]
+    assert old_book.few_names(names).endswith("M11 and 2 more") and old_book.few_names(
+        names[:12]
+    ).endswith("M11")
+    assert old_book.merged({n: n for n in names}).more == 2
+    assert old_book.column_words(["serial", "date"]) == {"serial": "Serial *", "date": "Date"}
+
+
+def test_long_work_in_words():
+    going = SimpleNamespace(
+        state="running", done=1200, total=0, name="w", result=None, download="d", fault=None
+    )
+    assert work.work_view(going).words == "1,200 of …" and work.work_view(going).download == ""
+    told = SimpleNamespace(rows=5000, taken=4999, known=1, refused=1, pieces=1)
+    done = SimpleNamespace(state="done", name="Taking x", result=told, download="", fault=None)
+    view = work.work_view(done)
+    assert view.lines == ("4,999 of 5,000 rows taken, 1 new piece", "1 were there already")
+    assert view.refused.startswith("1 not taken")
+
+
+@pytest.mark.parametrize("show", [formats.fixed, formats.signed, formats.grouped, formats.whole,
+                                  formats.degrees, formats.figures, formats.in_percent,
+                                  formats.in_thousandths])  # fmt: skip
+def test_a_number_that_is_not_there_is_a_dash(show):
+    assert show(None) == "–" and show(float("nan")) == "–"
+    assert show(0.0) != "–"
