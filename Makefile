@@ -1,5 +1,5 @@
 .DEFAULT_GOAL := help
-.PHONY: help setup run demo test check bench prove accuracy mutants docs lock
+.PHONY: help setup run demo test check bench prove accuracy coverage docs lock
 PY := .venv/bin/python
 
 help:            ## this list
@@ -25,6 +25,9 @@ check: setup     ## format, lint, types, floors
 	.venv/bin/lint-imports
 	.venv/bin/djlint src/heavyspot/web/templates --lint --quiet
 	@scripts/check-face
+
+coverage: setup  ## every test, and a report of the lines and branches they reach
+	$(PY) -m pytest -q -n 2 -m "not prove" --cov=heavyspot --cov-branch --cov-report=term:skip-covered $(ONLY)
 
 bench: setup     ## speed, as ratios against named references in the same run
 	MALLOC_MMAP_THRESHOLD_=1000000000 MALLOC_TRIM_THRESHOLD_=1000000000 $(PY) -m benchmarks
