@@ -56,7 +56,9 @@ def rows_of(first, last, seed):
         content = {
             "parts": [{"part": "turbine shaft", "supplier": SUPPLIERS[supplier], "lot": lot}]
         }
-        out["happenings"].append((new_id(ms + 1), at, operator, piece, "parts", json.dumps(content)))
+        out["happenings"].append(
+            (new_id(ms + 1), at, operator, piece, "parts", json.dumps(content))
+        )
         many, ratio = rng.choice(RUNS), rng.lognormvariate(0.9 + 0.15 * supplier, 0.4)
         for n in range(1, many + 1):
             then = when + datetime.timedelta(minutes=11 * n)

@@ -92,7 +92,7 @@ def compare(
 
     agreed, pairs = compare_rigs(open_workshop(), rig, other)
     if json:
-        emit(asdict(agreed) | {"differs": agreed.differs, "pairs": pairs})
+        emit(asdict(agreed) | {"differs": agreed.differs, "pairs": [asdict(p) for p in pairs]})
         return
     typer.echo(
         f"{agreed.n} pieces: {rig} reads {agreed.mean:+.3f} of the limit against {other}, "

@@ -99,8 +99,8 @@ def test_from_signals_to_a_pass(rotors, tmp_path):
     )
     assert again.reading.verdict == "pass" and again.reading.advice.corrections == ()
     story = rotor_story(rotors, "W-1")
-    assert [r.verdict for r in story.readings] == ["fail", "pass"]
-    assert story.readings[0].recording and len(story.corrections) == len(done)
+    assert [r.entry.verdict for r in story.readings] == ["fail", "pass"]
+    assert story.readings[0].entry.recording and len(story.corrections) == len(done)
     assert rotors.book.jobs.piece("W-1").verdict == "pass"
 
 

@@ -73,7 +73,7 @@ def test_what_the_station_writes_arrives_with_its_recordings(houses):
     assert (again.sent, again.files, again.got) == (0, 0, 0)
     assert standing(houses.east).waiting == 0
     assert [r.serial for r in houses.main.book.search.find("note of e-1").rows] == ["E-1"]
-    number = houses.main.book.sheets.newest(find_piece(houses.main, "E-0").id)["number"]
+    number = houses.main.book.sheets.newest(find_piece(houses.main, "E-0").id, "run").number
     assert number.endswith("-East00001")
 
 
