@@ -201,7 +201,7 @@ def test_a_worker_killed_ten_times_reads_each_recording_once(shop):
 
 KILLED = """
 import sys
-from heavyspot.workshop import reread
+from heavyspot.workshop.keep import reread
 from heavyspot.workshop.shop import Workshop
 reread.SAVED = 8
 shop = Workshop(sys.argv[1])

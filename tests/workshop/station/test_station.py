@@ -235,7 +235,7 @@ def test_what_was_changed_in_both_is_told_to_a_person(houses):
     assert clash.content["here"]["customer"] == "B" and clash.content["there"]["customer"] == "C"
     assert find_piece(houses.main, "BOTH").customer == "C"  # the later one, and both are kept
     assert find_piece(houses.main, "BOTH") == find_piece(houses.east, "BOTH")
-    houses.main.book.exchange.settle(clash["id"], by="Ida", why="asked them")
+    houses.main.book.exchange.settle(clash.id, by="Ida", why="asked them")
     assert houses.main.book.exchange.clashes() == []
     exchange(houses.east, houses.line)  # now each knows of the other's change
     amend_job(houses.east, job, {"customer": "D"}, by="Jon", why="z")
@@ -259,7 +259,7 @@ def test_a_serial_changed_to_one_that_is_taken_is_told(houses):
     amend_piece(houses.east, "ONE", {"serial": "TWO"}, by="Jon", why="read wrong")
     exchange(houses.east, houses.line)
     (clash,) = houses.main.book.exchange.clashes()
-    assert clash["kind"] == "piece" and houses.main.book.jobs.piece("ONE") is not None
+    assert clash.kind == "piece" and houses.main.book.jobs.piece("ONE") is not None
     whole(houses.main)
 
 
