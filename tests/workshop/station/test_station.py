@@ -9,7 +9,7 @@ import pytest
 from ledger.postgres import server
 from workshop.station.two_houses import CutLine, TwoHouses, spun
 
-from heavyspot.quantities.errors import BadInput, LedgerFault, SourceLost
+from heavyspot.quantities.errors import BadInput, LedgerFault, NotThere, SourceLost
 from heavyspot.web.app import create_app
 from heavyspot.workshop.cartridge.grinding import ground
 from heavyspot.workshop.cartridge.story import cartridge_story
@@ -193,7 +193,7 @@ def test_one_serial_made_twice_is_another_piece(houses):
     exchange(houses.east, houses.line)
     assert len(cartridge_story(houses.main, "TWIN east").runs) == 2
     assert len(cartridge_story(houses.main, "TWIN").runs) == 1
-    with pytest.raises(BadInput, match="Nothing is held"):
+    with pytest.raises(NotThere, match="Nothing is held"):
         houses.main.book.conflicts.decide(held.store, held.piece_id)
     whole(houses.main)
 
