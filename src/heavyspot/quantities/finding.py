@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Literal
 
 from .said import Said, kept
 
 Severity = Literal["note", "warn", "block"]
-"""``note``: worth knowing. ``warn``: the result stands, look at it. ``block``: no cut is advised."""
+"""``note``: worth knowing. ``warn``: the result stands, look at it. ``block``: no verdict and no cut."""
 
 
 @dataclass(frozen=True)
@@ -35,6 +36,11 @@ class Finding:
     text: str
     do: str
     evidence: dict[str, float] = field(default_factory=dict)
+
+
+def blocking_of(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Return the findings that forbid a verdict and a cut, in order."""
+    return tuple(f for f in findings if f.severity == "block")
 
 
 def finding_said(finding: Finding) -> Said:

@@ -4,7 +4,7 @@ A store (the main house's, or a station's) offers the entries of its chain after
 digest, and leaves out those that came from elsewhere. The taker puts each where it belongs, in one
 transaction with its place in the other chain, so that the line may break at any moment and whatever
 is sent again is known by its identifier. What clashes is held, whole and in order, until a person decides
-(`holding.py`); where two buildings changed the same field both entries stand and a person is told.
+(`conflicts.py`); where two buildings changed the same field both entries stand and a person is told.
 """
 
 from __future__ import annotations

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from ...balance import limits
 from ...quantities.angles import Rotation
-from ...quantities.finding import Finding
+from ...quantities.finding import Finding, blocking_of
 from ...sheet.plots import DIAL_SIZE, MOST_REACH, RIM_SHARE
 from ...workshop.bench.setup_check import Check
 from ...workshop.cartridge.story import CartridgeStory, KeptRun
@@ -171,7 +171,7 @@ def question_view(
     return QuestionView(
         warnings=() if spinning else tuple(warnings),
         remarks=tuple(_remark(f) for f in findings if f.severity != "block"),
-        blocking=tuple(_remark(f) for f in findings if f.severity == "block"),
+        blocking=tuple(map(_remark, blocking_of(findings))),
         build_is_out=build.state == "out",
         out_of_limit=tuple(m.words() for m in build.measured if not m.inside),
         ground=_ground(typed, advised),

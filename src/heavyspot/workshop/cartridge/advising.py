@@ -15,10 +15,10 @@ from ...balance.cut.response import Estimate, History, Scatter
 from ...balance.limits import PASS_K, Judgement
 from ...balance.plane import Plane
 from ...ledger.records import Cut
-from ...quantities.finding import Finding
+from ...quantities.finding import Finding, blocking_of
 from ...quantities.said import in_words
 from ..model import ModelFile
-from ..reading import blocking_of, cut_findings
+from ..reading import cut_findings
 from .cut_scatter import as_said
 from .evidence import Evidence
 
@@ -38,8 +38,8 @@ class Advised:
 def advise_on(e: Evidence, number: int, made: Sequence[Cut]) -> Advised:
     """Return the advice after run `number`, given the cuts `made`."""
     blocking = blocking_of(e.findings)
-    if blocking is not None:
-        return Advised(Advice.fix(f"{blocking.text} {blocking.do}"), e.findings)
+    if blocking:
+        return Advised(Advice.fix(f"{blocking[0].text} {blocking[0].do}"), e.findings)
     if e.history is None or e.judgement is None:
         why = "Nothing could be measured over the model's speed range. Spin to test speed."
         return Advised(Advice.spin_again(why), e.findings)

@@ -109,7 +109,7 @@ def go_on(
     Parameters
     ----------
     workers, scheduler
-        As `crew.gang`; a scheduler's workers need the archive's location and the same version.
+        As `workers.gang`; a scheduler's workers need the archive's location and the same version.
 
     Raises
     ------

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from ...quantities.lazy import lazy_names
 
 if TYPE_CHECKING:
-    from .judging import blocking_of, fed_by_rig, frozen_conditions, judge_curves, ruled
+    from .judging import fed_by_rig, frozen_conditions, judge_curves, ruled
     from .kept import (
         KeptConditions,
         KeptCut,
@@ -34,7 +34,6 @@ else:
         __name__,
         {
             "judging": (
-                "blocking_of",
                 "fed_by_rig",
                 "frozen_conditions",
                 "judge_curves",
@@ -83,7 +82,6 @@ __all__ = [
     "ReadResult",
     "SpinResult",
     "advice_json",
-    "blocking_of",
     "change_findings",
     "conditions_of",
     "cut_findings",

@@ -11,7 +11,7 @@ import numpy as np
 from ..._version import __version__
 from ...balance.limits import PASS_K, Judgement, amplitude_uncertainty, judge
 from ...ledger.book import Book
-from ...quantities.finding import Finding, finding_said
+from ...quantities.finding import Finding, blocking_of, finding_said
 from ...signal.curve import Curve
 from ...sources.recording import Recording
 from ...sources.sidecar import describe
@@ -46,21 +46,18 @@ def judge_curves(curves: tuple[Curve, ...], model: ModelFile) -> Judgement | Non
     )
 
 
-def blocking_of(findings: Iterable[Finding]) -> Finding | None:
-    """Return the first finding that forbids a verdict and a cut, or None."""
-    return next((f for f in findings if f.severity == "block"), None)
-
-
 def ruled(judgement: Judgement | None, findings: Iterable[Finding]) -> Judgement | None:
     """Return the verdict as the findings leave it: undecided, with the reason, when one of them blocks.
 
     What the curve alone says is kept as `measured`, for an inspector who may overrule it.
     """
     blocking = blocking_of(findings)
-    if judgement is None or blocking is None:
+    if judgement is None or not blocking:
         return judgement
     measured = judgement.measured or judgement.verdict
-    return replace(judgement, verdict="undecided", reason=finding_said(blocking), measured=measured)
+    return replace(
+        judgement, verdict="undecided", reason=finding_said(blocking[0]), measured=measured
+    )
 
 
 def fed_by_rig(book: Book, model: ModelFile, rig: str) -> ModelFile:

@@ -9,7 +9,7 @@ from ...balance.cut.advice_case import Action
 from ...balance.limits import Verdict, Worst
 from ...ledger.records import Run
 from ...quantities.angles import Rotation
-from ...quantities.finding import Finding
+from ...quantities.finding import Finding, blocking_of
 from ...quantities.said import Said
 from ..stored import stored
 
@@ -108,7 +108,7 @@ class KeptResult:
     @property
     def blocking(self) -> tuple[Finding, ...]:
         """The findings that forbid a verdict and a cut."""
-        return tuple(f for f in self.findings if f.severity == "block")
+        return blocking_of(self.findings)
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...quantities.errors import SignalTooPoor
-from ...quantities.finding import Finding
+from ...quantities.finding import Finding, blocking_of
 from ...signal.cells import cells_of
 from ...signal.curve import Curve, Reading, read_curves
 from ...signal.findings import reference_findings
@@ -74,7 +74,7 @@ class ReadResult:
 
     def blocking(self) -> Finding | None:
         """Return the first finding that forbids a cut, or None."""
-        return next((f for f in self.findings if f.severity == "block"), None)
+        return next(iter(blocking_of(self.findings)), None)
 
 
 def read_recording(
@@ -87,7 +87,8 @@ def read_recording(
     limit_g : float
         Scale for judging whether a sub-synchronous line matters.
     with_map : bool
-        Whether to make the speed-frequency map too.
+        Whether to make the speed-frequency map too. Without it nothing is found that is found in it (fixed
+        tones, whirl, hum, a speed that does not follow): to measure what it costs, never for a verdict.
 
     Raises
     ------

@@ -14,7 +14,7 @@ from ...balance.cut.candidates import AdvisedCut
 from ...balance.limits import Judgement
 from ...quantities.angles import Rotation, angle_of, clock_text
 from ...quantities.arrays import Array
-from ...quantities.finding import Finding, finding_said
+from ...quantities.finding import Finding, blocking_of, finding_said
 from ...quantities.said import Said, in_words, said_json
 from ...signal.curve import Curve
 
@@ -95,8 +95,8 @@ def reason_of(judgement: Judgement | None, findings: Iterable[Finding]) -> Said:
     """Return why the verdict is what it is."""
     if judgement is not None:
         return judgement.reason
-    blocking = next((f for f in findings if f.severity == "block"), None)
-    return Said("verdict.nothing") if blocking is None else finding_said(blocking)
+    blocking = blocking_of(findings)
+    return finding_said(blocking[0]) if blocking else Said("verdict.nothing")
 
 
 def judgement_json(judgement: Judgement | None, findings: Iterable[Finding]) -> dict[str, Any]:
