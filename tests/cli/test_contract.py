@@ -56,6 +56,17 @@ def shell(tmp_path_factory):
     return Shell(folder)
 
 
+@pytest.fixture(scope="module")
+def known(tmp_path_factory):
+    """A shop with a model and the piece K1, whichever tests run before."""
+    folder = tmp_path_factory.mktemp("known")
+    (folder / "model.toml").write_text(SMALL_MODEL)
+    made = Shell(folder)
+    made.run("model", "add", "model.toml")
+    made.run("piece", "new", "--serial", "K1", "--model", "Larch 52")
+    return made
+
+
 def test_the_whole_job(shell):
     assert shell.json("model", "add", "model.toml")["planes"] == ["nut"]
     shell.run(
@@ -133,18 +144,18 @@ def test_read_and_convert_without_a_ledger(shell):
     [
         (("spin", "nobody", "x.wav"), 3),
         (("rig", "health", "nobody"), 3),
-        (("spin", "S1"), 2),
+        (("spin", "K1"), 2),
         (("model", "add", "missing.toml"), 2),
-        (("ground", "S1", "--plane", "nut", "--angle", "ten", "--depth", "1"), 2),
-        (("ground", "S1", "--plane", "nut", "--angle", "10"), 2),
+        (("ground", "K1", "--plane", "nut", "--angle", "ten", "--depth", "1"), 2),
+        (("ground", "K1", "--plane", "nut", "--angle", "10"), 2),
         (("read", "missing.wav", "--json"), 2),
         (("frobnicate",), 2),
         (("sheet", "nobody", "-o", "x.pdf"), 3),
         (("rig", "add", "r", "--due", "tomorrow"), 2),
     ],
 )
-def test_bad_use_has_its_exit_code_and_prints_nothing_to_stdout(shell, words, code):
-    done = shell.run(*words, code=code)
+def test_bad_use_has_its_exit_code_and_prints_nothing_to_stdout(known, words, code):
+    done = known.run(*words, code=code)
     assert done.stdout == ""
     assert done.stderr.strip()
 
