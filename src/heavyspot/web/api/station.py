@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query, Request
@@ -13,13 +13,13 @@ from ...workshop.station.arrivals import (
     cursor_of,
     main_house,
     offer_entries,
+    offer_of,
     prove_arrival,
     receive_piece,
     received,
     station_of,
     take_entries,
 )
-from ...workshop.station.station import offer_of
 from ..deps import REFUSALS, Number, Shop
 
 
@@ -60,7 +60,7 @@ class Asked(BaseModel):
 @router.get("")
 def house(shop: Shop, station: Station) -> dict[str, object]:
     """Who the main house is, and who asks."""
-    return {**main_house(shop), "station": station}
+    return asdict(replace(main_house(shop), station=station))
 
 
 @router.get("/cursor")
@@ -106,4 +106,4 @@ async def put(
 @router.post("/proof")
 def proof(shop: Shop, station: Station, asked: Asked) -> dict[str, object]:
     """A signed word that all of a store has arrived."""
-    return prove_arrival(shop, station, asked.store, asked.number, asked.digest)
+    return asdict(prove_arrival(shop, station, asked.store, asked.number, asked.digest))

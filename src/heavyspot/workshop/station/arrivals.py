@@ -7,17 +7,19 @@ import json
 import re
 import secrets
 from collections.abc import Callable
-from typing import Any
+from dataclasses import asdict, replace
 
 from ...ledger.exchange.envelope import Offer
 from ...ledger.exchange.exchange import Taken
 from ...ledger.store.archive import digest_of
-from ...ledger.store.entries import Row, now_utc
+from ...ledger.store.entries import now_utc
 from ...quantities import durable
 from ...quantities.errors import BadInput, LedgerFault
 from ..shop import Workshop
 from ..shop_file import load_shop_file
 from ..shop_key import CERTIFICATE, make_certificate, sign_words
+from ..stored import stored
+from .answers import ArrivalProof, House
 
 _NAME = re.compile(r"^[A-Za-z][A-Za-z0-9]{0,11}$")
 _FILE = re.compile(r"^(recordings|papers)/\d{4}/\d{2}/[0-9a-f-]{36}\.[a-z0-9]{1,5}$")
@@ -63,16 +65,12 @@ def _digest(key: str) -> str:
     return hashlib.sha256(key.encode()).hexdigest()
 
 
-def main_house(shop: Workshop) -> dict[str, Any]:
+def main_house(shop: Workshop) -> House:
     """Return who this main house is: its store, name, time and certificate."""
     name = load_shop_file(shop.book.folder).name
     make_certificate(shop.book.folder, name)
-    return {
-        "store": shop.book.exchange.own_id(),
-        "name": name,
-        "now": now_utc(),
-        "certificate": (shop.book.folder / CERTIFICATE).read_text(),
-    }
+    certificate = (shop.book.folder / CERTIFICATE).read_text()
+    return House(shop.book.exchange.own_id(), name, now_utc(), certificate)
 
 
 def refuse_foreign(name: str) -> None:
@@ -142,7 +140,7 @@ def prove_arrival(
     number: int,
     digest: str,
     progress: Callable[[int, int], None] | None = None,
-) -> dict[str, Any]:
+) -> ArrivalProof:
     """Return a signed statement that a station's store is here up to a link, recordings and all.
 
     Raises
@@ -159,25 +157,26 @@ def prove_arrival(
             raise BadInput(f"{name} is not here as it was written.", remedy="Exchange again.")
         if progress:
             progress(done, len(rows))
-    statement: Row = {
-        "station": station,
-        "store": store,
-        "number": number,
-        "digest": digest,
-        "entries": shop.book.exchange.arrived(store),
-        "recordings": len(rows),
-        "at": now_utc(),
-        "main": shop.book.exchange.own_id(),
-        "main_link": shop.book.head()[1],
-    }
+    proof = ArrivalProof(
+        station, store, number, digest, shop.book.exchange.arrived(store), len(rows), now_utc(),
+        shop.book.exchange.own_id(), shop.book.head()[1],
+    )  # fmt: skip
     name = load_shop_file(shop.book.folder).name
-    return statement | {"signature": sign_words(spelled(statement), shop.book.folder, name=name)}
+    return replace(proof, signature=sign_words(spelled(proof), shop.book.folder, name=name))
 
 
-def spelled(statement: Row) -> str:
-    """Return the words of a statement that are signed."""
-    said = {k: v for k, v in statement.items() if k != "signature"}
+def spelled(proof: ArrivalProof) -> str:
+    """Return the words of a proof that are signed."""
+    said = {k: v for k, v in asdict(proof).items() if k != "signature"}
     return json.dumps(said, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+
+
+def offer_of(sent: dict[str, object]) -> Offer:
+    """Return an offer from its JSON; raises `BadInput` when it is none."""
+    try:
+        return stored(Offer, sent, what="The offer")
+    except LedgerFault as fault:
+        raise BadInput(f"This is no offer: {fault}", remedy="Use the same version.") from None
 
 
 def cursor_of(shop: Workshop, store: str) -> tuple[int, str]:

@@ -71,7 +71,15 @@ class HttpLine:
                 f"The line to {self.url} is down ({getattr(fault, 'reason', fault)}).",
                 remedy="Everything is kept here and goes when it is back.",
             ) from None
-        found: dict[str, Any] = json.loads(content)
+        try:
+            found = json.loads(content)
+        except ValueError:
+            found = None
+        if not isinstance(found, dict):
+            raise SourceLost(
+                f"What answers at {self.url} is no main house: a log-in page of the network, perhaps.",
+                remedy="Everything is kept here and goes when the line is back.",
+            )
         return found
 
 

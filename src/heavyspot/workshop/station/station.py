@@ -11,14 +11,15 @@ from typing import Any
 from urllib.parse import urlencode
 
 from ...ledger.entries.station import file_of
-from ...ledger.exchange.envelope import Offer, Parcel
-from ...ledger.exchange.exchange import Taken
+from ...ledger.exchange.envelope import Parcel
 from ...ledger.store.archive import digest_of
 from ...ledger.store.entries import now_utc
 from ...quantities.durable import write_text
-from ...quantities.errors import BadInput, LedgerFault
+from ...quantities.errors import LedgerFault
 from ..shop import Workshop
 from ..shop_key import fits
+from ..stored import stored
+from .answers import ArrivalProof, Cursor, Have, House, Kept, Offered, answer_as
 from .arrivals import spelled
 from .line import HttpLine, Line
 
@@ -79,13 +80,15 @@ def join(data: Path, line: Line, url: str, key: str, tls: str = "") -> Joined:
     SourceLost, BadInput
         The line is down, or the key is nobody's.
     """
-    house = line.send("GET", "/api/exchange")
-    joined = Joined(
-        url, key, house["station"], house["store"], house["name"], house["certificate"], tls
-    )
+    house = _house(line)
+    joined = Joined(url, key, house.station, house.store, house.name, house.certificate, tls)
     data.mkdir(parents=True, exist_ok=True)
     _write(data / FILE, asdict(joined))
     return joined
+
+
+def _house(line: Line) -> House:
+    return answer_as(House, line.send("GET", "/api/exchange"))
 
 
 def _write(path: Path, content: dict[str, Any]) -> None:
@@ -121,13 +124,11 @@ def exchange(shop: Workshop, line: Line, say: Say = lambda *_: None) -> Exchange
             "This is no station.", remedy="heavyspot station join URL KEY makes it one."
         )
     told = Exchanged(missing=[])
-    house = line.send("GET", "/api/exchange")
-    if house["store"] != joined.main:
+    house = _house(line)
+    if house.store != joined.main:
         joined = _met_again(shop.book.folder, joined, house)
     now = datetime.now(UTC)
-    told.clock_s = (
-        now - datetime.fromisoformat(house["now"].replace("Z", "+00:00"))
-    ).total_seconds()
+    told.clock_s = (now - datetime.fromisoformat(house.now)).total_seconds()
     after = _agreed(shop, line)
     _send(shop, line, joined, after, told, say)
     _get(shop, line, joined, told, say)
@@ -135,17 +136,17 @@ def exchange(shop: Workshop, line: Line, say: Say = lambda *_: None) -> Exchange
     return told
 
 
-def _met_again(data: Path, joined: Joined, house: dict[str, Any]) -> Joined:
+def _met_again(data: Path, joined: Joined, house: House) -> Joined:
     """Go on with a main house that was restored from a backup: the same shop, under a new name of its store.
 
     What it lost and this station has, it gets back: only what comes from its new store is left out.
     """
-    if house["certificate"] != joined.certificate:
+    if house.certificate != joined.certificate:
         raise LedgerFault(
             "The main house is another one than the one this station joined.",
             remedy="Ask who keeps it; to send everything there, join it anew.",
         )
-    joined = replace(joined, main=house["store"])
+    joined = replace(joined, main=house.store)
     _write(data / FILE, asdict(joined))
     return joined
 
@@ -157,10 +158,10 @@ def _agreed(shop: Workshop, line: Line) -> int:
     new name and sends all of its entries again; those that are there are known by their identifiers.
     """
     store = shop.book.exchange.own_id()
-    there = line.send("GET", "/api/exchange/cursor?" + urlencode({"store": store}))
-    number = int(there["number"])
-    if shop.book.exchange.link(number) == there["digest"]:
-        return number
+    asked = "/api/exchange/cursor?" + urlencode({"store": store})
+    there = answer_as(Cursor, line.send("GET", asked))
+    if shop.book.exchange.link(there.number) == there.digest:
+        return there.number
     shop.book.exchange.take_new_id()
     return 0
 
@@ -176,7 +177,7 @@ def _send(
         body = {"offer": asdict(offer), "clock_s": told.clock_s}
         answer = line.send("POST", "/api/exchange/entries", json.dumps(body).encode())
         told.sent += len(offer.parcels)
-        told.held += int(answer["held"])
+        told.held += answer_as(Kept, answer).held
         after = offer.number
         say("sent", after, head)
 
@@ -201,7 +202,7 @@ def _send_file(shop: Workshop, line: Line, parcel: Parcel, told: Exchanged) -> N
 
 
 def _send_bytes(line: Line, name: str, path: Path, digest: str) -> None:
-    at = int(line.send("GET", f"/api/exchange/files/{name}")["have"])
+    at = answer_as(Have, line.send("GET", f"/api/exchange/files/{name}")).have
     size = path.stat().st_size
     with path.open("rb") as file:
         while at >= 0:
@@ -212,7 +213,7 @@ def _send_bytes(line: Line, name: str, path: Path, digest: str) -> None:
             )
             kind = "application/octet-stream"
             answer = line.send("PUT", f"/api/exchange/files/{name}?{query}", block, kind)
-            at = int(answer["have"])
+            at = answer_as(Have, answer).have
 
 
 def _get(shop: Workshop, line: Line, joined: Joined, told: Exchanged, say: Say) -> None:
@@ -220,22 +221,23 @@ def _get(shop: Workshop, line: Line, joined: Joined, told: Exchanged, say: Say) 
     while True:
         after, _ = shop.book.exchange.cursor(joined.main)
         query = urlencode({"store": store, "after": after})
-        answer = line.send("GET", f"/api/exchange/entries?{query}")
-        offer = offer_of(answer["offer"])
-        if offer.number <= after:
+        found = answer_as(Offered, line.send("GET", f"/api/exchange/entries?{query}"))
+        if found.offer.number <= after:
             return
-        taken: Taken = shop.book.exchange.take(offer, deciding=False)
-        told.got += taken.kept
-        say("received", offer.number, int(answer["head"]))
+        told.got += shop.book.exchange.take(found.offer, deciding=False).kept
+        say("received", found.offer.number, found.head)
 
 
-def offer_of(sent: dict[str, Any]) -> Offer:
-    """Return an offer from its JSON; raises `BadInput` when it is none."""
-    try:
-        parcels = tuple(Parcel(**p) for p in sent["parcels"])
-        return Offer(**(sent | {"parcels": parcels}))
-    except (TypeError, KeyError) as fault:
-        raise BadInput(f"This is no offer ({fault}).", remedy="Use the same version.") from None
+@dataclass(frozen=True)
+class LastExchange:
+    """The last exchange, as it is remembered here: when, of which store, up to which link, what was held."""
+
+    at: str = ""
+    store: str = ""
+    number: int = 0
+    clock_s: float = 0.0
+    held: int = 0
+    missing: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -283,13 +285,13 @@ def standing(shop: Workshop) -> Standing | None:
     if joined is None:
         return None
     path = shop.book.folder / LAST
-    last = json.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
-    same = last.get("store") == shop.book.exchange.own_id()
-    waiting = shop.book.exchange.waiting(int(last.get("number", 0)) if same else 0)
+    kept = json.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
+    last = stored(LastExchange, kept, what=LAST)
+    same = last.store == shop.book.exchange.own_id()
+    waiting = shop.book.exchange.waiting(last.number if same else 0)
     return Standing(
-        joined.name, joined.main_name, waiting, last.get("at", ""), float(last.get("clock_s", 0.0)),
-        int(last.get("held", 0)), tuple(last.get("missing", ())),
-    )  # fmt: skip
+        joined.name, joined.main_name, waiting, last.at, last.clock_s, last.held, last.missing
+    )
 
 
 def _remember(shop: Workshop, told: Exchanged) -> None:
@@ -298,7 +300,7 @@ def _remember(shop: Workshop, told: Exchanged) -> None:
     _write(shop.book.folder / LAST, seen)
 
 
-def proof_of_arrival(shop: Workshop, line: Line) -> dict[str, Any]:
+def proof_of_arrival(shop: Workshop, line: Line) -> ArrivalProof:
     """Return the main house's signed word that all of this store has arrived, after a last exchange.
 
     Raises
@@ -319,9 +321,10 @@ def proof_of_arrival(shop: Workshop, line: Line) -> dict[str, Any]:
     body = {"store": store, "number": number, "digest": digest}
     # what came from there is part of the chain here: the last exchange has to reach its end
     _send(shop, line, joined, _agreed(shop, line), told, lambda *_: None)
-    proof = line.send("POST", "/api/exchange/proof", json.dumps(body).encode())
-    right = (proof["store"], proof["number"], proof["digest"]) == (store, number, digest)
-    if not right or not fits(spelled(proof), proof["signature"], joined.certificate.encode()):
+    answer = line.send("POST", "/api/exchange/proof", json.dumps(body).encode())
+    proof = answer_as(ArrivalProof, answer)
+    right = (proof.store, proof.number, proof.digest) == (store, number, digest)
+    if not right or not fits(spelled(proof), proof.signature, joined.certificate.encode()):
         raise LedgerFault(
             "The main house's word does not fit.", remedy="Exchange again, then ask once more."
         )
@@ -341,13 +344,13 @@ def wipe(data: Path, line: Line) -> Path:
     shop = Workshop(data)
     try:
         proof = proof_of_arrival(shop, line)
-        if shop.book.head() != (proof["number"], proof["digest"]):
+        if shop.book.head() != (proof.number, proof.digest):
             raise LedgerFault("Something was written just now.", remedy="Wipe it again.")
         names = [name for _, name, _ in shop.book.events.files()]
     finally:
         shop.close()
-    kept = data / f"arrived-{proof['at'][:19].replace(':', '')}.json"
-    write_text(kept, json.dumps(proof, indent=1))
+    kept = data / f"arrived-{proof.at[:19].replace(':', '')}.json"
+    write_text(kept, json.dumps(asdict(proof), indent=1))
     for suffix in ("", "-wal", "-shm"):
         (data / f"ledger.sqlite{suffix}").unlink(missing_ok=True)
     (data / LAST).unlink(missing_ok=True)
