@@ -130,13 +130,13 @@ def memory(folder):
 
 def advice():
     rng = np.random.default_rng(0)
-    angles = np.arange(36) * 10.0
+    angles = np.arange(0.0, 360.0, 10.0)
     ours, cv, brute, over = [], [], [], []
     for k in range(24):
         n = 200
         s = np.linspace(0.1, 1, n)
         r = s / 0.7
-        H = 8 * s**2 * (0.4 + 1 / (1 - r**2 + 0.3j * r))
+        H = np.asarray(8 * s**2 * (0.4 + 1 / (1 - r**2 + 0.3j * r)), complex)
         V = H * 0.3 * rng.rayleigh() * np.exp(1j * rng.uniform(0, 6))
         for j in range(4):
             V = V + 0.4 * rng.normal() * np.exp(1j * rng.uniform(0, 6)) * s**2 * np.exp(1j * j * s)

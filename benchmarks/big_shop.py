@@ -30,7 +30,7 @@ RUNS = (2, 3, 4, 4, 5, 6)
 """Runs of a piece, four on average."""
 
 CONDITIONS = "{}"
-ADVICE = {
+ADVICE: dict[str, object] = {
     "action": "stop", "cuts": [], "predicted": None, "chance_of_pass": 0.0, "expected_ratio": 0.0,
     "trial": False, "why": "",
 }  # fmt: skip
@@ -39,7 +39,7 @@ ADVICE = {
 def rows_of(first, last, seed):
     """Rows of pieces first to last, by table, as tuples in the order of `COLUMNS`."""
     rng = random.Random(seed * 1_000_003 + first)
-    out = {name: [] for name in COLUMNS}
+    out: dict[str, list[tuple[object, ...]]] = {name: [] for name in COLUMNS}
     customers = [f"{a}{b} {c}" for a in FIRST for b in SECOND for c in LAST]
     for i in range(first, last):
         when = START + datetime.timedelta(minutes=3.6 * i)

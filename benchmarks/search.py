@@ -99,7 +99,8 @@ def engine(name):
 
 def main(n, engines):
     """Print the table."""
-    columns, wanted = {}, {}
+    columns: dict[str, dict[str, str]] = {}
+    wanted: dict[str, str] = {}
     for name in engines:
         with engine(name) as data:
             for what, ms, want in measured(data, n):

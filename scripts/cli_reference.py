@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 from typer.main import get_command
 
@@ -69,7 +71,7 @@ def reference() -> str:
     return "".join(parts)
 
 
-def _leaves(command, path):
+def _leaves(command: Any, path: list[str]) -> Iterator[tuple[list[str], Any]]:
     commands = getattr(command, "commands", None)
     if not commands:
         yield path, command

@@ -6,7 +6,7 @@ import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import pytest
@@ -14,6 +14,8 @@ from hypothesis import settings
 
 settings.register_profile("shop", deadline=None)  # a busy machine is no fault of the code
 settings.load_profile("shop")
+
+T = TypeVar("T")
 
 HERE = Path(__file__).parent
 FILES = HERE / "files"
@@ -55,6 +57,12 @@ def case() -> Callable[[str], dict[str, Any]]:
     """Return a published case by id."""
     cases = {c["id"]: c for c in json.loads((HERE / "reference/cases.json").read_text())}
     return cases.__getitem__
+
+
+def there(value: T | None) -> T:
+    """Return what has to be there."""
+    assert value is not None
+    return value
 
 
 def polar(pair: list[float]) -> complex:

@@ -122,6 +122,6 @@ def test_too_deep_and_impossible_are_refused():
     with pytest.raises(BadInput, match="not be negative"):
         cutter.removed(-0.1)
     with pytest.raises(BadInput, match="cutter is"):
-        Cutter("laser", 5, 7.85)
+        Cutter("laser", 5, 7.85)  # type: ignore[arg-type]  # what is not a cutter is refused
     with pytest.raises(BadInput, match="radius_mm"):
         Cutter("flat", 0, 7.85)

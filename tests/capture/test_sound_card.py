@@ -13,6 +13,7 @@ import time
 import numpy as np
 import pytest
 import soundfile
+from conftest import there
 
 from heavyspot import SourceLost, UnreadableFile, open_recording, read_recording
 from heavyspot.sim.cartridge import make_cartridge
@@ -123,7 +124,7 @@ def capture(env, tmp_path, rate, seconds, *, play=None, stall=0.0):
         [sys.executable, "-c", CHILD, str(rig), str(tmp_path / "cap"), str(seconds), str(stall)],
         env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
     )  # fmt: skip
-    assert child.stdout.readline().strip() == "started"
+    assert there(child.stdout).readline().strip() == "started"
     time.sleep(0.5)
     if play is not None:
         subprocess.run(["paplay", str(play)], env=env, check=True)
@@ -222,7 +223,7 @@ def test_a_driver_of_ones_own_is_found_by_name(tmp_path, monkeypatch):
     from heavyspot.workshop.bench.capture import About, Capture
 
     text = (Path(__file__).parents[2] / "docs/guides/write-a-driver.md").read_text()
-    (tmp_path / "my_package.py").write_text(re.search(r"```python\n(.*?)```", text, re.S)[1])
+    (tmp_path / "my_package.py").write_text(there(re.search(r"```python\n(.*?)```", text, re.S))[1])
     monkeypatch.syspath_prepend(tmp_path)
     point = EntryPoint("my digitiser", "my_package:MyDigitiser", "heavyspot.live")
     monkeypatch.setattr(sound_card, "entry_points", lambda group: [point])

@@ -1,5 +1,6 @@
 """Documents that cannot rot: made pages are fresh, keys and findings are all named."""
 
+from conftest import there
 import json
 import re
 import sys
@@ -38,7 +39,7 @@ def test_sidecar_schema_is_fresh_and_accepts_the_guide():
     schema = json.loads((DOCS / "reference/sidecar.schema.json").read_text())
     assert schema == Sidecar.model_json_schema(by_alias=False)
     text = (DOCS / "guides/bring-a-recording.md").read_text()
-    example = json.loads(re.search(r"```json\n(.*?)```", text, re.S)[1])
+    example = json.loads(there(re.search(r"```json\n(.*?)```", text, re.S))[1])
     jsonschema.validate(example, schema)
     assert parse_sidecar(example, name="x").rotation == "clockwise"
 
@@ -69,7 +70,7 @@ def test_every_finding_is_documented():
 def test_examples_work():
     assert load_model_file(DOCS / "examples/larch52.toml").name == "Larch 52"
     text = (DOCS / "guides/describe-a-model.md").read_text()
-    smallest = tomllib.loads(re.search(r"```toml\n(.*?)```", text, re.S)[1])
+    smallest = tomllib.loads(there(re.search(r"```toml\n(.*?)```", text, re.S))[1])
     ModelFile.model_validate(smallest)
 
 

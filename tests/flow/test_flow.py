@@ -18,7 +18,7 @@ from heavyspot.flow.machine import (
     leak_kg_s,
     turbine_efficiency,
 )
-from heavyspot.flow.nozzles import fit_nozzle, set_stop
+from heavyspot.flow.nozzles import Way, fit_nozzle, set_stop
 from heavyspot.quantities.errors import BadInput
 
 METERS = {
@@ -64,10 +64,10 @@ def test_every_element_against_fluids(kind, pipe, beta, upstream, share):
     ours = Element(kind, pipe, beta * pipe).mass_flow_kg_s(
         upstream, drop, air.density_kg_m3, air.viscosity_pa_s
     )
-    taps = {"taps": "corner"} if kind == "orifice" else {}
+    taps = "corner" if kind == "orifice" else None
     theirs = fluids.differential_pressure_meter_solver(
         D=pipe / 1e3, D2=beta * pipe / 1e3, P1=1e3 * upstream, P2=1e3 * (upstream - drop),
-        rho=air.density_kg_m3, mu=air.viscosity_pa_s, k=1.4, meter_type=METERS[kind], **taps,
+        rho=air.density_kg_m3, mu=air.viscosity_pa_s, k=1.4, meter_type=METERS[kind], taps=taps,
     )  # fmt: skip
     assert ours == pytest.approx(theirs, rel=2e-6)
 
@@ -193,10 +193,10 @@ def test_the_stop_is_set_where_the_flow_is_wanted(seed, rising):
     rng = np.random.default_rng(seed)
     sign = 1.0 if rising else -1.0
     x = np.repeat(np.linspace(0, 10, 6), 4)
-    ways = ["opening", "opening", "closing", "closing"] * 6
+    ways: list[Way] = ["opening", "opening", "closing", "closing"] * 6
     truth = 0.05 + sign * 0.002 * x + 2e-5 * x * x * sign
     y = truth + rng.normal(0, 1e-4, x.size) + np.where(np.array(ways) == "opening", 1e-4, -1e-4)
-    curve = fit_nozzle(x, y, ways)
+    curve = fit_nozzle(x.tolist(), y.tolist(), ways)
     assert curve.hysteresis_kg_s == pytest.approx(2e-4, abs=1.2e-4)
     assert curve.repeat_kg_s == pytest.approx(1e-4, rel=0.6)
     wanted = 0.05 + sign * 0.002 * 4.2 + 2e-5 * 4.2**2 * sign

@@ -5,6 +5,7 @@ import sqlite3
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
+from conftest import there
 
 from heavyspot.ledger.book import Book
 from heavyspot.ledger.store.archive import digest_of
@@ -52,7 +53,7 @@ def test_a_file_that_is_no_ledger_is_refused(tmp_path):
 def test_durable_settings(tmp_path):
     book = Book(tmp_path)
     with book._engine.connect() as connection:
-        raw = connection.connection.dbapi_connection
+        raw = there(connection.connection.dbapi_connection)
         assert raw.execute("PRAGMA journal_mode").fetchone()[0] == "wal"
         assert raw.execute("PRAGMA synchronous").fetchone()[0] == 2  # FULL
     book.close()

@@ -11,11 +11,11 @@ from heavyspot.balance.cut.response import History, MadeCut
 from heavyspot.sim.cartridge import SIZES, make_cartridge
 from heavyspot.sim.spin import FAULTS, SpinSettings
 from heavyspot.sources.simulated import simulated_recording
-from heavyspot.workshop.model.other_units import priors_of
+from heavyspot.workshop.model.other_units import Lesson, priors_of
 from heavyspot.workshop.reading.reading import read_recording
 from heavyspot.workshop.reading.run_findings import model_findings, shape_findings
 
-NAMED = {
+NAMED: dict[str, set[str]] = {
     "whirl": {"oil.sub_synchronous"},
     "rub": {"contact.half_order", "contact.harmonics"},
     "two_poles": {"reference.two_poles"},
@@ -56,7 +56,7 @@ def one(task):
 
 def run(n, names):
     """Return each fault's share named and share forbidden to cut; of clean runs, the false ones."""
-    rows = {}
+    rows: dict[str, list[dict[str, str]]] = {}
     tasks = [(f, s) for f in [*names, ""] for s in range(n)]
     with ProcessPoolExecutor(2) as pool:
         for fault, codes in pool.map(one, tasks, chunksize=8):
@@ -76,7 +76,7 @@ def unlike(own, other, units=12, seed=0):
     A library of `own` units is made first; each unit then gets one cut on the nut.
     """
     model, make = maker(own)
-    library = []
+    library: list[Lesson] = []
     for s in range(40):
         balance(model, make(3000 + s), 3000 + s, library)
     speed = speeds_of(model)

@@ -9,11 +9,14 @@ practice, no source); the one-speed influence coefficient is the classic single-
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Protocol
 
 import numpy as np
 
+from heavyspot.balance.cut.candidates import AdvisedCut
 from heavyspot.balance.cut.response import History, MadeCut
 from heavyspot.balance.limits import PASS_K, Limit, amplitude_uncertainty, judge
+from heavyspot.ledger.records.cartridge import Cut
 from heavyspot.workshop.cartridge.advising import advise_vectors
 from heavyspot.workshop.cartridge.learning import learn_from
 from heavyspot.workshop.cartridge.past import GRID_SHARES
@@ -37,11 +40,24 @@ def model_of(name, test_speed_rpm, wheel_mm):
     })  # fmt: skip
 
 
+class Unit(Protocol):
+    """A cartridge of any simulator."""
+
+    def plane_response(self, plane: str, speed_rpm: np.ndarray) -> np.ndarray:
+        """g per g·mm."""
+
+    def vector(self, speed_rpm: np.ndarray) -> np.ndarray:
+        """g."""
+
+    def ground(self, plane: str, angle_deg: float, unbalance_gmm: float) -> Unit:
+        """The same unit with so much taken off."""
+
+
 @dataclass
 class Rig:
     """The unit on the rig, and everything that does not repeat."""
 
-    unit: object
+    unit: Unit
     speed_rpm: np.ndarray
     rng: np.random.Generator
     cut_share: float = 0.15
@@ -102,7 +118,10 @@ def balance(model, unit, seed, library, *, learn=True):
     """Balance one unit with the adviser; `library` grows when `learn`."""
     speed = speeds_of(model)
     rig = Rig(unit, speed, np.random.default_rng([seed, 88]))
-    vectors, cuts, made, told = [], [], [], Told(7, rig.true_peak() > LIMIT_G, False, 0, 0, 0.0)
+    vectors: list[np.ndarray] = []
+    cuts: list[MadeCut] = []
+    made: list[Cut | AdvisedCut] = []
+    told = Told(7, rig.true_peak() > LIMIT_G, False, 0, 0, 0.0)
     computed = None
     for run in range(1, MOST_RUNS + 1):
         vectors.append(rig.spin())
@@ -213,7 +232,8 @@ def both_planes(model, unit, seed):
 def _simple(model, rig, speed, choose):
     told = Told(7, rig.true_peak() > LIMIT_G, False, 0, 0, 0.0)
     nut = model.plane[0].as_plane()
-    past, used = [], 0.0
+    past: list[tuple[np.ndarray, complex]] = []
+    used = 0.0
     for run in range(1, MOST_RUNS + 1):
         v = rig.spin()
         if verdict_of(model, speed, v).verdict == "pass":

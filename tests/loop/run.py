@@ -19,6 +19,7 @@ from loop.modal_rig import KINDS, make_unit
 from heavyspot.balance.cut.calibrated_chance import learn_keeping
 from heavyspot.sim.cartridge import SIZES, make_cartridge
 from heavyspot.workshop.insight.gains import reliability
+from heavyspot.workshop.model.other_units import Lesson
 
 LIBRARY = 100
 
@@ -45,7 +46,8 @@ def one_model(task):
     name, units = task
     model, make = maker(name)
     lag, size = habit(model, make)
-    library, shelf = [], []
+    library: list[Lesson] = []
+    shelf: list[Lesson] = []
     empty = [balance(model, make(s), s, library) for s in range(units)]
     for s in range(LIBRARY):
         balance(model, make(5000 + s), 5000 + s, shelf)
@@ -64,7 +66,9 @@ def one_model(task):
 
 def as_one_shop(streams):
     """Return (said, happened) of a shop whose models come in turn: each chance learns from those before."""
-    longest, said, past = max(map(len, streams)), [], []
+    longest = max(map(len, streams))
+    said: list[tuple[float, bool]] = []
+    past: list[tuple[float, bool]] = []
     keeping = learn_keeping(past)
     for i in range(longest):
         for stream in streams:

@@ -8,12 +8,13 @@ from loop.run import maker, row, run
 
 from heavyspot.sim.cartridge import SIZES
 from heavyspot.workshop.insight.gains import reliability
+from heavyspot.workshop.model.other_units import Lesson
 
 
 @pytest.mark.parametrize("name", ["Larch 52", "Hazel 55"])
 def test_a_few_units_from_an_empty_ledger(name):
     model, make = maker(name)
-    library = []
+    library: list[Lesson] = []
     told = [balance(model, make(s), s, library) for s in range(12)]
     over = [t.runs for t in told if t.over_at_first]
     assert sorted(over)[len(over) // 2] <= 3 and max(over) <= 6

@@ -39,8 +39,12 @@ def test_the_bytes_are_on_the_disk_before_the_name_and_the_name_before_it_return
         order.append(kind)
         fsync(descriptor)
 
+    def named(old, new):
+        order.append("name")
+        replace(old, new)
+
     monkeypatch.setattr(os, "fsync", synced)
-    monkeypatch.setattr(os, "replace", lambda a, b: (order.append("name"), replace(a, b))[1])
+    monkeypatch.setattr(os, "replace", named)
     durable.write_text(tmp_path / "a.txt", "new")
     assert order == ["file", "name", "folder"]
 

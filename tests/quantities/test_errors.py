@@ -2,6 +2,8 @@
 
 import importlib
 import pkgutil
+from collections.abc import Iterator
+from operator import attrgetter
 
 import pytest
 
@@ -13,7 +15,7 @@ for found in pkgutil.walk_packages(heavyspot.__path__, "heavyspot."):
         importlib.import_module(found.name)
 
 
-def kinds(of=HeavyspotError):
+def kinds(of: type[HeavyspotError] = HeavyspotError) -> Iterator[type[HeavyspotError]]:
     yield of
     for kind in of.__subclasses__():
         yield from kinds(kind)
@@ -23,7 +25,7 @@ def kinds(of=HeavyspotError):
 MEANT = {401, 403, 404, 409, 422, 503}
 
 
-@pytest.mark.parametrize("kind", sorted(set(kinds()), key=lambda k: k.__name__))
+@pytest.mark.parametrize("kind", sorted(set(kinds()), key=attrgetter("__name__")))
 def test_every_type_has_a_status_and_an_exit_code(kind):
     fault = kind("What is wrong.", remedy="Do this.")
     assert status_of(fault) in MEANT

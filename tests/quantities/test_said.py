@@ -59,14 +59,14 @@ def code_patterns():
         given = call.args[0] if call.args else None
         if isinstance(given, ast.JoinedStr):
             parts = [
-                re.escape(p.value) if isinstance(p, ast.Constant) else r"[\w.]+"
+                re.escape(str(p.value)) if isinstance(p, ast.Constant) else r"[\w.]+"
                 for p in given.values
             ]
             yield where, "".join(parts)
         elif isinstance(given, ast.Constant):
-            yield where, re.escape(given.value)
-        elif isinstance(given, ast.BinOp):
-            yield where, re.escape(given.left.value) + r"[\w.]+"
+            yield where, re.escape(str(given.value))
+        elif isinstance(given, ast.BinOp) and isinstance(given.left, ast.Constant):
+            yield where, re.escape(str(given.left.value)) + r"[\w.]+"
         else:  # one of two codes, or a name: the codes are literals near by
             yield where, "|".join(re.escape(t) for t in literals(given)) or re.escape(AS_IT_IS)
 
@@ -147,9 +147,10 @@ def test_every_finding_has_its_sentence():
 
 def test_a_finding_carries_the_values_of_its_sentence():
     for where, call in calls("Finding"):
-        if not isinstance(call.args[0], ast.Constant):
+        code = call.args[0]
+        if not isinstance(code, ast.Constant):
             continue
-        needed = set(places(catalogue("en")[f"finding.{call.args[0].value}"]))
+        needed = set(places(catalogue("en")[f"finding.{code.value!s}"]))
         evidence = call.args[4] if len(call.args) > 4 else ast.Dict([], [])
         always = evidence.left if isinstance(evidence, ast.BinOp) else evidence
         keys = always.keys if isinstance(always, ast.Dict) else []

@@ -80,7 +80,7 @@ def fell_through(report, told):
 
 def test_no_sentence_of_a_balancing_sheet_falls_through(finished, tmp_path, q_s):  # noqa: F811
     report = make_report(finished, "S-1", number="2026-00009", by="Ines")
-    values = {"duration_s": 0.3, "speed_rpm": 98_000.0}
+    values: dict[str, float | str] = {"duration_s": 0.3, "speed_rpm": 98_000.0}
     report = replace(
         report,
         verdict="undecided",

@@ -22,6 +22,7 @@ from heavyspot.sources.simulated import RIG, simulated_recording
 from heavyspot.workshop.cartridge.spinning import spin
 from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.model.models import add_model
+from heavyspot.workshop.reading.results import judgement_json
 from heavyspot.workshop.rig.record import add_rig
 from heavyspot.workshop.sheets.cartridge import make_report
 
@@ -112,13 +113,13 @@ def test_what_a_run_said_before_there_were_codes_is_shown_as_it_was_said(
     """An entry as it was written then: the words, and neither a code nor the numbers of a finding."""
     from heavyspot.workshop.cartridge import spinning
 
-    now = spinning.judgement_json
     words = "words of then: 0.70 g, one place too many"
     monkeypatch.setattr(
         spinning,
         "judgement_json",
         lambda *judged: (
-            {k: v for k, v in now(*judged).items() if k != "reason_said"} | {"reason": words}
+            {k: v for k, v in judgement_json(*judged).items() if k != "reason_said"}
+            | {"reason": words}
         ),
     )
     old = {

@@ -131,7 +131,7 @@ def test_survival_is_statsmodels_(seed):
     event = rng.random(40) < 0.6
     if not event.any():
         return
-    ours, theirs = survival(time, event), SurvfuncRight(time, event.astype(int))
+    ours, theirs = survival(time.tolist(), event.tolist()), SurvfuncRight(time, event.astype(int))
     keep = np.isin(theirs.surv_times, ours.time)
     assert ours.share == pytest.approx(theirs.surv_prob[keep])
     assert all(lo <= s <= hi for lo, s, hi in zip(ours.low, ours.share, ours.high, strict=True))
@@ -141,7 +141,8 @@ def test_drift_is_seen_sooner_by_the_weighted_mean():
     rng = np.random.default_rng(3)
     x = rng.normal(0, 1, 60)
     x[30:] += 1.2
-    weighted, single = ewma(x, weight=0.2, basis=30), individuals(x, basis=30)
+    values = x.tolist()
+    weighted, single = ewma(values, weight=0.2, basis=30), individuals(values, basis=30)
     assert weighted.outside and weighted.outside[0] < 45
     assert not single.outside or single.outside[0] >= weighted.outside[0]
     for few in ([], [1.0] * 5, [1.0] * 7 + [float("nan")]):

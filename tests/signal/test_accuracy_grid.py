@@ -1,5 +1,7 @@
 """The accuracy table: run-ups with known vectors over a grid. `make accuracy` prints it."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 from conftest import analytic_run_up
@@ -9,7 +11,7 @@ from rich.table import Table
 from heavyspot.signal.curve import read_curves
 from heavyspot.signal.tracker import Tracker
 
-GRID = [
+GRID: list[dict[str, Any]] = [
     {},
     {"acceleration_rpm_s": 5_000.0},
     {"acceleration_rpm_s": 2_500.0},

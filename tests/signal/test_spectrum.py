@@ -40,6 +40,7 @@ def test_a_line_below_the_speed_is_found(order):
     x = x + 0.01 * np.random.default_rng(0).normal(size=x.size)
     m = make_map(x, rate)
     line = find_sub_synchronous(m, 60 * np.interp(m.time_s, np.arange(x.size) / rate, f))
+    assert line is not None
     assert line.order == pytest.approx(order, abs=0.01)
     assert line.amplitude == pytest.approx(0.2, rel=0.3)
 

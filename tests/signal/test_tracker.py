@@ -1,5 +1,7 @@
 """Order tracking: known answers, independence of chunking, symmetries, an independent filter."""
 
+from functools import partial
+
 import numpy as np
 import pytest
 from conftest import analytic_run_up
@@ -131,9 +133,11 @@ def test_chunking_and_frames_change_nothing(chunk, frame):
 @given(mark=st.floats(5, 355))
 def test_moving_the_mark_turns_the_vector(mark):
     # The mark passes earlier by `mark`: everything lags behind it by as much more.
-    kw = {"sample_rate_hz": 25_600, "top_rpm": 60_000, "acceleration_rpm_s": 30_000, "snr_db": 60}
-    still = read_curves(track(analytic_run_up(**kw).data, 25_600)).curves[0]
-    moved = read_curves(track(analytic_run_up(mark_deg=mark, **kw).data, 25_600)).curves[0]
+    run_up = partial(
+        analytic_run_up, sample_rate_hz=25_600, top_rpm=60_000, acceleration_rpm_s=30_000, snr_db=60
+    )
+    still = read_curves(track(run_up().data, 25_600)).curves[0]
+    moved = read_curves(track(run_up(mark_deg=mark).data, 25_600)).curves[0]
     _, a, b = np.intersect1d(still.speed_rpm, moved.speed_rpm, return_indices=True)
     chosen = still.speed_rpm[a] > 9_000
     turn = np.rad2deg(np.angle(moved.vector[0, b] / still.vector[0, a]))[chosen]

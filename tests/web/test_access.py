@@ -39,9 +39,8 @@ def csrf(client):
 
 @pytest.fixture(scope="module")
 def clients(app):
-    made = {role: logged_in(app, role.title()) for role in ROLES}
-    made["anyone"] = TestClient(app, base_url="http://10.1.2.3", follow_redirects=False)
-    return made
+    stranger = TestClient(app, base_url="http://10.1.2.3", follow_redirects=False)
+    return {role: logged_in(app, role.title()) for role in ROLES} | {"anyone": stranger}
 
 
 def ask(client, key, headers=None):
@@ -58,7 +57,9 @@ def ask(client, key, headers=None):
         "number",
     ):
         path = path.replace("{" + name + "}", "7" if name == "number" else "nobody")
-    json = {} if path.startswith("/api") and method not in ("GET", "DELETE") else None
+    json: dict[str, str] | None = (
+        {} if path.startswith("/api") and method not in ("GET", "DELETE") else None
+    )
     return client.request(method, path, headers=headers, json=json)
 
 

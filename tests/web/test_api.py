@@ -3,6 +3,7 @@
 import io
 import time
 import zipfile
+from typing import Any
 
 import duckdb
 import pytest
@@ -79,7 +80,7 @@ def test_websocket_sends_snapshots_and_an_end(client):
     add(client, "H-3")
     client.app.state.bench.spin("H-3")
     with client.websocket_connect("/bench/H-3/live") as socket:
-        messages = []
+        messages: list[dict[str, Any]] = []
         while not messages or "end" not in messages[-1]:
             messages.append(socket.receive_json())
     numbers = [m for m in messages if "t" in m]

@@ -2,6 +2,7 @@
 
 import re
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
@@ -89,9 +90,9 @@ def test_a_script_swallows_no_fault_and_imports_what_is_there(path):
 
 
 def test_every_question_has_a_template():
-    for question in Question.__args__:
+    for question in get_args(Question):
         assert (WEB / f"templates/bench/question/{question}.html").is_file()
-    assert set(ASKED_AFTER.values()) <= set(Question.__args__)
+    assert set(ASKED_AFTER.values()) <= set(get_args(Question))
 
 
 def test_every_filter_is_used():

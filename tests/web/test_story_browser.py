@@ -5,6 +5,7 @@ import io
 import numpy as np
 import pytest
 import segno
+from conftest import there
 from web.conftest import CHROMIUM, FLAGS, Server
 from web.test_browser import axe, open_page, picture, small_targets
 
@@ -96,7 +97,7 @@ def with_accounts(tmp_path_factory):
     people = People(shop.book.accounts)
     for name, role, pin in (("Ida", "owner", "4719"), ("Mette", "inspector", "8264")):
         people.set_user(name, role, "a long password")
-        people.set_pin(people.who(people.log_in(name, "a long password")), pin)
+        people.set_pin(there(people.who(people.log_in(name, "a long password"))), pin)
     shop.close()
     made = Server(data, more=("--accounts",))
     yield made

@@ -3,9 +3,10 @@
 import inspect
 import re
 from dataclasses import replace
-from types import SimpleNamespace
+from typing import Any
 
 import pytest
+from conftest import there
 from loop.loop import model_of
 from workshop.entries import cut_of, run_of, story_of
 
@@ -24,15 +25,19 @@ from heavyspot.web.views import (
     work,
 )
 from heavyspot.workshop.bench.setup_check import Check
+from heavyspot.workshop.demo.rigs import DEMO_ROTORS
 from heavyspot.workshop.flow.kept import FlowTestKept, KeptFlow, KeptFlowReading, KeptWindow
 from heavyspot.workshop.job.build_record import BuildState, Measured
 from heavyspot.workshop.job.documents import Attached, Document
 from heavyspot.workshop.job.story import Event
+from heavyspot.workshop.keep.long_work import Work
+from heavyspot.workshop.old_book.bring import Told
 from heavyspot.workshop.reading.kept import KeptCut
 from heavyspot.workshop.rig.checks import ShakerCheck, ShakerKept
 from heavyspot.workshop.rig.record import RigRecord
 from heavyspot.workshop.rotor.correction import Correction
 from heavyspot.workshop.rotor.kept import RotorStory, reading_of
+from heavyspot.workshop.rotor.model_file import parse_rotor
 
 MODEL = model_of("Larch 52", 150_000.0, 52.0)
 WORST = {
@@ -50,7 +55,7 @@ def a_finding(severity):
 
 
 def a_view(asked="prepare", runs=(), cuts=(), advised=(), **more):
-    given = {
+    given: dict[str, Any] = {
         "build": BuildState("not asked"), "heard": [], "warnings": [], "typed": {},
         "rotation": "clockwise", "limit_g": 0.5,
     }  # fmt: skip
@@ -139,8 +144,8 @@ def test_only_what_is_out_of_limit_is_named():
 
 
 def test_every_kind_of_event_has_a_title():
-    kinds = re.search(r"kind : str\n(.*?)\n\s*text", inspect.getdoc(Event), re.S)[1]
-    assert set(re.findall(r"\w+", kinds)) == set(story.TITLES)
+    kinds = there(re.search(r"kind : str\n(.*?)\n\s*text", there(inspect.getdoc(Event)), re.S))
+    assert set(re.findall(r"\w+", kinds[1])) == set(story.TITLES)
 
 
 def test_a_run_leads_to_its_curves_and_nothing_else_does():
@@ -177,10 +182,15 @@ def test_a_correction_is_an_order(more, verb, amounts, tail):
 
 
 def a_rotor(asked, runs=(), typed=None, **more):
-    given = {"done": False, "problem": "", "speed_rpm": None, "rotation": "clockwise"} | more
+    given: dict[str, Any] = {
+        "done": False,
+        "problem": "",
+        "speed_rpm": None,
+        "rotation": "clockwise",
+    }
     piece = Piece(id="p", serial="R", model="Blower", kind="rotor", job_id="j", at="")
-    told = RotorStory(piece, None, tuple(runs), ())
-    return rotor.rotor_view(asked, told, typed=typed or {}, **given)
+    told = RotorStory(piece, parse_rotor(DEMO_ROTORS[0], name="x"), tuple(runs), ())
+    return rotor.rotor_view(asked, told, typed=typed or {}, **given | more)
 
 
 def a_reading(rig="M", **more):
@@ -327,12 +337,10 @@ def test_long_lists_of_the_old_book_say_how_many_more():
 
 
 def test_long_work_in_words():
-    going = SimpleNamespace(
-        state="running", done=1200, total=0, name="w", result=None, download="d", fault=None
-    )
+    going = Work("w", "Ida", download="d", done=1200)
     assert work.work_view(going).words == "1,200 of …" and work.work_view(going).download == ""
-    told = SimpleNamespace(rows=5000, taken=4999, known=1, refused=1, pieces=1)
-    done = SimpleNamespace(state="done", name="Taking x", result=told, download="", fault=None)
+    told = Told(rows=5000, taken=4999, known=1, refused=1, pieces=1)
+    done = Work("Taking x", "Ida", state="done", result=told)
     view = work.work_view(done)
     assert view.lines == ("4,999 of 5,000 rows taken, 1 new piece", "1 were there already")
     assert view.refused.startswith("1 not taken")

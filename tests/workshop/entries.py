@@ -1,5 +1,7 @@
 """Entries made by hand, where a test needs a ledger whose numbers are known."""
 
+from typing import Any
+
 from heavyspot.ledger.records import Cut, Piece, Run
 from heavyspot.workshop.cartridge.story import CartridgeStory, KeptRun
 from heavyspot.workshop.reading.kept import result_of
@@ -34,7 +36,7 @@ def run_of(piece_id="p", number=1, verdict="fail", ratio=2.0, *, by="", **advice
 
 
 def cut_of(piece_id="p", after_run=1, kind="made", **changes):
-    usual = {
+    usual: dict[str, Any] = {
         "plane": "nut", "angle_deg": 10.0, "unbalance_gmm": 0.11, "mass_mg": 20.0, "depth_mm": 0.1,
     }  # fmt: skip
     return Cut(piece_id=piece_id, after_run=after_run, kind=kind, **usual | changes)

@@ -87,9 +87,9 @@ def test_second_run_uses_what_was_really_ground():
     assert left < 0.25 * np.abs(runs[-1]).max()
     assert advice.expected_ratio < 0.4 * s.judgement.worst.ratio
     assert advice.chance_of_pass > 0.7
-    inside = (advice.predicted.low_g <= advice.predicted.amplitude_g) & (
-        advice.predicted.amplitude_g <= advice.predicted.high_g
-    )
+    seen = advice.predicted
+    assert seen is not None
+    inside = (seen.low_g <= seen.amplitude_g) & (seen.amplitude_g <= seen.high_g)
     assert inside.all()
 
 
@@ -223,7 +223,8 @@ def test_closed_loop_on_another_rotor(library):
         rng = np.random.default_rng(seed + 77)
         H = response(seed)
         u = 0.12 * (0.3 + rng.rayleigh()) * np.exp(1j * rng.uniform(0, 6.28))
-        vectors, cuts = [], []
+        vectors: list[np.ndarray] = []
+        cuts: list[MadeCut] = []
         for _ in range(7):
             vectors.append(measured(H * u, rng))
             s = situation(np.array(vectors), cuts, prior)

@@ -8,7 +8,7 @@ import pytest
 
 from heavyspot.balance.cut.minmax import best_cuts, free_minimum
 
-ANGLES = np.arange(36) * 10.0
+ANGLES = np.arange(0.0, 360.0, 10.0)
 UNIT = np.exp(1j * np.deg2rad(ANGLES))
 
 

@@ -1,6 +1,7 @@
 """Labelled runs: on a real two-disc rotor (M. Nouioua 2026, DOI 10.5281/zenodo.23152815, CC BY 4.0)."""
 
 import csv
+import math
 
 import numpy as np
 import pytest
@@ -108,6 +109,6 @@ def test_bad_runs_are_refused():
     with pytest.raises(BadInput, match="dead"):
         calibrate([[0], [1], [2]], [[1, 5], [2, 5], [3, 5]])
     with pytest.raises(BadInput, match="NaN"):
-        calibrate([[0], [1]], [[1], [np.nan]])
+        calibrate([[0], [1]], [[1.0], [math.nan]])
     with pytest.raises(BadInput, match="one row"):
         calibrate([[0], [1], [2]], [[1], [2]])

@@ -78,12 +78,12 @@ def test_least_removal_in_three_planes_takes_no_more_than_in_any_two():
     levers = lever_matrix(x, (0.0, 150.0))
     for _ in range(20):
         b = rng.standard_normal(2) + 1j * rng.standard_normal(2)
-        got = least_removal(b, levers)
+        got = least_removal(b.tolist(), levers)
         assert levers @ got == pytest.approx(b, abs=1e-6)
         for pair in itertools.combinations(range(3), 2):
             u = np.linalg.solve(levers[:, pair], b)
             assert np.abs(got).sum() <= np.abs(u).sum() + 1e-6
-    spared = least_removal(b, levers, may_stay=0.3 * np.abs(b))
+    spared = least_removal(b.tolist(), levers, may_stay=(0.3 * np.abs(b)).tolist())
     assert np.abs(spared).sum() < np.abs(got).sum()
     assert (np.abs(b - levers @ spared) <= 0.3 * np.abs(b) + 1e-6).all()
 

@@ -1,6 +1,7 @@
 """The box finds pieces by any part of anything written of them, and by words typed wrong."""
 
 import pytest
+from conftest import there
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from loop.loop import model_of
@@ -72,7 +73,7 @@ def test_it_follows_every_change(tmp_path):
     piece = book.jobs.add_piece("A-1", "Larch 52", customer="Tidal Works", invoice="7")
     book.jobs.amend_piece(piece, {"serial": "A-900"}, by="Ida", why="digit")
     assert serials(book, "a-900") == ["A-900"] and not book.search.find("a-1 tidal").exact
-    job = book.jobs.piece("A-900").job_id
+    job = there(book.jobs.piece("A-900")).job_id
     book.jobs.amend_job(
         job, {"customer": "Fjord Haulage", "note": "rattles when cold"}, by="Ida", why="x"
     )

@@ -6,6 +6,7 @@ import subprocess
 import sys
 import threading
 from pathlib import Path
+from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
@@ -127,7 +128,8 @@ def two(request, tmp_path):
 
 def at_once(*calls):
     """Call at the same moment; returns what each gave or raised."""
-    gate, out = threading.Barrier(len(calls)), [None] * len(calls)
+    gate = threading.Barrier(len(calls))
+    out: list[Any] = [None] * len(calls)
 
     def run(k, call):
         gate.wait()

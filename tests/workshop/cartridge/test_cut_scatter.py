@@ -10,10 +10,14 @@ from workshop.entries import CUT, cut_of, run_of, story_of
 
 from heavyspot.balance.cut.response import History, MadeCut, estimate
 from heavyspot.ledger.records import CutError, Learnt
-from heavyspot.workshop.cartridge.cut_scatter import chances_of, cut_errors_of, cut_scatter_of
+from heavyspot.workshop.cartridge.cut_scatter import (
+    chances_of,
+    cut_errors_of,
+    cut_scatter_of,
+)
 from heavyspot.workshop.cartridge.grinding import ground
 from heavyspot.workshop.job.pieces import add_piece
-from heavyspot.workshop.model.other_units import priors_of
+from heavyspot.workshop.model.other_units import Lesson, priors_of
 
 MODEL = model_of("Larch 52", 150_000.0, 52.0)
 
@@ -47,12 +51,12 @@ def test_each_operator_has_a_hand_of_his_own(shop):
 def test_a_cut_that_went_wrong_is_seen_through_what_is_known_of_the_model():
     """From the shop's own loop: 40 units known, one cut of another size than recorded."""
     model, make = maker("Larch 52")
-    library = []
+    library: list[Lesson] = []
     for s in range(40):
         balance(model, make(3000 + s), 3000 + s, library)
     speed = speeds_of(model)
     priors = priors_of(library, model, speed, rig="rig")
-    rows = []
+    rows: list[CutError] = []
     for s in range(12):
         rig = Rig(make(4000 + s), speed, np.random.default_rng(s), cut_share=0, cut_angle_deg=0)
         first = rig.spin()

@@ -65,6 +65,7 @@ def test_an_inspector_lets_it_stand_and_the_sheet_says_who_and_why(shop):
     assert run["verdict"] == told.verdict and run["overruled"]["by"] == "Ines"
     report = make_report(shop, "A-1", number="1")
     assert report.verdict == told.verdict
+    assert report.overruled is not None
     assert report.overruled.values["who"] == "Ines" and "cold only" in in_words(report.overruled)
     kinds = [e.kind for e in whole_story(shop, "A-1")]
     assert kinds[-1] == "overruled"

@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from conftest import there
 
 from heavyspot import BadInput, LedgerFault, UnreadableFile, Workshop, open_recording
 from heavyspot.sim.cartridge import make_cartridge
@@ -295,13 +296,13 @@ def test_what_was_acknowledged_survives_kill_9(tmp_path):
     )
     child = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True)
     said = -1
-    for line in child.stdout:
+    for line in there(child.stdout):
         said = int(line)
         if said >= 40:
             os.kill(child.pid, signal.SIGKILL)
             break
-    said = max([said, *(int(x) for x in child.stdout.read().split())])
-    child.stdout.close()
+    said = max([said, *(int(x) for x in there(child.stdout).read().split())])
+    there(child.stdout).close()
     child.wait()
     shop = Workshop(tmp_path / "data")
     kept = len(cartridge_story(shop, "K-1").made)

@@ -86,6 +86,7 @@ def test_readings_come_out_as_the_flow_that_made_them(flow):
         "pass",
     ] and told.entry.verdict == "pass"
     stop = told.flow.stop
+    assert stop is not None
     assert stop.position == pytest.approx((0.05 - 0.04) / 0.007, rel=1e-3) and stop.way == "in"
     assert stop.turns == pytest.approx((10 / 7 - 1) / 1.5, rel=0.01)
     assert "Turn the stop in 0.29" in stop_words(stop)
@@ -115,7 +116,13 @@ def test_windows_missed_open_and_not_measured(flow):
 
 def test_a_leak_ratio_and_efficiency(flow):
     reading = readings(line)[0] | {"in_kpa": 100.0, "in_c": 20.0, "out_kpa": 200.0, "out_c": 110.0}
-    leak = {"volume_l": 10, "from_kpa": 201, "to_kpa": 200, "seconds": 60, "temperature_c": 20}
+    leak = {
+        "volume_l": 10.0,
+        "from_kpa": 201.0,
+        "to_kpa": 200.0,
+        "seconds": 60.0,
+        "temperature_c": 20.0,
+    }
     told = keep_flow_test(flow, "F-1", "Flow 1", [reading], leak=leak)
     (r,) = told.flow.readings
     assert r.ratio == 2.0 and r.efficiency == pytest.approx(
@@ -263,6 +270,13 @@ class StillBench:
         pass
 
 
+class NamelessBench(StillBench):
+    """One whose only channel has no name that a reading knows."""
+
+    def describe(self):
+        return Description((Channel("x"),), 100.0, None, "")
+
+
 def test_a_live_bench_is_read_and_added_to_the_table(flow, tmp_path):
     got = read_live(StillBench(), 4.0, {"drop_kpa": 0.02})
     assert got.seconds == pytest.approx(4.0) and set(got.values) == {"drop_kpa", "temperature_c"}
@@ -280,7 +294,5 @@ def test_a_live_bench_is_read_and_added_to_the_table(flow, tmp_path):
     )
     with pytest.raises(BadInput, match="other columns"):
         add_to_table(table, {"drop_kpa": 1.0})
-    nameless = StillBench()
-    nameless.describe = lambda: Description((Channel("x"),), 100.0, None, "")
     with pytest.raises(BadInput, match="named like a reading"):
-        read_live(nameless)
+        read_live(NamelessBench())

@@ -32,8 +32,8 @@ def test_counts(shop):
     (larch,) = gains.models
     assert [u.runs for u in larch.units] == [3, 2]
     assert (larch.worse, larch.cuts, larch.median_runs, larch.mass_mg) == (1, 3, 2.5, 30.0)
-    (kept,) = gains.kept
-    assert (kept.low, kept.number, kept.happened) == (0.9, 2, 1.0)
+    (kept_chance,) = gains.kept
+    assert (kept_chance.low, kept_chance.number, kept_chance.happened) == (0.9, 2, 1.0)
 
 
 def test_reliability_counts_tenths():

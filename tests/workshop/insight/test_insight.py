@@ -1,7 +1,10 @@
 """The shop's own statistics: the copy equals the ledger, keeps up, and answers questions that can only read."""
 
+from typing import Any
+
 import numpy as np
 import pytest
+from conftest import there
 from statsmodels.stats.proportion import proportion_confint
 from workshop.station.two_houses import spun
 
@@ -51,7 +54,7 @@ def by_hand(shop):
 
 
 def copied(shop):
-    rows = store.asked(shop, dict, "select * from facts where runs > 0")
+    rows: list[dict[str, Any]] = store.asked(shop, dict, "select * from facts where runs > 0")
     return {
         r["serial"]: (
             r["runs"], r["cuts"], round(r["mass_mg"], 9), r["first_verdict"],
@@ -84,7 +87,7 @@ def test_groups_add_up_and_lead_to_their_pieces(shop):
         rows = questions.overview(shop, by)
         assert sum(r.pieces for r in rows) == 9
         for r in rows:
-            behind = questions.pieces_behind(shop, by, r.name)
+            behind = questions.pieces_behind(shop, by, there(r.name))
             assert len(behind) == r.pieces
             assert np.mean([b.runs for b in behind]) == pytest.approx(r.runs)
             assert sum(b.claim_days is not None for b in behind) == r.claims

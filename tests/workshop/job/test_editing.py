@@ -1,5 +1,7 @@
 """Jobs, amendments, rigs and what a standing rig says."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -94,13 +96,18 @@ def standing(**kw):
 
 
 def test_listening_to_a_standing_rig():
-    kw = {"limit_g": 0.5, "from_rpm": 22_500.0, "pickup_last": 2.0, "top_rpm": 150_000.0}
+    kw: dict[str, Any] = {
+        "limit_g": 0.5,
+        "from_rpm": 22_500.0,
+        "pickup_last": 2.0,
+        "top_rpm": 150_000.0,
+    }
     assert [c.good for c in listen(standing(), **kw)] == [True, True]
     dead = listen(standing(faults=("sensor_dead",)), **kw)
     assert dead[0].good is False and "dead" in dead[0].text
     hum = listen(standing(hum_v=0.4), **kw)
     assert hum[1].good is False and "stands above it from 3" in hum[1].text
-    first = listen(standing(), **kw | {"pickup_last": None})
+    first = listen(standing(), **{**kw, "pickup_last": None})
     assert first[1].good is None
 
 

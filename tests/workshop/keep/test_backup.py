@@ -9,6 +9,7 @@ import threading
 import time
 
 import pytest
+from conftest import there
 
 from heavyspot.quantities.errors import LedgerFault
 from heavyspot.sim.cartridge import make_cartridge
@@ -120,11 +121,11 @@ def test_killed_at_any_moment_the_last_good_backup_restores(shop, tmp_path):
             [sys.executable, "-c", KILLED, str(shop.book.folder), str(tmp_path / "copy")],
             stdout=subprocess.PIPE,
         )
-        child.stdout.readline()
+        there(child.stdout).readline()
         time.sleep(0.013 * (k + 1))
         child.send_signal(signal.SIGKILL)
         child.wait()
-        child.stdout.close()
+        there(child.stdout).close()
         told = restore(tmp_path / "copy", tmp_path / f"new-{k}")
         assert told.head == good.head and told.recordings == 3
 

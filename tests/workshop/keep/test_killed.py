@@ -9,6 +9,7 @@ import time
 from pathlib import Path
 
 import pytest
+from conftest import there
 from workshop.station.two_houses import CutLine
 
 from heavyspot.web.app import create_app
@@ -82,15 +83,15 @@ def a_day(data, first, seconds):
         text=True,
         env=os.environ | {"PYTHONPATH": str(TESTS)},
     )
-    assert child.stdout.readline() == "ready\n"
+    assert there(child.stdout).readline() == "ready\n"
     time.sleep(seconds)
     os.kill(child.pid, signal.SIGKILL)
-    said = {}
-    for line in child.stdout.read().splitlines():
+    said: dict[str, list[str]] = {}
+    for line in there(child.stdout).read().splitlines():
         what, _, serial = line.partition(" ")
         if serial:
             said.setdefault(serial, []).append(what)
-    child.stdout.close()
+    there(child.stdout).close()
     child.wait()
     return said
 
@@ -99,7 +100,7 @@ def killed(shop, times, seed):
     """Kill so many days at random moments; every time all that was said must be there, once."""
     data = shop.book.folder
     rng = random.Random(seed)
-    everything = {}
+    everything: dict[str, list[str]] = {}
     for k in range(times):
         shop.close()
         everything |= a_day(data, 1000 * k, rng.uniform(0.0, 1.2))

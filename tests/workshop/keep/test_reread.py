@@ -9,6 +9,7 @@ import threading
 from pathlib import Path
 
 import pytest
+from conftest import there
 from sqlalchemy import select
 from typer.testing import CliRunner
 from workshop.keep.fatal import fatal
@@ -64,7 +65,7 @@ def test_a_sensor_found_wrong_names_the_pieces_to_call_back(shop, tmp_path):
         spun(shop, f"C-{n}", n)
     passed = {p.serial: p.worst_ratio for p in shop.book.jobs.pieces() if p.verdict == "pass"}
     assert passed  # some of the simulated units leave within the limit as they come
-    serial = max(passed, key=passed.get)
+    serial = max(passed, key=passed.__getitem__)
     sheet = issue_sheet(shop, serial, tmp_path / "s.pdf").number
     gain = (
         1.25 / passed[serial]
@@ -176,7 +177,8 @@ def crew_of(parent):
 def test_a_worker_killed_ten_times_reads_each_recording_once(shop):
     many(shop, 300)
     made = begin_reread(shop, Settings())
-    ended, killed = threading.Event(), []
+    ended = threading.Event()
+    killed: list[int] = []
 
     def killer():
         while not ended.wait(0.25) and len(killed) < 10:
@@ -218,10 +220,10 @@ def test_killed_itself_it_goes_on(shop):
             stdout=subprocess.PIPE,
             text=True,
         )
-        said = [int(child.stdout.readline()) for _ in range(2)][-1]
+        said = [int(there(child.stdout).readline()) for _ in range(2)][-1]
         os.kill(child.pid, signal.SIGKILL)
         child.wait()
-        child.stdout.close()
+        there(child.stdout).close()
         assert shop.book.rereads.done(made) >= said
     done = go_on(shop, made, workers=1)
     assert done.done == 120 and len({r[0] for r in told(shop, made)}) == 120

@@ -10,6 +10,7 @@ import sys
 
 import pytest
 import xlsxwriter
+from conftest import there
 from hypothesis import given
 from hypothesis import strategies as st
 from workshop.old_book.workbooks import sheet_with, xlsx_with
@@ -21,6 +22,7 @@ from heavyspot.workshop.job.story import whole_story
 from heavyspot.workshop.model.models import add_model
 from heavyspot.workshop.old_book.bring import bring_in, preview
 from heavyspot.workshop.old_book.cells import (
+    Order,
     as_date,
     as_peak,
     as_speed,
@@ -92,14 +94,15 @@ def test_dates_as_people_write_them():
     )  # with points the day comes first
     # ECMA-376 part 1, 18.17.4.1 (1900 date base): serial 40,000 is 6 July 2009
     assert as_date(40000.0, "", today=TODAY) == "2009-07-06"
-    for text in ("31.02.2019", "soon", "2031-01-01", "1.1.1890", 7.0, "12 Smarch 2019"):
+    for cell in ("31.02.2019", "soon", "2031-01-01", "1.1.1890", 7.0, "12 Smarch 2019"):
         with pytest.raises(ValueError, match="date"):
-            as_date(text, "dmy", today=TODAY)
+            as_date(cell, "dmy", today=TODAY)
 
 
 @given(st.dates(datetime.date(1951, 1, 1), TODAY))
 def test_any_date_reads_back_in_any_order(day):
-    for order, text in (("dmy", "%d/%m/%Y"), ("mdy", "%m/%d/%Y"), ("ymd", "%Y/%m/%d")):
+    written: dict[Order, str] = {"dmy": "%d/%m/%Y", "mdy": "%m/%d/%Y", "ymd": "%Y/%m/%d"}
+    for order, text in written.items():
         assert as_date(day.strftime(text), order, today=TODAY) == day.isoformat()
 
 
@@ -225,8 +228,8 @@ def test_rows_come_in_once_and_what_cannot_is_kept_with_its_reason(shop, tmp_pat
     assert list(shop.book.check_chain()) == []
     found = shop.book.search.find("jon from:2012-01-01")
     assert {r.serial for r in found.rows} == {"N-5"}  # N-1 came first in 2011
-    told = [e for e in whole_story(shop, "N-1") if e.kind == "old"]
-    assert len(told) == 2 and "2.10 g → 0.30 g" in told[0].text and told[0].by == "Ida"
+    old = [e for e in whole_story(shop, "N-1") if e.kind == "old"]
+    assert len(old) == 2 and "2.10 g → 0.30 g" in old[0].text and old[0].by == "Ida"
 
 
 def test_a_row_that_was_put_right_comes_in_later(shop, tmp_path):
@@ -384,12 +387,12 @@ def test_killed_while_it_takes_rows_it_goes_on_and_nothing_is_doubled(tmp_path):
             stdout=subprocess.PIPE, text=True,
         )  # fmt: skip
         said = 0
-        for line in child.stdout:
+        for line in there(child.stdout):
             said = int(line)
             if rng.random() < 0.2:
                 break
         os.kill(child.pid, signal.SIGKILL)
-        child.stdout.close()
+        there(child.stdout).close()
         child.wait()
         shop = Workshop(data)
         kept = len(shop.book.jobs.pieces())

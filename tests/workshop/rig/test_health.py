@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from conftest import there
 from typer.testing import CliRunner
 from workshop.station.two_houses import QUICK
 
@@ -61,20 +62,20 @@ def test_a_drifting_rig_speaks_before_pieces_are_judged(rigs):
     for n in range(14):
         spun_unit(rigs, "MASTER", 1, n, gain=1 + 0.01 * rng.normal())
         if n == 4:
-            assert master_state(rigs, RIG).single is None
-    state = master_state(rigs, RIG)
+            assert there(master_state(rigs, RIG)).single is None
+    state = there(master_state(rigs, RIG))
     assert state.spins == 14 and state.outside == "" and rig_words(rigs, RIG) == []
     for n in range(14, 20):
         spun_unit(rigs, "MASTER", 1, n, gain=1.04 + 0.01 * rng.normal())
-    state = master_state(rigs, RIG)
+    state = there(master_state(rigs, RIG))
     # limits are from the first twenty at most, so a drift within them widens them; the weighted mean still tells
     assert state.spins == 20
     for n in range(20, 24):
         spun_unit(rigs, "MASTER", 1, n, gain=1.12)
-    state = master_state(rigs, RIG)
+    state = there(master_state(rigs, RIG))
     assert state.outside and "outside its own history" in rig_words(rigs, RIG)[0]
     add_rig(rigs, RIG, {"master": "MASTER", "serviced_at": "2999-01-01"})
-    assert master_state(rigs, RIG).spins == 0  # a service begins a new chapter
+    assert there(master_state(rigs, RIG)).spins == 0  # a service begins a new chapter
 
 
 def test_a_calibration_past_due_speaks(rigs):

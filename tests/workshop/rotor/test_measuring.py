@@ -1,8 +1,10 @@
 """Loose rotors at low speed: from signals or a display to verdict, correction and sheet of the ledger."""
 
+from typing import Any
+
 import numpy as np
 import pytest
-from conftest import polar
+from conftest import polar, there
 from loop import low_speed
 
 from heavyspot.balance.rotor.rigid import transfer
@@ -37,7 +39,7 @@ from heavyspot.workshop.rotor.models import add_rotor, add_rotor_model, rotor_mo
 from heavyspot.workshop.rotor.proposal import kept_proposal
 from heavyspot.workshop.rotor.reading import typed_reading
 
-WHEEL = {
+WHEEL: dict[str, Any] = {
     "kind": "rotor", "name": "Larch 52 shaft and wheel", "rotation": "clockwise", "mass_kg": 0.35,
     "service_speed_rpm": 150_000, "measuring_speed_rpm": 2_400, "support_b_mm": 60.0,
     "mass_centre_mm": 12.0, "rule": "grade", "grade": 6.3,
@@ -48,7 +50,7 @@ WHEEL = {
          "max_depth_mm": 0.5},
     ],
 }  # fmt: skip
-FAN = {
+FAN: dict[str, Any] = {
     "kind": "rotor", "name": "Fan 900", "rotation": "clockwise", "mass_kg": 240.0,
     "service_speed_rpm": 1_480, "support_b_mm": 900.0, "mass_centre_mm": 430.0,
     "rule": "grade", "grade": 6.3,
@@ -153,7 +155,7 @@ def test_corrections_cancel_what_is_there():
             assert u + made == pytest.approx(stays, abs=1e-6 * size)
             assert abs(stays) < 0.35 * abs(u)
     counts = [c for c in advice.corrections if c.pieces]
-    assert counts and all(set(c.pieces) <= {"5", "10", "20"} for c in counts)
+    assert counts and all(set(there(c.pieces)) <= {"5", "10", "20"} for c in counts)
     assert all(
         (c.angle_deg - 15) % 30 == pytest.approx(0)
         for c in advice.corrections
@@ -261,8 +263,8 @@ def test_proofs_stand_on_the_machines_record(rotors):
     bad = prove_residual(rotors, MACHINE, {"left": np.abs(3 + 10 * np.exp(1j * np.deg2rad(at)))})
     assert not bad["passed"]
     assert "did not pass" in overdue(rotors, MACHINE)[0]
-    told = measure_typed(rotors, "W-1", [0.01, 0.01], [0, 0], rig=MACHINE)
-    assert "did not pass" in told.reading.proofs[0]  # visible on what is measured with it
+    read = measure_typed(rotors, "W-1", [0.01, 0.01], [0, 0], rig=MACHINE)
+    assert "did not pass" in read.reading.proofs[0]  # visible on what is measured with it
     moved = [(150.0, float(a)) for a in at[:11]]
     vectors = [
         (abs(v), float(np.rad2deg(np.angle(v)))) for v in (30 + polar([150, a]) for _, a in moved)

@@ -6,6 +6,7 @@ import sqlite3
 import time
 
 import pytest
+from conftest import there
 from ledger.postgres import server
 from workshop.station.two_houses import CutLine, TwoHouses, spun
 
@@ -58,7 +59,7 @@ def whole(shop):
 
 def test_what_the_station_writes_arrives_with_its_recordings(houses):
     a_day(houses.east, "E")
-    assert standing(houses.east).waiting >= 20
+    assert there(standing(houses.east)).waiting >= 20
     done = exchange(houses.east, houses.line)
     assert done.files == 4 and done.held == 0 and done.missing == []
     for serial in ("E-0", "E-1"):
@@ -71,7 +72,7 @@ def test_what_the_station_writes_arrives_with_its_recordings(houses):
     whole(houses.main)
     again = exchange(houses.east, houses.line)
     assert (again.sent, again.files, again.got) == (0, 0, 0)
-    assert standing(houses.east).waiting == 0
+    assert there(standing(houses.east)).waiting == 0
     assert [r.serial for r in houses.main.book.search.find("note of e-1").rows] == ["E-1"]
     number = houses.main.book.sheets.newest(find_piece(houses.main, "E-0").id, "run").number
     assert number.endswith("-East00001")
@@ -268,7 +269,7 @@ def test_clocks_that_differ_are_said_and_order_does_not_rest_on_them(houses, mon
     monkeypatch.setattr(arrivals, "now_utc", lambda: "2020-01-01T00:00:00.000Z")
     done = exchange(houses.east, houses.line)
     assert done.clock_s > 5 * 365 * 86_400
-    assert "ahead of the main house's" in standing(houses.east).words()[0]
+    assert "ahead of the main house's" in there(standing(houses.east)).words()[0]
     with sqlite3.connect(houses.main.book.folder / "ledger.sqlite") as c:
         (kept,) = c.execute("select max(clock_s) from arrivals").fetchone()
     assert kept == pytest.approx(done.clock_s)

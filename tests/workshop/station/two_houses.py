@@ -7,6 +7,7 @@ from fastapi.testclient import TestClient
 from heavyspot.quantities.errors import SourceLost
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings
+from heavyspot.sources.recording import Recording
 from heavyspot.sources.simulated import simulated_recording
 from heavyspot.web.app import create_app
 from heavyspot.workshop.cartridge.spinning import spin
@@ -17,7 +18,7 @@ from heavyspot.workshop.station.line import refused
 from heavyspot.workshop.station.station import join
 
 QUICK = SpinSettings(run_up_s=1.5, hold_s=0.2, coast_s=0.5, sample_rate_hz=12_800.0)
-RECORDINGS = {}
+RECORDINGS: dict[int, Recording] = {}
 
 
 def recording(seed):

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 from ...workshop.rig.record import RigRecord, SensorRecord
 
-PROOFS_OF = "low-speed rotor machine"
-ELEMENT_OF = "flow bench"
+PROOFS_OF: Final = "low-speed rotor machine"
+ELEMENT_OF: Final = "flow bench"
 
 
 @dataclass(frozen=True)
