@@ -16,7 +16,7 @@ demo: setup      ## the same in a terminal: a cartridge from out of limit to its
 
 test: check           ## every test
 	@scripts/test-needs
-	$(PY) -m pytest -q -n 2 -m "not prove"
+	$(PY) -m pytest -q -n 2 -m "not prove" --no-skip
 
 check: setup     ## format, lint, types, floors
 	.venv/bin/ruff format --check .

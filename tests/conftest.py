@@ -17,6 +17,23 @@ settings.load_profile("shop")
 
 T = TypeVar("T")
 
+
+def pytest_addoption(parser):
+    parser.addoption(
+        "--no-skip", action="store_true", help="a test that would be skipped fails (`make test`)"
+    )
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item):
+    """What the tests need was to be installed: a skip would hide that it is not."""
+    report = yield
+    if report.skipped and not hasattr(report, "wasxfail") and item.config.getoption("no_skip"):
+        report.outcome = "failed"
+        report.longrepr = f"skipped where nothing may be: {report.longrepr[-1]}"
+    return report
+
+
 HERE = Path(__file__).parent
 FILES = HERE / "files"
 
@@ -57,6 +74,12 @@ def case() -> Callable[[str], dict[str, Any]]:
     """Return a published case by id."""
     cases = {c["id"]: c for c in json.loads((HERE / "reference/cases.json").read_text())}
     return cases.__getitem__
+
+
+def needs(found: object, what: str) -> None:
+    """Skip a test of a program that is not installed; with ``--no-skip`` the test fails then."""
+    if not found:
+        pytest.skip(f"{what} is not installed: scripts/test-needs installs it")
 
 
 def there(value: T | None) -> T:

@@ -10,6 +10,7 @@ import pytest
 import heavyspot
 
 SOURCE = Path(heavyspot.__file__).parent
+HOUSE = Path(__file__).parents[1]
 ROOMS = sorted(
     f"heavyspot.{floor}.{path.parent.name}"
     for floor in ("workshop", "ledger")
@@ -27,7 +28,7 @@ def test_a_room_offers_what_it_names_and_no_name_of_a_module(name):
     for each in offered:
         assert getattr(room, each) is not None
     with pytest.raises(AttributeError):
-        room.no_such_name  # noqa: B018
+        assert room.no_such_name
 
 
 def test_no_file_is_longer_than_400_lines():
@@ -37,6 +38,19 @@ def test_no_file_is_longer_than_400_lines():
         if (n := len(p.read_text().splitlines())) > 400
     }
     assert not long
+
+
+def test_every_exception_to_a_checker_s_rule_has_its_reason():
+    excused = re.compile(r"# (?:type: ignore|noqa)\b")
+    given = re.compile(r"# (?:type: ignore\[[\w, -]+\]|noqa: \w+)  # \w")
+    bare = [
+        f"{p.relative_to(HOUSE)}:{n}"
+        for folder in ("src", "tests", "benchmarks")
+        for p in (HOUSE / folder).rglob("*.py")
+        for n, line in enumerate(p.read_text().splitlines(), start=1)
+        if excused.search(line) and not given.search(line) and p != Path(__file__)
+    ]
+    assert not bare
 
 
 def test_no_room_of_the_upper_floors_has_more_than_15_files():

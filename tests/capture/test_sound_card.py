@@ -9,11 +9,12 @@ import subprocess
 import sys
 import textwrap
 import time
+from ctypes.util import find_library
 
 import numpy as np
 import pytest
 import soundfile
-from conftest import there
+from conftest import needs, there
 
 from heavyspot import SourceLost, UnreadableFile, open_recording, read_recording
 from heavyspot.sim.cartridge import make_cartridge
@@ -68,8 +69,8 @@ CHILD = textwrap.dedent(
 @pytest.fixture(scope="module")
 def pulse(tmp_path_factory):
     """A PulseAudio of our own, one null sink for each rate; yields the environment to use."""
-    if shutil.which("pulseaudio") is None:
-        pytest.skip("pulseaudio is not installed")
+    needs(shutil.which("pulseaudio"), "pulseaudio")
+    needs(find_library("portaudio"), "libportaudio2")
     home = tmp_path_factory.mktemp("pulse")
     runtime = home / "run"
     runtime.mkdir(mode=0o700)

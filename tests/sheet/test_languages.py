@@ -5,8 +5,7 @@ from dataclasses import replace
 
 import pikepdf
 import pytest
-from sheet.test_rotor_sheet import rotors  # noqa: F401  # a fixture
-from sheet.test_sheet import finished, text_of  # noqa: F401  # a fixture
+from sheet.pdf_text import text_of
 
 from heavyspot.quantities.errors import BadInput, UnreadableFile
 from heavyspot.quantities.said import LANGUAGES, Said
@@ -29,7 +28,7 @@ RED_DOT = base64.b64decode(
 
 @pytest.mark.parametrize("paper", ["a4", "us-letter"])
 @pytest.mark.parametrize("language", list(LANGUAGES))
-def test_one_page_in_each_language_on_each_paper(finished, rotors, tmp_path, language, paper):  # noqa: F811  # fixtures
+def test_one_page_in_each_language_on_each_paper(finished, rotors, tmp_path, language, paper):
     look = SheetLook(language, paper)
     report = make_report(finished, "S-1", number="2026-00009", by="Ines")
     report = replace(
@@ -62,7 +61,7 @@ def test_one_page_in_each_language_on_each_paper(finished, rotors, tmp_path, lan
             assert words in english and words not in told
 
 
-def test_chinese_names_stay_pdf_a(finished, tmp_path):  # noqa: F811  # a fixture
+def test_chinese_names_stay_pdf_a(finished, tmp_path):
     report = make_report(finished, "S-1", number="2026-00009")
     pdf = sheet_pdf(replace(report, customer="海湾运输公司"))
     (tmp_path / "x.pdf").write_bytes(pdf)
@@ -71,7 +70,7 @@ def test_chinese_names_stay_pdf_a(finished, tmp_path):  # noqa: F811  # a fixtur
     assert "海湾运输公司" in text_of(pdf, tmp_path)
 
 
-def test_the_shop_s_colour_logo_and_paper(finished, tmp_path):  # noqa: F811  # a fixture
+def test_the_shop_s_colour_logo_and_paper(finished, tmp_path):
     folder = finished.book.folder
     report = make_report(finished, "S-1", number="2026-00009")
     plain = sheet_pdf(report)
@@ -110,7 +109,7 @@ def test_the_shop_s_colour_logo_and_paper(finished, tmp_path):  # noqa: F811  # 
         (folder / "shop.toml").unlink()
 
 
-def test_many_sheets_in_one_go_can_be_gone_on_with(finished, tmp_path):  # noqa: F811  # a fixture
+def test_many_sheets_in_one_go_can_be_gone_on_with(finished, tmp_path):
     add_piece(finished, "S-9", "Larch 52")
     serials = ["S-1", "S-9", "nobody"] + ["S-1b"] * 0
     seen = []
@@ -134,7 +133,7 @@ def test_many_sheets_in_one_go_can_be_gone_on_with(finished, tmp_path):  # noqa:
     assert first.stopped and first.issued == 1
 
 
-def test_a_new_sheet_names_the_one_it_replaces(finished, tmp_path):  # noqa: F811  # a fixture
+def test_a_new_sheet_names_the_one_it_replaces(finished, tmp_path):
     one = issue_sheet(finished, "S-1", tmp_path / "a.pdf")
     issue_sheet(finished, "S-1", tmp_path / "b.pdf")
     assert f"replaces {one.number}" in text_of((tmp_path / "b.pdf").read_bytes(), tmp_path)

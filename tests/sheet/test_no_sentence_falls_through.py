@@ -6,8 +6,7 @@ from dataclasses import replace
 from string import Formatter
 
 import pytest
-from sheet.test_rotor_sheet import rotors  # noqa: F401  # a fixture
-from sheet.test_sheet import finished, text_of  # noqa: F401  # a fixture
+from sheet.pdf_text import text_of
 
 from heavyspot.quantities import said
 from heavyspot.quantities.said import Said, as_it_is
@@ -78,7 +77,7 @@ def fell_through(report, told):
     }
 
 
-def test_no_sentence_of_a_balancing_sheet_falls_through(finished, tmp_path, q_s):  # noqa: F811
+def test_no_sentence_of_a_balancing_sheet_falls_through(finished, tmp_path, q_s):
     report = make_report(finished, "S-1", number="2026-00009", by="Ines")
     values: dict[str, float | str] = {"duration_s": 0.3, "speed_rpm": 98_000.0}
     report = replace(
@@ -103,14 +102,14 @@ def test_no_sentence_of_a_balancing_sheet_falls_through(finished, tmp_path, q_s)
     assert "words of then" in text_of(sheet_pdf(old, QS), tmp_path)
 
 
-def test_no_sentence_of_a_rotor_s_sheet_falls_through(rotors, tmp_path, q_s):  # noqa: F811
+def test_no_sentence_of_a_rotor_s_sheet_falls_through(rotors, tmp_path, q_s):
     report = make_rotor_report(rotors, "W-1", number="2026-00001")
     told = text_of(rotor_pdf(report, QS), tmp_path)
     assert len(re.findall(r"q{3,}", told)) > 60
     assert fell_through(report, told) == set()
 
 
-def test_no_sentence_of_a_flow_sheet_falls_through(rotors, tmp_path, q_s):  # noqa: F811
+def test_no_sentence_of_a_flow_sheet_falls_through(rotors, tmp_path, q_s):
     head = make_rotor_report(rotors, "W-1", number="2026-00001")
     shared = {
         f: getattr(head, f)

@@ -4,37 +4,15 @@ import json
 from dataclasses import replace
 
 import pytest
-from loop.loop import model_of
 
 from heavyspot.quantities.errors import LedgerFault
 from heavyspot.quantities.said import Said
 from heavyspot.sheet.pdf import rotor_pdf
 from heavyspot.sheet.polar import polar_svg
 from heavyspot.workshop.demo.rigs import DEMO_ROTORS
-from heavyspot.workshop.model.models import add_model
-from heavyspot.workshop.rig.record import add_rig
-from heavyspot.workshop.rotor.measuring import (
-    corrected_as_advised,
-    measure_typed,
-)
-from heavyspot.workshop.rotor.models import add_rotor, add_rotor_model
+from heavyspot.workshop.rotor.models import add_rotor
 from heavyspot.workshop.sheets.issue import issue_rotor_sheet
 from heavyspot.workshop.sheets.rotor import make_rotor_report
-from heavyspot.workshop.shop import Workshop
-
-
-@pytest.fixture(scope="module")
-def rotors(tmp_path_factory):
-    shop = Workshop(tmp_path_factory.mktemp("rotor sheet"))
-    add_model(shop, model_of("Larch 52", 150_000.0, 52.0).model_dump(exclude_unset=True))
-    add_rig(shop, "old", {"kind": "low-speed rotor machine", "due": "2020-01-01"})
-    add_rotor_model(shop, DEMO_ROTORS[0])
-    add_rotor(shop, "W-1", DEMO_ROTORS[0]["name"], customer="Tidal Works", invoice="77")
-    measure_typed(shop, "W-1", [0.9, 0.5], [40, 200], rig="old", by="Ida")
-    corrected_as_advised(shop, "W-1")
-    measure_typed(shop, "W-1", [0.02, 0.01], [310, 120], rig="old", by="Ida")
-    yield shop
-    shop.close()
 
 
 def test_the_sheet_carries_its_data_and_its_verdict(rotors, tmp_path):

@@ -2,52 +2,25 @@
 
 import io
 import json
-import shutil
-import subprocess
 from dataclasses import replace
 
-import numpy as np
 import pikepdf
 import pytest
-from workshop.cartridge.test_spin import MODEL, QUICK, balance
+from sheet.pdf_text import text_of
+from workshop.cartridge.test_spin import QUICK
 
-from heavyspot import LedgerFault, Workshop, issue_sheet
+from heavyspot import LedgerFault, issue_sheet
 from heavyspot.quantities.said import Said, as_it_is
 from heavyspot.sheet.cartridge import SheetCut
 from heavyspot.sheet.look import SheetLook
 from heavyspot.sheet.pdf import qr_text, sheet_pdf
 from heavyspot.sheet.plots import dial_svg
 from heavyspot.sim.cartridge import make_cartridge
-from heavyspot.sources.simulated import RIG, simulated_recording
+from heavyspot.sources.simulated import simulated_recording
 from heavyspot.workshop.cartridge.spinning import spin
 from heavyspot.workshop.job.pieces import add_piece
-from heavyspot.workshop.model.models import add_model
 from heavyspot.workshop.reading.results import judgement_json
-from heavyspot.workshop.rig.record import add_rig
 from heavyspot.workshop.sheets.cartridge import make_report
-
-
-@pytest.fixture(scope="module")
-def finished(tmp_path_factory):
-    shop = Workshop(tmp_path_factory.mktemp("shop") / "data")
-    add_model(shop, {**MODEL, "limit": [{"limit_g": 0.5}, {"name": "very good", "limit_g": 0.25}]})
-    add_rig(shop, RIG, {"calibrated_at": "2025-01-01", "certificate": "C-1", "due": "2026-01-01"})
-    add_piece(
-        shop, "S-1", "Larch 52", customer="Fjord Haulage & Søn", invoice="26-7", position="left"
-    )
-    balance(shop, "S-1", make_cartridge("Larch 52", 3, peak_g=1.2), np.random.default_rng(0))
-    yield shop
-    shop.close()
-
-
-def text_of(pdf, tmp_path):
-    path = tmp_path / "x.pdf"
-    path.write_bytes(pdf)
-    if shutil.which("pdftotext") is None:
-        pytest.skip("poppler-utils is not installed")
-    return subprocess.run(
-        ["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True
-    ).stdout
 
 
 def test_one_page_that_says_what_it_must(finished, tmp_path):

@@ -13,6 +13,7 @@ import urllib.request
 from pathlib import Path
 
 import pytest
+from conftest import needs
 
 PROGRAM = Path(sys.executable).with_name("heavyspot")
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
@@ -72,10 +73,9 @@ def server(tmp_path_factory):
 
 @pytest.fixture(scope="session")
 def play():
+    needs(Path(CHROMIUM).exists(), "chromium")
     from playwright.sync_api import sync_playwright
 
-    if not Path(CHROMIUM).exists():
-        pytest.skip("chromium is not installed")
     with sync_playwright() as made:  # one a process: a second would meet the first's event loop
         yield made
 

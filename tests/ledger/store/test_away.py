@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
-from ledger.postgres import _programs, server
+from ledger.postgres import programs, server
 from workshop.station.two_houses import recording, spun
 
 from heavyspot.quantities.errors import BadInput, LedgerAway, LedgerFault
@@ -107,7 +107,7 @@ def test_a_database_that_goes_and_comes_back(tmp_path):
 
 def restart(folder, how):
     options = f"-c listen_addresses='' -c fsync=off -k {folder}"
-    command = f'{_programs()}/pg_ctl -D {folder}/data -w -l {folder}/log -o "{options}" {how}'
+    command = f'{programs()}/pg_ctl -D {folder}/data -w -l {folder}/log -o "{options}" {how}'
     root = os.geteuid() == 0
     words = ["su", "postgres", "-c", command] if root else ["sh", "-c", command]
     subprocess.run(words, check=True, stdout=subprocess.DEVNULL, cwd="/")

@@ -7,7 +7,7 @@ import numpy as np
 import pikepdf
 import pytest
 from fastapi.testclient import TestClient
-from sheet.test_sheet import text_of
+from sheet.pdf_text import text_of
 from typer.testing import CliRunner
 
 from heavyspot.cli.main import app as cli
