@@ -41,6 +41,17 @@ class OldRow:
     date: str
     content: Content
 
+    @property
+    def line(self) -> int:
+        """Return the line of the file it stood in."""
+        return int(self.content["line"])
+
+    @property
+    def cells(self) -> Content:
+        """Return its cells by header."""
+        found: Content = self.content["cells"]
+        return found
+
 
 class OldBook(Entries):
     """What came from elsewhere."""

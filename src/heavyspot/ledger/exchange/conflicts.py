@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Table, func, select
+from sqlalchemy import Connection, func, select
 
 from ...quantities.errors import NotThere, Taken
 from ..find.projection import project
-from ..store.entries import Entries, Row, add_entries, add_entry, newest, transaction
+from ..records import record
+from ..store.entries import Entries, add_entries, add_entry, newest, transaction
 from ..store.tables import (
     amendments,
     held,
@@ -20,13 +22,15 @@ from ..store.tables import (
     runs,
     takings,
 )
-from .envelope import unwrapped
+from .envelope import Arriving, Parcel, unwrapped
 
 NUMBER_OF = {
     "runs": "number", "rotor_runs": "number", "cuts": "after_run", "rotor_corrections": "after_run",
     "responses": "run_number", "promises": "run_number", "sheets": "run_number",
 }  # fmt: skip
 """Which field of an entry names a run of its piece."""
+
+RUNS = ("runs", "rotor_runs")
 
 
 @dataclass(frozen=True)
@@ -59,44 +63,66 @@ class HeldPiece:
     since: str
 
 
-def find_taking(c: Connection, store: str, piece_id: str) -> Row | None:
+@dataclass(frozen=True)
+class Taking:
+    """What was decided about a piece of another store.
+
+    Attributes
+    ----------
+    as_piece_id : str
+        The piece it is here.
+    from_number, shift : int
+        From which of its runs on that holds, and what is added to their numbers.
+    up_to : int
+        The last held entry it let in, by its link there.
+    """
+
+    as_piece_id: str
+    from_number: int
+    shift: int
+    up_to: int
+
+
+def find_taking(c: Connection, store: str, piece_id: str) -> Taking | None:
     """Return the newest decision about a piece of another store, or None."""
-    return newest(c, takings, (takings.c.store == store) & (takings.c.piece_id == piece_id))
+    about = (takings.c.store == store) & (takings.c.piece_id == piece_id)
+    row = newest(c, takings, about)
+    return record(Taking, row) if row else None
 
 
-def has_open(c: Connection, store: str, piece_id: str, taking: Row | None) -> bool:
+def has_open(c: Connection, store: str, piece_id: str, taking: Taking | None) -> bool:
     """Whether entries of a piece wait for a decision."""
     return c.execute(_open(store, piece_id, taking).limit(1)).first() is not None
 
 
-def _open(store: str, piece_id: str, taking: Row | None) -> Any:
-    up_to = taking["up_to"] if taking else 0
+def _open(store: str, piece_id: str, taking: Taking | None) -> Any:
+    up_to = taking.up_to if taking else 0
     mine = (held.c.store == store) & (held.c.piece_id == piece_id) & (held.c.number > up_to)
     return select(held).where(mine).order_by(held.c.number)
 
 
-def hold(c: Connection, store: str, number: int, table: str, piece_id: str, row: Row) -> None:
+def hold(c: Connection, store: str, parcel: Parcel, entry: Arriving) -> None:
     """Keep an entry, as it was sent, for a person to decide."""
     add_entry(
-        c, held, store=store, number=number, of_table=table, entry_id=row["id"], piece_id=piece_id,
-        content=row,
+        c, held, store=store, number=parcel.number, of_table=parcel.table, entry_id=entry.id,
+        piece_id=entry.piece_id, content=parcel.row,
     )  # fmt: skip
 
 
-def taken_as(table: Table, row: Row, taking: Row | None) -> Row:
+def taken_as(entry: Arriving, taking: Taking | None) -> Arriving:
     """Return an entry as a decision about its piece says: of which piece, and of which run."""
-    if taking is None or table is pieces:
-        return row
-    field = NUMBER_OF.get(table.name)
+    if taking is None or entry.table is pieces:
+        return entry
+    field = NUMBER_OF.get(entry.table.name)
     if field is None:
-        if taking["from_number"] > 1:
-            return row
-    elif row[field] >= taking["from_number"]:
-        row = row | {field: row[field] + taking["shift"]}
+        if taking.from_number > 1:
+            return entry
+    elif entry.row[field] >= taking.from_number:
+        entry = entry.but(**{field: entry.row[field] + taking.shift})
     else:
-        return row
-    piece = "of_id" if table is amendments else "piece_id"
-    return row | {piece: taking["as_piece_id"]}
+        return entry
+    piece = "of_id" if entry.table is amendments else "piece_id"
+    return entry.but(**{piece: taking.as_piece_id})
 
 
 class Conflicts(Entries):
@@ -109,7 +135,7 @@ class Conflicts(Entries):
             every = select(held.c.store, held.c.piece_id, func.min(held.c.number).label("first"))
             for r in c.execute(every.group_by(held.c.store, held.c.piece_id).order_by("first")):
                 taking = find_taking(c, r.store, r.piece_id)
-                rows = [dict(h) for h in c.execute(_open(r.store, r.piece_id, taking)).mappings()]
+                rows = c.execute(_open(r.store, r.piece_id, taking)).all()
                 if rows:
                     found.append(_told(c, r.store, r.piece_id, rows))
         return found
@@ -134,7 +160,7 @@ class Conflicts(Entries):
         """
         with transaction(self._engine) as c:
             before = find_taking(c, store, piece_id)
-            rows = [dict(h) for h in c.execute(_open(store, piece_id, before)).mappings()]
+            rows = c.execute(_open(store, piece_id, before)).all()
             if not rows:
                 raise NotThere("Nothing is held of that piece.", remedy="Look at the list again.")
             told = _told(c, store, piece_id, rows)
@@ -145,27 +171,26 @@ class Conflicts(Entries):
                 )
             first = min((n for h in rows if (n := _number(h)) is not None), default=1)
             first = 1 if told.why == "serial" else first
+            up_to = rows[-1].number
             if told.why == "serial" and serial:
-                about = (piece_id, 1, 0)
+                now = Taking(piece_id, 1, 0, up_to)
             elif serial:
-                about = (self._another(c, piece_id, serial, by), first, 1 - first)
+                now = Taking(self._another(c, piece_id, serial, by), first, 1 - first, up_to)
             else:
-                about = (told.here, first, _last_run(c, told.here) - first + 1)
-            entry = {"as_piece_id": about[0], "from_number": about[1], "shift": about[2]}
-            entry |= {"store": store, "piece_id": piece_id, "up_to": rows[-1]["number"]}
-            add_entry(c, takings, **entry, by=by, why=why)
-            touched = {about[0]}
+                now = Taking(told.here, first, _last_run(c, told.here) - first + 1, up_to)
+            add_entry(c, takings, store=store, piece_id=piece_id, **asdict(now), by=by, why=why)
+            touched = {now.as_piece_id}
             for h in rows:
-                table = metadata.tables[h["of_table"]]
-                row = taken_as(table, unwrapped(table, h["content"]), entry)
-                add_entries(c, table, [row])
-                touched.add(str(row.get("piece_id") or about[0]))
+                table = metadata.tables[h.of_table]
+                entry = taken_as(Arriving(table, unwrapped(table, h.content)), now)
+                add_entries(c, table, [entry.row])
+                touched.add(now.as_piece_id if table is pieces else entry.piece_id)
             if told.why == "serial" and serial:
                 change = {"kind": "piece", "of_id": piece_id, "content": {"serial": serial}}
                 add_entry(c, amendments, **change, by=by, why=why or "made in two buildings")
             project(c, touched)
             row_now = c.execute(
-                select(piece_index.c.serial).where(piece_index.c.piece_id == about[0])
+                select(piece_index.c.serial).where(piece_index.c.piece_id == now.as_piece_id)
             ).one()
             return str(row_now.serial)
 
@@ -180,21 +205,25 @@ class Conflicts(Entries):
         return made
 
 
-def _told(c: Connection, store: str, piece_id: str, rows: list[Row]) -> HeldPiece:
-    made = next((h["content"] for h in rows if h["of_table"] == "pieces"), None)
-    key = piece_index.c.serial == made["serial"] if made else piece_index.c.piece_id == piece_id
-    here = c.execute(select(piece_index).where(key)).mappings().first()
-    shown: Any = made or here or {}
+def _told(c: Connection, store: str, piece_id: str, rows: Sequence[Any]) -> HeldPiece:
+    made = next((h.content for h in rows if h.of_table == "pieces"), None)
+    key = piece_index.c.piece_id == piece_id
+    if made:
+        key = piece_index.c.serial == made["serial"]
+    here = c.execute(select(piece_index).where(key)).first()
+    if made:
+        serial, model = made["serial"], made["model"]
+    else:
+        serial, model = (here.serial, here.model) if here else ("", "")
     return HeldPiece(
-        store, piece_id, shown.get("serial", ""), shown.get("model", ""),
-        "serial" if made else "number", here["piece_id"] if here else piece_id, len(rows),
-        sum(h["of_table"] in ("runs", "rotor_runs") for h in rows), rows[0]["at"],
+        store, piece_id, serial, model, "serial" if made else "number", here.piece_id if here else piece_id,
+        len(rows), sum(h.of_table in RUNS for h in rows), rows[0].at,
     )  # fmt: skip
 
 
-def _number(h: Row) -> int | None:
+def _number(h: Any) -> int | None:
     """Return the number of a held run."""
-    return h["content"]["number"] if h["of_table"] in ("runs", "rotor_runs") else None
+    return int(h.content["number"]) if h.of_table in RUNS else None
 
 
 def _last_run(c: Connection, piece_id: str) -> int:

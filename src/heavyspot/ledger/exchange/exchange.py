@@ -42,7 +42,7 @@ from ..store.tables import (
     sheets,
 )
 from .conflicts import find_taking, has_open, hold, taken_as
-from .envelope import OF_ONE_STORE, Offer, Parcel, opened, piece_of, wrapped
+from .envelope import OF_ONE_STORE, Arriving, Offer, Parcel, opened, wrapped
 
 BATCH = 400
 LARGEST = 2_000_000
@@ -183,15 +183,15 @@ class Exchange(Entries):
             for parcel in offer.parcels:
                 if parcel.number <= _cursor(c, offer.store)[0]:
                     continue
-                table, row = opened(parcel)
-                if newest(c, table, table.c.id == row["id"]) is not None:
+                entry = opened(parcel)
+                if newest(c, entry.table, entry.table.c.id == entry.id) is not None:
                     taken.known += 1
                 else:
-                    touched |= self._place(c, offer.store, parcel, table, row, deciding, taken)
+                    touched |= self._place(c, offer.store, parcel, entry, deciding, taken)
                 c.execute(
                     insert(arrivals).values(
                         store=offer.store, number=parcel.number, of_table=parcel.table,
-                        entry_id=row["id"], at=at, clock_s=clock_s,
+                        entry_id=entry.id, at=at, clock_s=clock_s,
                     )
                 )  # fmt: skip
             for piece_id in project(c, touched):
@@ -205,34 +205,33 @@ class Exchange(Entries):
         c: Connection,
         store: str,
         parcel: Parcel,
-        table: Table,
-        row: Row,
+        entry: Arriving,
         deciding: bool,
         taken: Taken,
     ) -> set[str]:
         """Put one entry where it belongs; returns the pieces whose index it changes."""
-        piece_id = piece_of(table, row)
-        if piece_id:
-            taking = find_taking(c, store, piece_id)
-            as_it_comes = taken_as(table, row, taking)
-            if has_open(c, store, piece_id, taking) or _collides(c, table, as_it_comes):
-                hold(c, store, parcel.number, table.name, piece_id, parcel.row)
+        table = entry.table
+        if entry.piece_id:
+            taking = find_taking(c, store, entry.piece_id)
+            as_it_comes = taken_as(entry, taking)
+            if has_open(c, store, entry.piece_id, taking) or _collides(c, as_it_comes):
+                hold(c, store, parcel, entry)
                 taken.held += 1
                 return set()
-            row = as_it_comes
-        if table is old_rows and newest(c, table, table.c.digest == row["digest"]) is not None:
+            entry = as_it_comes
+        if table is old_rows and newest(c, table, table.c.digest == entry.digest) is not None:
             taken.known += 1  # the same row of the same old book, brought in twice
             return set()
-        if table is sheets and newest(c, table, table.c.number == row["number"]) is not None:
-            _tell(c, taken, deciding, "sheet", row["number"], {"entries": [row["id"]]})
-            row = row | {"number": row["number"] + "*"}
-        _tell_forks(c, table, row, parcel, store, deciding, taken)
-        add_entries(c, table, [row])
+        if table is sheets and newest(c, table, table.c.number == entry.number) is not None:
+            _tell(c, taken, deciding, "sheet", entry.number, {"entries": [entry.id]})
+            entry = entry.but(number=f"{entry.number}*")
+        _tell_forks(c, entry, parcel, store, deciding, taken)
+        add_entries(c, table, [entry.row])
         taken.kept += 1
-        if table is amendments and row["kind"] == "job":
-            mine = select(piece_index.c.piece_id).where(piece_index.c.job_id == row["of_id"])
+        if table is amendments and entry.kind == "job":
+            mine = select(piece_index.c.piece_id).where(piece_index.c.job_id == entry.of_id)
             return {r.piece_id for r in c.execute(mine)}
-        now_of = piece_of(table, row)
+        now_of = entry.piece_id
         return {now_of} if now_of and _is_shown(c, table, now_of) else set()
 
     def clashes(self) -> list[Clash]:
@@ -267,13 +266,14 @@ def _rows(c: Connection, links: Sequence[Any]) -> dict[tuple[str, str], Row]:
     }
 
 
-def _collides(c: Connection, table: Table, row: Row) -> bool:
+def _collides(c: Connection, entry: Arriving) -> bool:
     """Whether an entry would take a place that is taken: a serial, or the number of a run."""
+    table = entry.table
     if table is pieces:
-        same = piece_index.c.serial == row["serial"]
+        same = piece_index.c.serial == entry.serial
         return c.execute(select(piece_index.c.piece_id).where(same)).first() is not None
     if table is runs or table is rotor_runs:
-        same = (table.c.piece_id == row["piece_id"]) & (table.c.number == row["number"])
+        same = (table.c.piece_id == entry.piece_id) & (table.c.number == entry.number)
         return newest(c, table, same) is not None
     return False
 
@@ -290,21 +290,21 @@ def _tell(c: Connection, taken: Taken, deciding: bool, kind: str, of: str, conte
 
 
 def _tell_forks(
-    c: Connection, table: Table, row: Row, parcel: Parcel, store: str, deciding: bool, taken: Taken
+    c: Connection, entry: Arriving, parcel: Parcel, store: str, deciding: bool, taken: Taken
 ) -> None:
     """Tell a person where the other building changed what was changed here without knowing of it."""
+    table = entry.table
     if table in (models, rigs, cuts):
-        if row["replaces"] is not None:
-            fork = table.c.replaces == row["replaces"]
+        if entry.replaces is not None:
+            fork = table.c.replaces == entry.replaces
         elif table is cuts:
             return
         else:
-            fork = (table.c.name == row["name"]) & table.c.replaces.is_(None)
-        other = newest(c, table, fork)
-        if other is not None:
-            kind = table.name[:-1]
-            of = row["name"] if table is not cuts else row["piece_id"]
-            _tell(c, taken, deciding, kind, of, {"entries": [other["id"], row["id"]]})
+            fork = (table.c.name == entry.name) & table.c.replaces.is_(None)
+        other = c.execute(select(table.c.id).where(fork).order_by(table.c.id.desc()).limit(1))
+        if (id_here := other.scalar()) is not None:
+            of = entry.name or entry.piece_id
+            _tell(c, taken, deciding, table.name[:-1], of, {"entries": [id_here, entry.id]})
         return
     if table is not amendments:
         return
@@ -312,15 +312,15 @@ def _tell_forks(
     mine = (
         select(amendments, chain.c.number)
         .join(chain, chain.c.entry_id == amendments.c.id)
-        .where(amendments.c.of_id == row["of_id"], chain.c.number > parcel.seen)
+        .where(amendments.c.of_id == entry.of_id, chain.c.number > parcel.seen)
         .where(amendments.c.id.not_in(from_there))
     )
-    for ours in c.execute(mine).mappings():
-        fields = sorted(set(ours["content"]) & set(row["content"]))
+    for ours in c.execute(mine):
+        fields = sorted(set(ours.content) & set(entry.content))
         if fields:
-            content = {"entries": [ours["id"], row["id"]], "fields": fields}
-            content |= {"here": ours["content"], "there": row["content"]}
-            _tell(c, taken, deciding, row["kind"], row["of_id"], content)
+            content: Row = {"entries": [ours.id, entry.id], "fields": fields}
+            content |= {"here": ours.content, "there": entry.content}
+            _tell(c, taken, deciding, entry.kind, entry.of_id, content)
 
 
 def _seen(c: Connection, number: int, taker: str) -> int:

@@ -7,7 +7,7 @@ import hashlib
 import json
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -26,6 +26,7 @@ BATCH = 2000
 SHOWN = 12
 
 LONGEST = {"serial": 120, "customer": 200, "invoice": 80, "model": 120, "position": 40}
+TEXTS = (*LONGEST, "operator", "rig", "supplier", "note")
 
 
 @dataclass(frozen=True)
@@ -268,11 +269,10 @@ def bring_in(
             if isinstance(row, Refused):
                 refuse(row)
             elif row.digest in lines:
-                cells = tuple(row.content["cells"].get(h, "") for h in reading.headers)
-                reason = f"the same as line {lines[row.digest]}"
-                refuse(Refused(row.content["line"], cells, reason))
+                cells = tuple(row.cells.get(h, "") for h in reading.headers)
+                refuse(Refused(row.line, cells, f"the same as line {lines[row.digest]}"))
             else:
-                lines[row.digest] = row.content["line"]
+                lines[row.digest] = row.line
                 batch.append(row)
             if len(batch) >= BATCH:
                 keep()
@@ -296,40 +296,76 @@ def _read(reading: _Reading) -> Iterator[OldRow | Refused]:
         except ValueError as fault:
             yield Refused(line, tuple(as_text(row.get(h)) for h in reading.headers), str(fault))
             continue
-        serial = spelled.setdefault(plain(taken["serial"]), taken["serial"])
+        serial = spelled.setdefault(plain(taken.serial), taken.serial)
         digest = hashlib.sha256(
             json.dumps(cells, sort_keys=True, ensure_ascii=False).encode()
         ).hexdigest()
-        about = {k: taken[k] for k in ("model", "customer", "invoice", "position", "date")}
-        content = {k: v for k, v in taken.items() if k not in ("serial", "model")}
-        content |= {"file": reading.table.name, "line": line, "cells": cells}
-        yield OldRow(digest, serial, **about, content=content)
-
-
-def _taken(got: dict[str, Cell], layout: Layout, today: Any) -> dict[str, Any]:
-    """Return what a row tells; raises ValueError saying what cannot be read."""
-    told: dict[str, Any] = {}
-    for name in ("serial", "customer", "invoice", "model", "position"):
-        told[name] = as_text(got.get(name))
-        if len(told[name]) > LONGEST[name]:
-            raise ValueError(f"the {name} has more than {LONGEST[name]} letters")
-    if not told["serial"]:
-        raise ValueError("no serial")
-    told["customer"] = layout.customers.get(told["customer"], told["customer"])
-    told["model"] = layout.models.get(told["model"], told["model"]) or "unknown"
-    for name in ("operator", "rig", "supplier", "note"):
-        told[name] = as_text(got.get(name))
-    order: Order = layout.dates
-    told["date"] = _if_there(got, "date", lambda c: as_date(c, order, today=today), "")
-    told["speed_rpm"] = _if_there(got, "speed_rpm", as_speed, None)
-    told["verdict"] = _if_there(got, "verdict", as_verdict, "")
-    for name in ("first_g", "last_g"):
-        told[name], written = _if_there(
-            got, name, lambda c: as_peak(c, layout.peak_unit), (None, "")
+        content = taken.kept() | {"file": reading.table.name, "line": line, "cells": cells}
+        yield OldRow(
+            digest,
+            serial,
+            taken.model,
+            taken.customer,
+            taken.invoice,
+            taken.position,
+            taken.date,
+            content,
         )
-        if written:
-            told[name.replace("_g", "_written")] = written
-    return told
+
+
+@dataclass(frozen=True)
+class _Taken:
+    """What a row tells; a peak that is no number stands as it was written."""
+
+    serial: str
+    customer: str
+    invoice: str
+    model: str
+    position: str
+    operator: str
+    rig: str
+    supplier: str
+    note: str
+    date: str
+    speed_rpm: float | None
+    verdict: str
+    first_g: float | None
+    first_written: str
+    last_g: float | None
+    last_written: str
+
+    def kept(self) -> dict[str, Any]:
+        """Return what its entry holds beside the piece's serial and model."""
+        return {
+            k: v
+            for k, v in asdict(self).items()
+            if k not in ("serial", "model") and (v or not k.endswith("_written"))
+        }
+
+
+def _taken(got: dict[str, Cell], layout: Layout, today: Any) -> _Taken:
+    """Return what a row tells; raises ValueError saying what cannot be read."""
+    text = {name: as_text(got.get(name)) for name in TEXTS}
+    for name, most in LONGEST.items():
+        if len(text[name]) > most:
+            raise ValueError(f"the {name} has more than {most} letters")
+    if not text["serial"]:
+        raise ValueError("no serial")
+    customer, model = text.pop("customer"), text.pop("model")
+    order: Order = layout.dates
+    first, last = (
+        _if_there(got, name, lambda c: as_peak(c, layout.peak_unit), (None, ""))
+        for name in ("first_g", "last_g")
+    )
+    return _Taken(
+        **text,
+        customer=layout.customers.get(customer, customer),
+        model=layout.models.get(model, model) or "unknown",
+        date=_if_there(got, "date", lambda c: as_date(c, order, today=today), ""),
+        speed_rpm=_if_there(got, "speed_rpm", as_speed, None),
+        verdict=_if_there(got, "verdict", as_verdict, ""),
+        first_g=first[0], first_written=first[1], last_g=last[0], last_written=last[1],
+    )  # fmt: skip
 
 
 def _if_there(got: dict[str, Cell], name: str, read: Callable[[Cell], Any], empty: Any) -> Any:
