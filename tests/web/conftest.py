@@ -14,6 +14,9 @@ from pathlib import Path
 
 import pytest
 from conftest import needs
+from fastapi.testclient import TestClient
+
+from heavyspot.web.app import create_app
 
 PROGRAM = Path(sys.executable).with_name("heavyspot")
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
@@ -62,6 +65,13 @@ class Server:
             self.process.wait(10)
         except subprocess.TimeoutExpired:
             self.kill()
+
+
+@pytest.fixture(scope="module")
+def client(tmp_path_factory):
+    app = create_app(tmp_path_factory.mktemp("api") / "data", demo=True, pace=40.0)
+    with TestClient(app, base_url="http://127.0.0.1") as made:
+        yield made
 
 
 @pytest.fixture(scope="session")
