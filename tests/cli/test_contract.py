@@ -1,16 +1,21 @@
 """The command-line contract other programs rely on: documents, exit codes, smallest files."""
 
+import contextlib
+import io
 import json
 import re
 import subprocess
 import sys
+from dataclasses import dataclass
 from pathlib import Path
+from unittest.mock import patch
 
 import numpy as np
 import pytest
 import soundfile
 from conftest import SMALL_MODEL, SMALL_SIDECAR
 
+from heavyspot.cli.main import main
 from heavyspot.quantities.said import Said, in_words
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings, spin
@@ -20,20 +25,43 @@ PROGRAM = Path(sys.executable).with_name("heavyspot")
 ROOT = Path(__file__).parents[2]
 
 
+@dataclass(frozen=True)
+class Done:
+    stdout: str
+    stderr: str
+
+
 class Shell:
+    """The program as a shell calls it, in a folder of its own."""
+
     def __init__(self, folder):
         self.folder = folder
 
+    def words(self, words):
+        return ["heavyspot", "--data", str(self.folder / "data"), *map(str, words)]
+
     def run(self, *words, code=0):
+        """Call it in this process: its imports, as long as most commands, are then paid once."""
+        out, err = io.StringIO(), io.StringIO()
+        with (
+            contextlib.chdir(self.folder),
+            contextlib.redirect_stdout(out),
+            contextlib.redirect_stderr(err),
+            patch.object(sys, "argv", self.words(words)),
+            pytest.raises(SystemExit) as ended,
+        ):
+            main()
+        assert ended.value.code == code, out.getvalue() + err.getvalue()
+        return Done(out.getvalue(), err.getvalue())
+
+    def process(self, *words, code=0):
+        """Call it as a process, which is what the contract is about."""
         done = subprocess.run(
-            [str(PROGRAM), "--data", str(self.folder / "data"), *map(str, words)],
-            capture_output=True,
-            text=True,
-            cwd=self.folder,
+            [str(PROGRAM), *self.words(words)[1:]], capture_output=True, text=True, cwd=self.folder
         )
         assert done.returncode == code, done.stdout + done.stderr
         assert "Traceback" not in done.stderr
-        return done
+        return Done(done.stdout, done.stderr)
 
     def json(self, *words, code=0):
         out = self.run(*words, "--json", code=code).stdout
@@ -155,9 +183,16 @@ def test_read_and_convert_without_a_ledger(shell):
     ],
 )
 def test_bad_use_has_its_exit_code_and_prints_nothing_to_stdout(known, words, code):
-    done = known.run(*words, code=code)
+    done = known.process(*words, code=code)
     assert done.stdout == ""
     assert done.stderr.strip()
+    assert known.run(*words, code=code) == done
+
+
+def test_a_process_says_what_a_call_says(known):
+    said = known.process("piece", "list", "--json")
+    assert said.stderr == "" and said == known.run("piece", "list", "--json")
+    assert [p["serial"] for p in json.loads(said.stdout)] == ["K1"]
 
 
 def test_help_of_every_command_is_in_the_reference():
