@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
+
+# the matrices are small: threads that wait for one another take up to eight times as long, on a busy machine
+for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+    os.environ.setdefault(name, "1")
 
 import numpy as np
 import pytest
