@@ -5,6 +5,7 @@ import itertools
 import cvxpy as cp
 import numpy as np
 import pytest
+from scipy.optimize import minimize_scalar
 
 from heavyspot.balance.cut.minmax import best_cuts, free_minimum
 
@@ -36,12 +37,101 @@ def test_free_minimum_is_cvxpys(seed):
     assert (np.abs(V - H * u) / limit).max() == pytest.approx(level, rel=1e-9)
 
 
+def test_the_smallest_circle_of_known_triangles():
+    """Sides 13, 14, 15: circumradius 65/8 (R = abc / 4 area); an obtuse one its longest side's half."""
+    at = 40 - 30j
+    acute = np.array([0, 14, 5 + 12j]) + at
+    u, level = free_minimum(acute, np.ones(3))
+    assert level == pytest.approx(65 / 8)
+    assert np.abs(acute - u) == pytest.approx(65 / 8)
+    u, level = free_minimum(np.array([0, 10, 4 + 1j]) + at, np.full(3, 2.0))
+    assert (u, level) == (pytest.approx(5 + at), pytest.approx(10))
+    u, level = free_minimum(np.array([0, 1, 2, 10]) * (0.6 + 0.8j) + at, np.ones(4))  # on one line
+    assert (u, level) == (pytest.approx(5 * (0.6 + 0.8j) + at), pytest.approx(5))
+    # a weight of 3 against 1 divides the distance of 8 as 2 to 6
+    u, level = free_minimum(np.array([at, at + 8j]), np.array([3.0, 1.0]))
+    assert (u, level) == (pytest.approx(at + 2j), pytest.approx(6))
+    assert free_minimum(np.array([at]), np.ones(1)) == (at, 0.0)
+
+
+def test_three_speeds_settle_it_and_the_answer_is_cvxpys():
+    """Few points of many sizes, far from the origin: most are settled by three at once."""
+    rng = np.random.default_rng(7)
+    by_three = 0
+    for scale in [0.01, 0.1, 1.0, 10.0] * 6:
+        n = int(rng.integers(3, 8))
+        points = scale * (rng.normal(size=n) + 1j * rng.normal(size=n) + 3 - 2j)
+        weights = rng.uniform(0.7, 1.4, n) / scale
+        u, level = free_minimum(points, weights)
+        x = cp.Variable(complex=True)
+        best = cp.Problem(cp.Minimize(cp.max(cp.multiply(weights, cp.abs(points - x)))))
+        best.solve(solver=cp.CLARABEL)
+        far = np.abs(points - u) * weights
+        assert far.max() == pytest.approx(level, rel=1e-9)
+        assert level == pytest.approx(best.value, rel=1e-6)
+        by_three += int((far > level * (1 - 1e-6)).sum() == 3)
+    assert by_three >= 10
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_one_cut_is_the_best_along_any_allowed_angle(seed):
+    """scipy's bounded search along each angle, to its own precision."""
+    V, H, limit, rng = problem(seed, n=60)
+    cap = rng.uniform(0.02, 0.3)
+    ours = best_cuts(V, H, limit, angles_deg=ANGLES, cap=cap, most=1)
+
+    def along(amount, unit):
+        return (np.abs(V - H * amount * unit) / limit).max()
+
+    found = [
+        minimize_scalar(
+            along, bounds=(0, cap), args=(unit,), method="bounded", options={"xatol": 1e-10}
+        ).fun
+        for unit in UNIT
+    ]
+    assert ours.level == pytest.approx(
+        min(*found, along(0, 1), *(along(cap, u) for u in UNIT)), rel=1e-6
+    )
+    made = sum(m * UNIT[int(a) // 10] for a, m in zip(ours.angles_deg, ours.amounts, strict=True))
+    assert along(1.0, made) == pytest.approx(ours.level, rel=1e-9)
+
+
+@pytest.mark.parametrize("share", [0.6, 1.0, 1.6, 2.5])
+def test_no_place_is_cut_twice_and_none_past_its_cap(share):
+    """The heavy spot lies exactly at an allowed angle, out of reach: the neighbours take what its cap forbids."""
+    cap = 0.1
+    V = np.full(3, 0.5 * np.exp(1j * np.deg2rad(70)))
+    ours = best_cuts(
+        V, np.ones(3, complex), np.ones(3), angles_deg=ANGLES, cap=cap, budget=share * cap
+    )
+    assert len(set(ours.angles_deg)) == len(ours.angles_deg)
+    assert max(ours.amounts) <= cap * (1 + 1e-9)
+    assert sum(ours.amounts) == pytest.approx(min(share, 2) * cap)
+    # cosine rule: a cut at 70 degrees and one 10 degrees away, as long as the budget lasts
+    second = max(0.0, min(share, 2) - 1) * cap
+    left = 0.5 - min(share, 1) * cap - second * np.exp(1j * np.deg2rad(10))
+    assert ours.level == pytest.approx(abs(left))
+
+
+def test_exactly_at_an_allowed_angle_one_cut_is_enough():
+    """Also across the end of the circle, and where only one cut may be made."""
+    for angle in (0.0, 350.0, 180.0):
+        V = np.array([0.2, 0.2]) * np.exp(1j * np.deg2rad(angle))
+        for most in (1, 2):
+            made = best_cuts(
+                V, np.ones(2, complex), np.ones(2), angles_deg=ANGLES, cap=0.2 + 1e-9, most=most
+            )
+            assert made.angles_deg == (angle,)
+            assert made.amounts == pytest.approx([0.2])
+            assert made.level == pytest.approx(0, abs=1e-12)
+
+
 @pytest.mark.parametrize("seed", range(8))
 def test_two_cuts_with_caps_against_every_pair(seed):
     """Every pair on a fine grid of amounts; ours may not be more than 0.1 % above the best."""
     V, H, limit, rng = problem(seed, n=120)
     cap = rng.uniform(0.03, 0.4)
-    budget = rng.choice([np.inf, 1.3 * cap, 3 * cap])
+    budget = [np.inf, 0.6 * cap, 1.3 * cap, 2.5 * cap][seed % 4]
     ours = best_cuts(V, H, limit, angles_deg=ANGLES, cap=cap, budget=budget)
     made = sum(
         m * np.exp(1j * np.deg2rad(a)) for a, m in zip(ours.angles_deg, ours.amounts, strict=True)
@@ -66,8 +156,11 @@ def test_forbidden_sector_is_respected():
     heavy = free.angles_deg[0]
     allowed = ANGLES[np.abs((ANGLES - heavy + 180) % 360 - 180) > 60]
     kept = best_cuts(V, H, limit, angles_deg=allowed, cap=1e9, budget=1e9)
-    assert set(kept.angles_deg) <= set(allowed)
-    assert kept.level >= free.level
+    assert set(kept.angles_deg) <= set(allowed) and heavy not in kept.angles_deg
+    assert kept.level == pytest.approx(
+        free.level
+    )  # two neighbours reach the same sum, with more metal
+    assert sum(kept.amounts) > 1.2 * sum(free.amounts)
 
 
 def test_one_cut_only():
@@ -81,8 +174,9 @@ def test_one_cut_only():
 def test_nothing_to_gain_means_no_cut():
     H = np.ones(5, complex)
     V = np.array([1, -1, 1j, -1j, 0.5], complex)  # any cut makes one of them worse
-    made = best_cuts(V, H, np.ones(5), angles_deg=ANGLES, cap=1e-6)
-    assert made.level <= 1.0
+    for cap in (1e-6, 10.0):
+        made = best_cuts(V, H, np.ones(5), angles_deg=ANGLES, cap=cap)
+        assert (made.angles_deg, made.amounts, made.level) == ((), (), pytest.approx(1.0))
 
 
 def split(amount, angle, places):

@@ -150,6 +150,8 @@ def best_cuts(
     weights = np.maximum(weights, 1e-12 * max(float(weights.max()), 1e-300))
     none = float((np.abs(vector) / allowed).max())
     u, level = free_minimum(points, weights)
+    if level >= none * (1 - 1e-9):  # not even a free cut helps
+        return CutPair((), (), none)
     unit = np.exp(1j * np.deg2rad(angles_deg))
     reached = _reach(u, angles_deg, unit, cap, budget, most)
     if reached is not None:
