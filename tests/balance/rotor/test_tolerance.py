@@ -24,11 +24,7 @@ LB = 0.45359237
 
 def test_grades(case):
     # Source: ISO 21940-11:2016 table 1 as reproduced publicly (case iso_grade_table)
-    c = case("iso_grade_table")
-    assert list(GRADES) == c["inputs"]["grades"]
-    ratios = np.array(GRADES[1:]) / np.array(GRADES[:-1])
-    assert ratios.min() == pytest.approx(c["expected"]["ratio_min"], rel=0.02)
-    assert ratios.max() == pytest.approx(c["expected"]["ratio_max"], rel=0.02)
+    assert list(GRADES) == case("iso_grade_table")["inputs"]["grades"]
 
 
 def test_annex_example(case):
@@ -121,7 +117,93 @@ def test_small_errors_are_neglected_and_one_plane_fails_the_rotor():
     assert judge_residual(["A", "B"], [1.0, 9.9], [0.2, 0.5], [10.0, 10.0]).verdict == "undecided"
 
 
-def test_bad_values_are_refused():
-    for bad in ((0, 3000, 2.5), (10, 0, 2.5), (10, 3000, -1), (float("nan"), 3000, 2.5)):
-        with pytest.raises(BadInput):
-            permissible_gmm(*bad)
+@pytest.mark.parametrize(
+    ("call", "message"),
+    [
+        (lambda bad: permissible_gmm(bad, 3000, 2.5), "Mass is {} kg."),
+        (lambda bad: permissible_gmm(10, bad, 2.5), "Service speed is {} rpm."),
+        (lambda bad: permissible_gmm(10, 3000, bad), "Grade is {} mm/s."),
+        (lambda bad: grade_of(5, bad, 3000), "Mass is {} kg."),
+        (lambda bad: grade_of(5, 10, bad), "Service speed is {} rpm."),
+        (lambda bad: four_w_over_n_gmm(bad, 3000), "Journal load is {} kg."),
+        (lambda bad: four_w_over_n_gmm(10, bad), "Greatest continuous speed is {} rpm."),
+        (lambda bad: judge_residual(["A"], [1], [0.1], [bad]), "Limit of A is {} g·mm."),
+    ],
+)
+def test_what_is_not_above_zero_is_refused_by_its_name(call, message):
+    for bad in (0, -1, float("nan"), float("inf")):
+        with pytest.raises(BadInput) as refused:
+            call(bad)
+        assert refused.value.message == message.format(bad)
+        assert refused.value.remedy == "Give a value above zero."
+    call(0.5)
+
+
+@pytest.mark.parametrize(("mass", "rpm"), [(1.0, 1.0), (0.15, 150_000.0), (1180.0, 2950.0)])
+def test_a_grade_is_the_speed_of_the_mass_centre(mass, rpm):
+    """G is e times omega (ISO 21940-11, 4.4.2): the way the centre of mass goes in a turn, times turns a second."""
+    residual = 3.2  # g·mm: the centre of mass is residual / mass off the axis, in µm
+    way_mm = 2 * np.pi * residual / mass * 1e-3
+    assert grade_of(residual, mass, rpm) == pytest.approx(way_mm * rpm / 60)
+    assert permissible_gmm(mass, rpm, grade_of(residual, mass, rpm)) == pytest.approx(residual)
+    twice = four_w_over_n_gmm(mass, rpm) / four_w_over_n_gmm(2 * mass, 4 * rpm)
+    assert twice == pytest.approx(2)
+
+
+def test_supports_need_not_begin_at_zero():
+    # moments about A by hand: 60 of 100 mm away, and 20 mm before A
+    inside = RotorGeometry(20.0, 120.0, (30.0, 90.0), 80.0)
+    assert journal_loads_kg(5.0, inside) == pytest.approx((2.0, 3.0))
+    assert bearing_limits_gmm(10.0, inside) == pytest.approx((4.0, 6.0))
+    before = RotorGeometry(20.0, 120.0, (30.0, 90.0), 0.0)
+    assert journal_loads_kg(5.0, before) == pytest.approx((6.0, -1.0))
+    assert bearing_limits_gmm(10.0, before) == pytest.approx((12.0, 3.0))
+    on_it = RotorGeometry(20.0, 120.0, (30.0, 90.0), 20.0)  # over the support is not outside
+    assert bearing_limits_gmm(10.0, on_it) == pytest.approx((7.0, 3.0))
+
+
+def test_a_rotor_without_its_centre_of_mass_has_no_shares():
+    unknown = RotorGeometry(0, 1000, (100, 900))
+    for call in (journal_loads_kg, bearing_limits_gmm):
+        with pytest.raises(BadInput, match=r"^The centre of mass is not stated\.") as refused:
+            call(100.0, unknown)
+        assert "along the shaft" in refused.value.remedy
+
+
+def test_plane_limits_are_no_tighter_than_they_need_be():
+    """By hand: planes midway (levers 3/4, 1/4), so equal bearings stay equal; at the worst angles one is full."""
+    geometry = RotorGeometry(0.0, 100.0, (25.0, 75.0))
+    assert plane_limits_gmm((8.0, 8.0), geometry) == pytest.approx((8.0, 8.0))
+    # wanted 6 and 2: A would feel 3/4 6 + 1/4 2 = 5, B 1/4 6 + 3/4 2 = 3 of its 2, so both by 2/3
+    assert plane_limits_gmm((6.0, 2.0), geometry) == pytest.approx((4.0, 4 / 3))
+
+
+def test_each_plane_has_its_own_verdict():
+    judged = judge_residual(
+        ["A", "B", "C"], [3 + 4j, -9j, 12.0], [0.5, 1.0, 0.25], [10.0, 10.0, 10.0]
+    )
+    assert [p.verdict for p in judged.planes] == ["pass", "undecided", "fail"]
+    assert [p.name for p in judged.planes] == ["A", "B", "C"]
+    assert [p.ratio for p in judged.planes] == pytest.approx([0.5, 0.9, 1.2])
+    assert [p.uncertainty_gmm for p in judged.planes] == [1.0, 2.0, 0.5]  # k = 2
+    assert judged.planes[1].residual == -9j and judged.planes[1].limit_gmm == 10.0
+    assert judge_residual(["A"], [5.0], [0.5], [10.0]).verdict == "pass"
+    with pytest.raises(ValueError, match="shorter"):
+        judge_residual(["A", "B"], [1.0], [0.1, 0.1], [10.0, 10.0])
+
+
+@pytest.mark.parametrize(
+    ("size", "standard", "verdict"),
+    [
+        (10.0, 0.25, "pass"),  # 2 s is 5 % of the limit: neglected
+        (10.0, 0.26, "undecided"),  # a little more is not
+        (10.01, 0.25, "fail"),
+        (8.0, 1.0, "pass"),  # exactly the limit less the error
+        (8.01, 1.0, "undecided"),
+        (12.0, 1.0, "undecided"),  # exactly the limit and the error
+        (12.01, 1.0, "fail"),
+    ],
+)
+def test_the_allowance_for_errors_to_its_edges(size, standard, verdict):
+    # Source: ISO 21940-14, from memory: k = 2, neglected up to a twentieth of the limit
+    assert judge_residual(["A"], [size], [standard], [10.0]).verdict == verdict
