@@ -23,3 +23,5 @@ def test_what_is_no_finite_number_is_refused_by_its_name(text):
 def test_nothing_typed_is_none():
     assert typed_or_none("depth", "  ") is None
     assert typed_or_none("depth", "0,3") == 0.3
+    with pytest.raises(BadInput, match="depth"):
+        typed_or_none("depth", "three")
