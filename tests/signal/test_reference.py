@@ -128,12 +128,6 @@ def test_single_missing_and_doubled_pulses_are_bridged():
     assert np.abs(once / expected - 1)[chosen].max() < 0.02
 
 
-def test_missing_and_doubled_speed_numbers(case):
-    # Source: own computation (case ot_tacho_numbers): one sample at 51.2 kS/s is 17.6 degrees.
-    i, e = case("ot_tacho_numbers")["inputs"], case("ot_tacho_numbers")["expected"]
-    assert 360 * i["rpm"] / 60 / i["fs_Hz"] == pytest.approx(e["one_sample_phase_deg"], abs=1e-3)
-
-
 def test_cubic_turn_angle_leaves_no_error_under_acceleration(case):
     # Source: error of linear interpolation alpha T² / 8 (case ot_linear_error); ours must be far less.
     from heavyspot.signal.turns import TurnClock

@@ -24,7 +24,7 @@ def reference_findings(track: Track, reading: Reading) -> list[Finding]:
     blocks = reading.blocks
     if not reading.curves:
         return pulses_not_followed(track) or [_not_followed(track)]
-    found = [*wave_findings(track, blocks), *_two_poles(reading), *_lost(track, blocks)]
+    found = [*wave_findings(track, blocks), *_two_poles(reading), *_lost(blocks)]
     found += [*_weak(blocks), *_flips(reading), *_bursts(blocks), *_hum(blocks)]
     counts = track.counts
     repaired = counts.missing_bridged + counts.doubled_dropped
@@ -110,7 +110,7 @@ def _two_poles(reading: Reading) -> list[Finding]:
     ]
 
 
-def _lost(track: Track, blocks: PhasedBlocks) -> list[Finding]:
+def _lost(blocks: PhasedBlocks) -> list[Finding]:
     stretches = spells(blocks.trusted)
     found: list[Finding] = []
     top = float(np.nanmax(blocks.speed_rpm))
@@ -120,12 +120,10 @@ def _lost(track: Track, blocks: PhasedBlocks) -> list[Finding]:
             continue
         found.append(_lost_finding(before, after, (start - stop) * blocks.block_s))
     last = stretches[-1][1]
-    rest = (
-        track.reference_power[last:].astype(float) - track.reference_mean[last:].astype(float) ** 2
-    )
+    rest_s = float((blocks.trusted.size - last) * blocks.block_s)
     ended_at = float(blocks.speed_rpm[last - 1])
-    if rest.size * blocks.block_s > 0.3 and ended_at > 0.5 * top:
-        found.append(_lost_finding(ended_at, float("nan"), rest.size * blocks.block_s))
+    if rest_s > 0.3 and ended_at > 0.5 * top:
+        found.append(_lost_finding(ended_at, float("nan"), rest_s))
     return found[:1]
 
 
