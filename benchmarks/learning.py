@@ -16,10 +16,10 @@ from heavyspot.sim.cartridge import SIZES, make_cartridge
 from heavyspot.workshop.cartridge.advising import advise_vectors
 from heavyspot.workshop.cartridge.cut_scatter import cut_scatter_of
 from heavyspot.workshop.cartridge.learning import learn_from
-from heavyspot.workshop.cartridge.past import GRID_SHARES, learnt_response
+from heavyspot.workshop.cartridge.past import GRID_SHARES
 from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.model.models import add_model
-from heavyspot.workshop.model.other_units import known_of
+from heavyspot.workshop.model.other_units import known_of, learnt_response
 
 UNITS = 1000
 SIZE = SIZES["Larch 52"]

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -69,6 +70,15 @@ class Worst:
 
 
 @dataclass(frozen=True)
+class SensorVerdict:
+    """What one of several sensors says."""
+
+    sensor: str
+    verdict: Verdict
+    worst: Worst
+
+
+@dataclass(frozen=True)
 class Judgement:
     """A verdict with its reasons.
 
@@ -83,6 +93,10 @@ class Judgement:
     reason : Said
     measured : str or None
         What the curve alone would say, where a finding made the verdict undecided; else None.
+    sensor : str
+        The sensor that decides; empty where there is only one.
+    each : tuple of SensorVerdict
+        What every sensor says; empty where there is only one.
     """
 
     verdict: Verdict
@@ -91,6 +105,26 @@ class Judgement:
     covered: float
     reason: Said
     measured: Verdict | None = None
+    sensor: str = ""
+    each: tuple[SensorVerdict, ...] = ()
+
+
+def deciding(judgements: Mapping[str, Judgement]) -> Judgement:
+    """Return the verdict of several sensors: a pass needs all, a fail needs one.
+
+    The sensor that decides is, of those with the gravest verdict, the one nearest to its limit.
+
+    Parameters
+    ----------
+    judgements : mapping of sensor's name -> Judgement
+        At least one.
+    """
+    grave = {"pass": 0, "undecided": 1, "fail": 2}
+    name, worst = max(judgements.items(), key=lambda j: (grave[j[1].verdict], j[1].worst.ratio))
+    if len(judgements) == 1:
+        return worst
+    each = tuple(SensorVerdict(n, j.verdict, j.worst) for n, j in judgements.items())
+    return replace(worst, sensor=name, each=each)
 
 
 def amplitude_uncertainty(

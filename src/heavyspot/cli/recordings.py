@@ -23,7 +23,7 @@ def read(
     opened = open_recording(recording, format=format)
     result = read_recording(opened)
     if json:
-        out = curves_json(result.curves)
+        out = curves_json(result.curves, result.channels)
         out["findings"] = [finding_json(f) for f in result.findings]
         emit({**out, "highest_rpm": result.highest_rpm, "notes": list(opened.notes)})
         return

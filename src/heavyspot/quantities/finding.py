@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from .said import Said, kept
@@ -41,6 +41,24 @@ class Finding:
 def blocking_of(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Return the findings that forbid a verdict and a cut, in order."""
     return tuple(f for f in findings if f.severity == "block")
+
+
+def worst_of_each(found: Mapping[str, Sequence[Finding]]) -> list[Finding]:
+    """Return what several sensors gave, each kind of finding once, of the sensor where it is gravest.
+
+    Parameters
+    ----------
+    found : mapping of sensor's name -> findings
+    """
+    if len(found) == 1:
+        return list(next(iter(found.values())))
+    grave = {"note": 0, "warn": 1, "block": 2}
+    worst: dict[str, Finding] = {}
+    for name, findings in found.items():
+        for f in findings:
+            if f.code not in worst or grave[f.severity] > grave[worst[f.code].severity]:
+                worst[f.code] = replace(f, text=f"{name}: {f.text}")
+    return list(worst.values())
 
 
 def finding_said(finding: Finding) -> Said:

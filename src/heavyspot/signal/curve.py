@@ -8,7 +8,7 @@ regression: Cleveland and Devlin, J. Am. Stat. Assoc. 83 (1988) 596.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -57,6 +57,11 @@ class Curve:
     thrice: NDArray[np.float64]
     half: NDArray[np.float64]
 
+    def of_channel(self, i: int) -> Curve:
+        """Return the curve of one channel alone."""
+        names = ("vector", "noise", "overall_rms", "twice", "thrice", "half")
+        return replace(self, **{n: getattr(self, n)[i : i + 1] for n in names})
+
 
 @dataclass(frozen=True)
 class Reading:
@@ -72,6 +77,10 @@ class Reading:
 
     curves: tuple[Curve, ...]
     blocks: PhasedBlocks
+
+    def of_channel(self, i: int) -> Reading:
+        """Return the reading with the curves of one channel alone."""
+        return replace(self, curves=tuple(c.of_channel(i) for c in self.curves))
 
 
 def speed_step_rpm(highest_rpm: float) -> float:

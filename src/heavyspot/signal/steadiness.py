@@ -17,6 +17,9 @@ from .standing import MAINS_HZ
 LOOSE_NOISE = 0.05
 """Usual uncertainty of a point of the curve, as a share of it, above which a sensor rattles."""
 
+LOOSE_FROM_G = 0.06
+"""Below it the broad noise of oil and air alone makes that share: a well balanced piece is no loose sensor."""
+
 DRIFT_SHARE, DRIFT_BLOCKS = 0.05, 0.10
 """Difference between run-up and coast-down, as a share of the vector, worth a word; too much to cut on."""
 
@@ -62,7 +65,7 @@ def _loose(curve: Curve) -> list[Finding]:
     amplitude = np.abs(curve.vector[0, fast])
     if fast.sum() < 10:
         return []
-    heard = amplitude > 0.02  # a curve near zero has no share to speak of
+    heard = amplitude > LOOSE_FROM_G
     if heard.sum() < 10:
         return []
     share = float(np.median(curve.noise[0, fast][heard] / amplitude[heard]))

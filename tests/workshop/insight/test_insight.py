@@ -5,7 +5,6 @@ from typing import Any
 import numpy as np
 import pytest
 from conftest import there
-from statsmodels.stats.proportion import proportion_confint
 from workshop.station.two_houses import spun
 
 from heavyspot.quantities.errors import BadInput, LedgerFault
@@ -98,6 +97,8 @@ def test_groups_add_up_and_lead_to_their_pieces(shop):
 
 @pytest.mark.parametrize(("good", "n"), [(0, 5), (3, 10), (10, 10), (50, 400)])
 def test_intervals_are_statsmodels_(good, n):
+    from statsmodels.stats.proportion import proportion_confint
+
     share, low, high = questions.wilson(good, n)
     assert share == good / n
     assert (low, high) == pytest.approx(proportion_confint(good, n, method="wilson"), abs=2e-5)

@@ -25,6 +25,7 @@ from heavyspot.sources.simulated import simulated_recording
 from heavyspot.workshop.cartridge.spinning import spin
 from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.keep import reread as reread_module
+from heavyspot.workshop.keep import workers
 from heavyspot.workshop.keep.reread import Settings, begin_reread, call_back, go_on
 from heavyspot.workshop.keep.workers import gang
 from heavyspot.workshop.sheets.issue import issue_sheet
@@ -229,7 +230,7 @@ def test_killed_itself_it_goes_on(shop):
     assert done.done == 120 and len({r[0] for r in told(shop, made)}) == 120
 
 
-def test_a_dask_cluster_does_the_same(shop):
+def test_a_dask_cluster_does_the_same(shop, monkeypatch):
     from distributed import LocalCluster
 
     many(shop, 60)
@@ -241,6 +242,7 @@ def test_a_dask_cluster_does_the_same(shop):
         two = begin_reread(shop, Settings(gain=1.1))
         go_on(shop, two, scheduler=cluster.scheduler_address)
     assert told(shop, one) == told(shop, two)
+    monkeypatch.setattr(workers, "ANSWER_S", 0.5)
     with pytest.raises(SourceLost, match="does not answer"):
         list(gang(fatal, [[1]], lambda i: i, scheduler="tcp://127.0.0.1:1"))
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import Literal
 
 import numpy as np
@@ -20,12 +20,21 @@ Action = Literal["cut", "spin_again", "fix", "stop"]
 
 @dataclass(frozen=True)
 class Prediction:
-    """The next run as expected: median and the band that holds 90 %."""
+    """The next run as expected: median and the band that holds 90 %; one row a point of the history.
+
+    `sensor` is the place of each point's sensor, 0 for the first.
+    """
 
     speed_rpm: FloatArray
     amplitude_g: FloatArray
     low_g: FloatArray
     high_g: FloatArray
+    sensor: NDArray[np.intp]
+
+    def of(self, sensor: int) -> Prediction:
+        """Return the part of one sensor."""
+        mine = self.sensor == sensor
+        return Prediction(*(getattr(self, f.name)[mine] for f in fields(self)))
 
 
 @dataclass(frozen=True)

@@ -116,7 +116,8 @@ def case_of(s: Situation) -> Case:
     """Return what follows from a situation."""
     typical = typical_response(s.history.speed_rpm, s.test_speed_rpm)
     priors = {
-        p.name: s.priors.get(p.name) or wide_prior(s.history.speed_rpm, typical) for p in s.planes
+        p.name: s.priors.get(p.name) or wide_prior(s.history.speed_rpm, typical, s.history.sensor)
+        for p in s.planes
     }
     now = estimate(s.history, priors, s.scatter, seed=s.seed)
     usable = tuple(p for p in s.planes if p.left_gmm > 1e-4)

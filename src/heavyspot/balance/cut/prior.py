@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 ComplexArray = NDArray[np.complex128]
 FloatArray = NDArray[np.float64]
+Sensor = NDArray[np.intp]
 
 
 @dataclass(frozen=True)
@@ -48,17 +49,21 @@ class Guess:
     alike: tuple[str, ...]
 
 
-def wide_prior(speed_rpm: FloatArray, typical: FloatArray) -> ResponsePrior:
+def wide_prior(
+    speed_rpm: FloatArray, typical: FloatArray, sensor: Sensor | None = None
+) -> ResponsePrior:
     """Return a prior that says only smoothness and a largest size: any angle, up to many times.
 
     Parameters
     ----------
     typical : ndarray, shape (n,)
         A guess of the response's size, g per g·mm.
+    sensor : ndarray, shape (n,), int, optional
+        Of each point; one sensor says nothing of what another feels.
     """
     # six times the guess: a prior near the true size would, over its many directions, pull the
     # estimate of how large this response is, and with it the state, by some per cent
-    factor = smooth_factor(speed_rpm, 6.0 * typical, length=0.05, least=1e-6)
+    factor = smooth_factor(speed_rpm, 6.0 * typical, length=0.05, least=1e-6, sensor=sensor)
     return ResponsePrior(np.zeros(speed_rpm.size, complex), factor, 0)
 
 
@@ -67,6 +72,7 @@ def library_prior(
     *,
     weights: FloatArray | None = None,
     cut_error: tuple[float, float] = (0.0, 0.0),
+    sensor: Sensor | None = None,
 ) -> ResponsePrior:
     """Return the prior from other units' responses: their mean, and their spread about it.
 
@@ -80,6 +86,8 @@ def library_prior(
     cut_error : (float, float)
         By how much each response is off as a whole, share and radians, because the cut it was learnt
         from was not quite the cut recorded. It is no spread between units, and is taken out of it.
+    sensor : ndarray, shape (n,), int, optional
+        Of each point.
     """
     H = np.atleast_2d(responses)
     w = np.ones(H.shape[0]) if weights is None else np.asarray(weights, float).copy()
@@ -93,7 +101,8 @@ def library_prior(
         base = np.ones(H.shape[0]) if weights is None else np.asarray(weights, float)
         w = base * np.minimum(1.0, 3.0 * usual / np.maximum(off, 1e-12)) ** 2
     n_eff = float(w.sum() ** 2 / (w**2).sum())
-    tilt = np.linspace(-1.0, 1.0, H.shape[1])
+    sensor = np.zeros(H.shape[1], np.intp) if sensor is None else sensor
+    tilt = 2.0 * along(sensor) - 1.0
     usual_spread = np.stack([0.25 * mean, 0.125 * tilt * mean], axis=1)
     own = _without_cut_error(H - mean, mean, w, cut_error) * np.sqrt(w / w.sum())[:, None]
     pull = 1.0  # the usual spread counts as one unit
@@ -108,7 +117,10 @@ def library_prior(
         [
             learnt * np.sqrt(n_eff / blend),
             usual_spread * np.sqrt(pull / blend),
-            local * smooth_factor(tilt, np.abs(mean) + 0.1 * size, length=LOCAL_LENGTH, least=1e-3),
+            local
+            * smooth_factor(
+                tilt, np.abs(mean) + 0.1 * size, length=LOCAL_LENGTH, least=1e-3, sensor=sensor
+            ),
         ],
         axis=1,
     ) * np.sqrt(1 + 1 / n_eff)
@@ -160,7 +172,23 @@ LOCAL_LENGTH = 0.12
 """Over which a local shape may change, as a share of the speed range."""
 
 
-def smooth_factor(x: FloatArray, size: FloatArray, *, length: float, least: float) -> ComplexArray:
+def along(sensor: Sensor) -> FloatArray:
+    """Return how far along its sensor's points each point stands, 0 to 1."""
+    place: FloatArray = np.zeros(sensor.size)
+    for i in np.unique(sensor):
+        mine = sensor == i
+        place[mine] = np.linspace(0.0, 1.0, int(mine.sum()))
+    return place
+
+
+def smooth_factor(
+    x: FloatArray,
+    size: FloatArray,
+    *,
+    length: float,
+    least: float,
+    sensor: Sensor | None = None,
+) -> ComplexArray:
     """Return a factor, (n, r), of smooth shapes over `x` with that size at each point.
 
     Parameters
@@ -169,9 +197,14 @@ def smooth_factor(x: FloatArray, size: FloatArray, *, length: float, least: floa
         Over which a shape may change, as a share of the span of `x`.
     least : float
         Shapes with less than this share of the largest variance are left out.
+    sensor : ndarray, shape (n,), int, optional
+        Of each point; points of two sensors have nothing in common.
     """
-    span = max(float(x[-1] - x[0]), 1e-9)
+    span = max(float(np.ptp(x)), 1e-9)
     apart = (x[:, None] - x) / (length * span)
-    values, vectors = np.linalg.eigh(np.exp(-0.5 * apart**2) * np.outer(size, size))
+    alike = np.exp(-0.5 * apart**2)
+    if sensor is not None:
+        alike *= sensor[:, None] == sensor
+    values, vectors = np.linalg.eigh(alike * np.outer(size, size))
     keep = values > least * values[-1]
     return np.asarray(vectors[:, keep] * np.sqrt(values[keep]), dtype=np.complex128)

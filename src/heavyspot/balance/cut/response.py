@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...quantities.errors import BadInput
-from .prior import ResponsePrior, smooth_factor
+from .prior import ResponsePrior, along, smooth_factor
 
 ComplexArray = NDArray[np.complex128]
 FloatArray = NDArray[np.float64]
@@ -91,24 +91,33 @@ class MadeCut:
 
 @dataclass(frozen=True)
 class History:
-    """A piece's runs on one speed axis, and the cuts between them.
+    """A piece's runs on one axis of points, a speed of a sensor each, and the cuts between them.
 
     Attributes
     ----------
     speed_rpm : ndarray, shape (n,)
+        Of each point; one sensor's points after the other's, each ascending.
     vectors : ndarray, shape (runs, n), complex
         g, zero-to-peak.
     noise : ndarray, shape (runs, n)
         Standard uncertainty of each component, g.
     cuts : tuple of MadeCut
+    sensor : ndarray, shape (n,), int
+        Of each point, 0 for the first; all 0 when not given.
+    names : tuple of str
+        Of the sensors.
     """
 
     speed_rpm: FloatArray
     vectors: ComplexArray
     noise: FloatArray
     cuts: tuple[MadeCut, ...] = ()
+    sensor: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, np.intp))
+    names: tuple[str, ...] = ("",)
 
     def __post_init__(self) -> None:
+        if self.sensor.size == 0:
+            object.__setattr__(self, "sensor", np.zeros(self.speed_rpm.size, np.intp))
         if self.vectors.ndim != 2 or self.vectors.shape[1] != self.speed_rpm.size:
             raise BadInput(
                 f"runs have shape {self.vectors.shape} for {self.speed_rpm.size} speeds.",
@@ -116,6 +125,11 @@ class History:
             )
         if self.vectors.shape[0] == 0:
             raise BadInput("There is no run.", remedy="Spin first.")
+
+    @property
+    def grid_rpm(self) -> FloatArray:
+        """The speeds of one sensor's points."""
+        return self.speed_rpm[self.sensor == 0]
 
     def repeated(self) -> bool:
         """Whether the last run repeats the one before it, without a cut between."""
@@ -260,6 +274,7 @@ class _Solved:
     right: ComplexArray
     cross: ComplexArray
     weight: FloatArray
+    sensor: NDArray[np.intp]
 
     def found(self, b: ComplexArray) -> ComplexArray:
         """Return the mean of the vector as found, (n, draws), given b (unknowns, draws)."""
@@ -279,7 +294,9 @@ class _Solved:
         q, n = self.mean.size, self.weight.size
         z = np.linalg.solve(self.root.T, rng.standard_normal((2 * q, draws)))
         b = self.mean[:, None] + z[:q] + 1j * z[q:]
-        shapes = smooth_factor(np.linspace(0, 1, n), np.ones(n), length=0.15, least=1e-4).real
+        shapes = smooth_factor(
+            along(self.sensor), np.ones(n), length=0.15, least=1e-4, sensor=self.sensor
+        ).real
         smooth = shapes @ rng.standard_normal((2, shapes.shape[1], draws))
         noise = smooth / np.sqrt(self.weight)[:, None]
         return b, self.found(b) + noise[0] + 1j * noise[1]
@@ -322,7 +339,7 @@ def _solve(
     precision[np.diag_indices(2 * q)] += prior.reshape(-1)
     root = np.linalg.cholesky(precision)
     mean = np.linalg.solve(root.T, np.linalg.solve(root, np.concatenate([right.real, right.imag])))
-    return _Solved(mean[:q] + 1j * mean[q:], root, right_u, cross, weight)
+    return _Solved(mean[:q] + 1j * mean[q:], root, right_u, cross, weight, history.sensor)
 
 
 def _rows_of(

@@ -35,7 +35,7 @@ def typical_response(speed_rpm: FloatArray, test_speed_rpm: float) -> FloatArray
 def predicted_run(s: Situation, outcome: Outcome) -> Prediction:
     """Return the next run as expected after a candidate."""
     low, middle, high = np.quantile(outcome.amplitude, [0.05, 0.5, 0.95], axis=0)
-    return Prediction(s.history.speed_rpm, middle, low, high)
+    return Prediction(s.history.speed_rpm, middle, low, high, s.history.sensor)
 
 
 GUESS_MISS = 0.7
@@ -77,7 +77,10 @@ def trial(
     for name, at, much in first:
         moved += now.mean_response[name] * much * np.exp(1j * np.deg2rad(at))
     state = now.mean_state - moved
-    k = int(np.argmax(np.abs(state) / s.limit_g))
+    ratio = np.abs(state) / s.limit_g
+    if not known:  # a guess is of the first sensor only
+        ratio = np.where(s.history.sensor == 0, ratio, 0.0)
+    k = int(np.argmax(ratio))
     angle, size, basis = _guess(s, now, plane, known, state, k)
     # large enough to be told from the error of the cut beside it
     effect = max(
@@ -144,8 +147,9 @@ def _guess(
         size = np.abs(other)
         basis = f"{known[0].name} reacts there"
     else:
-        slow = (speed >= 0.18 * s.test_speed_rpm) & (speed <= 0.40 * s.test_speed_rpm)
-        slow = slow if slow.any() else np.arange(speed.size) < max(3, speed.size // 4)
+        first = s.history.sensor == 0  # the lag from the pickup is the first sensor's
+        slow = first & (speed >= 0.18 * s.test_speed_rpm) & (speed <= 0.40 * s.test_speed_rpm)
+        slow = slow if slow.any() else first & (np.arange(speed.size) < max(3, first.sum() // 4))
         weight = np.abs(state[slow]) / np.maximum(size[slow], 1e-12)
         mean = (state[slow] / np.maximum(np.abs(state[slow]), 1e-12) * weight).sum()
         heavy = float(np.rad2deg(np.angle(mean))) - GUESSED_LAG_DEG - s.sensor_lag_deg

@@ -8,7 +8,7 @@ from ...quantities.lazy import lazy_names
 
 if TYPE_CHECKING:
     from .cut_scatter import angle_spread, share_spread
-    from .past import history_of, past_runs
+    from .past import SensedCurve, history_of, past_runs
     from .question import next_question
     from .spinning import spin
     from .story import CartridgeStory, cartridge_story
@@ -21,6 +21,7 @@ else:
                 "share_spread",
             ),
             "past": (
+                "SensedCurve",
                 "history_of",
                 "past_runs",
             ),
@@ -35,6 +36,7 @@ else:
 
 __all__ = [
     "CartridgeStory",
+    "SensedCurve",
     "angle_spread",
     "cartridge_story",
     "history_of",

@@ -105,7 +105,9 @@ def advise_vectors(
             history=history,
             planes=planes_of(model, made),
             priors=priors,
-            limit_g=model.house_limit().at(history.speed_rpm),
+            limit_g=np.concatenate(
+                [model.house_limit(s).at(history.grid_rpm) for s in history.names]
+            ),
             judgement=judgement,
             reached=reached,
             test_speed_rpm=model.test_speed_rpm,

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ...balance.cut.prior import Guess, ResponsePrior
 from ...balance.cut.response import History
 from ...balance.limits import Judgement
 from ...quantities.finding import Finding
-from ...signal.levels import Heard
 from ...sources.recording import Recording
 from ..model import ModelFile, known_of
 from ..reading import (
+    KeptHeard,
     ReadResult,
     change_findings,
     judge_curves,
@@ -26,7 +27,7 @@ from ..reading import (
 from ..shop import Workshop
 from ..stored import stored
 from .cut_scatter import CutScatter, cut_scatter_of
-from .past import history_of, past_runs, trusted_vectors
+from .past import SensedCurve, history_of, past_runs, trusted_vectors
 from .story import CartridgeStory
 
 
@@ -60,7 +61,7 @@ class Evidence:
 
 @dataclass(frozen=True)
 class HeardBefore:
-    """What earlier judged runs of the model on the rig heard beside unbalance, the newest of each piece last.
+    """What earlier judged runs of the model on the rig heard at one sensor beside unbalance.
 
     Attributes
     ----------
@@ -94,19 +95,29 @@ def gather(
     """
     limit_g = float(min(model.house_limit().limit_g))
     read = read_recording(source, limit_g=limit_g)
-    before = _heard_before(shop, story.piece.id, model.name, rig, serviced_at)
     findings = [*read.findings, *model_findings(source, read, model)]
-    findings = usual_whirl(findings, before.whirls_g, limit_g)
-    findings += level_findings(read, before.floors, before.own_floors)
+    kept = _heard_kept(shop, model.name, rig, serviced_at)
+    for place, (sensor, heard) in enumerate(read.heard.items()):
+        before = _heard_before(kept, place, sensor, story.piece.id)
+        if place == 0:
+            findings = usual_whirl(findings, before.whirls_g, limit_g)
+        floor = heard.floor_g_rt_hz
+        findings += level_findings(sensor, floor, before.floors, before.own_floors)
     findings += oil_findings(source, model, story.last.conditions if story.last else None)
     history = None
     if read.curve is not None:
         past = [p for p in past_runs(shop, story) if p.curves and trusted_vectors(p.run.result)]
-        curves = [(p.number, p.curves[0]) for p in past]
-        history = history_of([*curves, (story.number + 1, read.curve)], story.made, model)
-    speed = history.speed_rpm if history is not None else None
+        curves = [SensedCurve(p.number, p.curves[0], p.sensors) for p in past]
+        now = SensedCurve(story.number + 1, read.curve, read.channels)
+        history = history_of([*curves, now], story.made, model)
     priors, guesses = known_of(
-        shop, model, speed, rig=rig, serviced_at=serviced_at, not_piece=story.piece.id
+        shop,
+        model,
+        history.grid_rpm if history is not None else None,
+        rig=rig,
+        serviced_at=serviced_at,
+        not_piece=story.piece.id,
+        sensors=history.names if history is not None else (),
     )
     if history is not None:
         findings += change_findings(history, model.as_scatter())
@@ -114,7 +125,9 @@ def gather(
     return Evidence(
         model=model,
         history=history,
-        judgement=ruled(judge_curves(read.curves, model) if read.curves else None, findings),
+        judgement=ruled(
+            judge_curves(read.curves, model, read.channels) if read.curves else None, findings
+        ),
         findings=tuple(findings),
         read=read,
         priors=priors,
@@ -123,17 +136,24 @@ def gather(
     )
 
 
-def _heard_before(
-    shop: Workshop, piece_id: str, model: str, rig: str, serviced_at: str
-) -> HeardBefore:
-    kept = [
-        (r.piece_id, stored(Heard, r.heard, what="What a run heard"))
+def _heard_kept(
+    shop: Workshop, model: str, rig: str, serviced_at: str
+) -> list[tuple[str, KeptHeard]]:
+    """Return piece and what was heard, of earlier judged runs, oldest first."""
+    return [
+        (r.piece_id, stored(KeptHeard, r.heard, what="What a run heard"))
         for r in reversed(shop.book.rigs.heard(model, rig, since=serviced_at))
         if r.heard
     ]
-    others = {piece: heard for piece, heard in kept if piece != piece_id}
+
+
+def _heard_before(
+    kept: Sequence[tuple[str, KeptHeard]], place: int, sensor: str, piece_id: str
+) -> HeardBefore:
+    mine = [(p, h) for p, run in kept if (h := run.of(place, sensor)) is not None]
+    others = {p: h for p, h in mine if p != piece_id}
     return HeardBefore(
         floors=tuple(h.floor_g_rt_hz for h in others.values()),
-        own_floors=tuple(h.floor_g_rt_hz for piece, h in kept if piece == piece_id),
+        own_floors=tuple(h.floor_g_rt_hz for p, h in mine if p == piece_id),
         whirls_g=tuple(h.whirl_g for h in others.values()),
     )

@@ -7,11 +7,11 @@ from ...balance.cut.response import History, estimate
 from ...balance.cut.trial_cut import typical_response
 from ...ledger.records import Learnt, LearntResponse, Run
 from ...quantities.arrays import Array
-from ..model import ModelFile
+from ..model import ModelFile, learnt_response
 from .advising import Advised
 from .cut_scatter import chances_of, cut_errors_of
 from .evidence import Evidence
-from .past import LEARN_SPREAD, learnt_response
+from .past import LEARN_SPREAD
 from .story import CartridgeStory
 
 
@@ -42,7 +42,7 @@ def _responses(
             piece_id=run.piece_id,
             run_number=run.number,
             spread=spread,
-            vector=learnt_response(history.speed_rpm, response, model),
+            vector=learnt_response(history.speed_rpm, response, model, history.names),
         )
         for plane, spread, response in learn_from(history, model)
     )
@@ -51,7 +51,8 @@ def _responses(
 def learn_from(history: History, model: ModelFile) -> list[tuple[str, float, Array]]:
     """Return plane, spread and response of each plane that a piece's own runs and cuts tell of."""
     planes = sorted({c.plane for c in history.cuts})
-    wide = wide_prior(history.speed_rpm, typical_response(history.speed_rpm, model.test_speed_rpm))
+    typical = typical_response(history.speed_rpm, model.test_speed_rpm)
+    wide = wide_prior(history.speed_rpm, typical, history.sensor)
     own = estimate(history, dict.fromkeys(planes, wide), model.as_scatter(), draws=60)
     return [
         (plane, own.spread[plane], own.mean_response[plane])

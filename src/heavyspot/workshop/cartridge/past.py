@@ -40,6 +40,17 @@ class PastRun:
     curves: tuple[Curve, ...]
 
     @property
+    def sensors(self) -> tuple[str, ...]:
+        """Names of the sensors, in the order of the curves' channels."""
+        return self.run.conditions.sensors
+
+    @property
+    def deciding(self) -> int:
+        """Place of the sensor that decided the verdict, 0 for the first."""
+        name = self.run.result.sensor
+        return self.sensors.index(name) if name in self.sensors else 0
+
+    @property
     def number(self) -> int:
         """1 for the first run of the piece."""
         return self.run.number
@@ -74,21 +85,59 @@ def past_runs(shop: Workshop, story: CartridgeStory) -> list[PastRun]:
     return [PastRun(r, unpack_curves(curves[r.number])) for r in story.runs]
 
 
+@dataclass(frozen=True)
+class SensedCurve:
+    """The main curve of a run, with the names of its sensors in the order of its channels."""
+
+    number: int
+    curve: Curve
+    sensors: tuple[str, ...]
+
+    def vector_at(self, speed_rpm: Array, sensors: Sequence[str]) -> Array:
+        """Return the vectors at other speeds, one sensor after the other."""
+        return np.concatenate([vector_at(self.curve, speed_rpm, self._place(s)) for s in sensors])
+
+    def noise_at(self, speed_rpm: Array, sensors: Sequence[str]) -> Array:
+        """Return the noise of each component likewise."""
+        c = self.curve
+        rows = (c.noise[self._place(s)] for s in sensors)
+        return np.concatenate([np.interp(speed_rpm, c.speed_rpm, row) for row in rows])
+
+    def _place(self, sensor: str) -> int:
+        return self.sensors.index(sensor) if sensor in self.sensors else 0
+
+
+def comparable(curves: Sequence[SensedCurve]) -> tuple[list[SensedCurve], tuple[str, ...]]:
+    """Return the runs that share a sensor with the last one, and the sensors that all of them have.
+
+    Where both have only one it is the same, whatever it was called.
+    """
+    last = curves[-1]
+    alone = len(last.sensors) == 1
+    kept = [
+        c for c in curves if set(c.sensors) & set(last.sensors) or (alone and len(c.sensors) == 1)
+    ]
+    common = tuple(s for s in last.sensors if all(s in c.sensors for c in kept))
+    if not common and not alone:  # each shares another one: the last alone can be told of
+        return [last], last.sensors
+    return kept, common or last.sensors
+
+
 def history_of(
-    curves: list[tuple[int, Curve]], cuts: Sequence[Cut], model: ModelFile
+    curves: Sequence[SensedCurve], cuts: Sequence[Cut], model: ModelFile
 ) -> History | None:
-    """Return the runs that can be compared with the last one, on the advice's speeds.
+    """Return the runs that can be compared with the last one, on the advice's speeds of all common sensors.
 
     Parameters
     ----------
-    curves : list of (run number, Curve)
-        Main curve of each run that has one, in order.
+    curves : sequence of SensedCurve
+        Of each run that has one, in order.
     cuts : sequence of Cut
         Cuts made; ``after_run`` says which run they follow.
     """
     if not curves:
         return None
-    last = curves[-1][1]
+    last = curves[-1].curve
     grid = GRID_SHARES * model.test_speed_rpm
     low = max(model.from_rpm, float(last.speed_rpm[0]))
     high = min(model.test_speed_rpm * 1.0001, float(last.speed_rpm[-1]))
@@ -96,12 +145,14 @@ def history_of(
     if grid.size < 5:
         return None
     step = grid[1] - grid[0]
+    kept, sensors = comparable(curves)
     kept = [
-        (n, c)
-        for n, c in curves
-        if c.speed_rpm[0] <= grid[0] + 2 * step and c.speed_rpm[-1] >= grid[-1] - 2 * step
+        c
+        for c in kept
+        if c.curve.speed_rpm[0] <= grid[0] + 2 * step
+        and c.curve.speed_rpm[-1] >= grid[-1] - 2 * step
     ]
-    numbers = [n for n, _ in kept]
+    numbers = [c.number for c in kept]
     made = []
     for cut in cuts:
         later = [i for i, n in enumerate(numbers) if n > cut.after_run]
@@ -109,10 +160,12 @@ def history_of(
             removed = complex(phasor(cut.unbalance_gmm, cut.angle_deg))
             made.append(MadeCut(later[0], cut.plane, removed))
     return History(
-        grid,
-        np.stack([vector_at(c, grid) for _, c in kept]),
-        np.stack([np.interp(grid, c.speed_rpm, c.noise[0]) for _, c in kept]),
+        np.tile(grid, len(sensors)),
+        np.stack([c.vector_at(grid, sensors) for c in kept]),
+        np.stack([c.noise_at(grid, sensors) for c in kept]),
         tuple(made),
+        np.repeat(np.arange(len(sensors)), grid.size),
+        sensors,
     )
 
 
@@ -123,15 +176,10 @@ def trusted_vectors(result: KeptResult) -> bool:
     return not any(f.code.startswith(UNTRUSTED) and f.code not in COMPARED for f in result.blocking)
 
 
-def vector_at(curve: Curve, speed_rpm: Array) -> Array:
-    """Return the first channel's vector at other speeds, by straight lines."""
-    v = curve.vector[0]
+def vector_at(curve: Curve, speed_rpm: Array, sensor: int = 0) -> Array:
+    """Return a channel's vector at other speeds, by straight lines."""
+    v = curve.vector[sensor]
     return np.asarray(
         np.interp(speed_rpm, curve.speed_rpm, v.real)
         + 1j * np.interp(speed_rpm, curve.speed_rpm, v.imag)
     )
-
-
-def learnt_response(speed_rpm: Array, response: Array, model: ModelFile) -> bytes:
-    """Return a response as bytes for the ledger, on shares of test speed."""
-    return pack({"share": speed_rpm / model.test_speed_rpm, "response": response})

@@ -18,6 +18,7 @@ from ..reading import (
     fed_by_rig,
     finding_json,
     frozen_conditions,
+    heard_json,
     judgement_json,
 )
 from ..rig import known_rig
@@ -99,7 +100,7 @@ def _keep(
         worst_ratio=judgement.worst.ratio if judgement else None,
         result={
             **judgement_json(judgement, evidence.findings),
-            "heard": asdict(heard) if (heard := evidence.read.heard) else None,
+            "heard": heard_json(evidence.read.heard),
             "findings": [finding_json(f) for f in advised.findings],
             "notes": notes,
             "pickup": evidence.read.pickup,
@@ -117,6 +118,7 @@ def _keep(
         number=number,
         serial=story.piece.serial,
         curves=evidence.read.curves,
+        sensors=evidence.read.channels,
         findings=advised.findings,
         judgement=judgement,
         advice=advice,

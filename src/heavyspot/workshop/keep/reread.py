@@ -237,7 +237,9 @@ def _read(task: Task) -> Result:
         source = _corrected(open_recording(path), task.gain)
         read = read_recording(source, limit_g=float(min(model.house_limit().limit_g)))
         findings = [*read.findings, *model_findings(source, read, model)]
-        judgement = ruled(judge_curves(read.curves, model) if read.curves else None, findings)
+        judgement = ruled(
+            judge_curves(read.curves, model, read.channels) if read.curves else None, findings
+        )
     except HeavyspotError as fault:
         return _unreadable(task, fault.message)
     content: dict[str, Any] = {"program": __version__}

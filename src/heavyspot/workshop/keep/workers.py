@@ -18,6 +18,9 @@ from ...quantities.errors import BadInput, SourceLost
 MOST_DEATHS = 6
 """Times a worker may die over one chunk, alone, before the chunk is to blame: others kill workers too."""
 
+ANSWER_S = 20.0
+"""How long a Dask scheduler is waited for."""
+
 Chunk = list[Any]
 Work = Callable[[Chunk], list[Any]]
 Died = Callable[[Any], Any]
@@ -114,7 +117,7 @@ def _on_dask(
             "Dask is not installed.", remedy="Install the extra: heavyspot[dask]."
         ) from None
     try:
-        client: Any = Client(scheduler, timeout="20s", set_as_default=False)  # type: ignore[no-untyped-call]  # untyped there
+        client: Any = Client(scheduler, timeout=ANSWER_S, set_as_default=False)  # type: ignore[no-untyped-call]  # untyped there
     except (OSError, TimeoutError) as fault:
         raise SourceLost(
             f"The scheduler {scheduler} does not answer ({fault}).",

@@ -9,7 +9,7 @@ from ...quantities.lazy import lazy_names
 if TYPE_CHECKING:
     from .model_file import FlowWindowFile, ModelFile, parse_model
     from .models import add_model, find_model, model_kind
-    from .other_units import known_of
+    from .other_units import known_of, learnt_response
 else:
     __getattr__ = lazy_names(
         __name__,
@@ -22,9 +22,10 @@ else:
             "models": (
                 "add_model",
                 "find_model",
+                "learnt_response",
                 "model_kind",
             ),
-            "other_units": ("known_of",),
+            "other_units": ("known_of", "learnt_response"),
         },
     )
 
@@ -34,6 +35,7 @@ __all__ = [
     "add_model",
     "find_model",
     "known_of",
+    "learnt_response",
     "model_kind",
     "parse_model",
 ]

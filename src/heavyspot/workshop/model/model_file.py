@@ -79,11 +79,12 @@ class PlaneFile(_Strict):
 
 
 class LimitFile(_Strict):
-    """``[[limit]]``: a tier. One number, or a value for each speed."""
+    """``[[limit]]``: a tier. One number, or a value for each speed; a house limit may be of one sensor."""
 
     name: str = "house"
     limit_g: Positive | list[Positive]
     speed_rpm: list[Annotated[float, Field(ge=0)]] = []
+    sensor: str = ""
 
     @model_validator(mode="after")
     def _fits(self) -> LimitFile:
@@ -168,9 +169,11 @@ class ModelFile(_Strict):
         names = [p.name for p in self.plane]
         if len(set(names)) < len(names):
             raise ValueError("two planes have the same name")
-        tiers = [t.name for t in self.limit]
+        tiers = [(t.name, t.sensor) for t in self.limit]
         if len(set(tiers)) < len(tiers):
             raise ValueError("two limits have the same name")
+        if any(t.sensor and t.name != "house" for t in self.limit):
+            raise ValueError('only a limit named "house" is of one sensor')
         return self
 
     @property
@@ -178,11 +181,17 @@ class ModelFile(_Strict):
         """Lowest speed at which the limit holds."""
         return self.from_speed_rpm or LOWEST_SHARE * self.test_speed_rpm
 
-    def house_limit(self) -> Limit:
-        """Return the limit that decides: the one named ``house``, else 0.5 g throughout."""
-        for tier in self.limit:
-            if tier.name == "house":
-                return tier.as_limit()
+    def house_limit(self, sensor: str = "") -> Limit:
+        """Return the limit that decides: the one named ``house``, else 0.5 g throughout.
+
+        Parameters
+        ----------
+        sensor : str
+            Name of a sensor: its own house limit when there is one.
+        """
+        house = [t for t in self.limit if t.name == "house" and t.sensor in (sensor, "")]
+        if house:
+            return max(house, key=lambda t: t.sensor == sensor and sensor != "").as_limit()
         return Limit("house", (0.0,), (HOUSE_LIMIT_G,))
 
     def tiers(self) -> list[Limit]:

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import block_diag
 
-from ...balance.cut.prior import Guess, ResponsePrior, library_prior
+from ...balance.cut.prior import Guess, ResponsePrior, library_prior, wide_prior
 from ...balance.cut.trial_cut import typical_response
 from ...ledger.book import Book
-from ...ledger.store.array_bytes import unpack
+from ...ledger.store.array_bytes import pack, unpack
 from ...quantities.arrays import Array
 from ..shop import Workshop
 from .model_file import ModelFile
@@ -30,6 +31,9 @@ ALIKE_SPEED = 1.6
 ALIKE_SPREAD = 0.5
 """Usual distance between the responses of two like models, as a share; farther off they are not alike."""
 
+FURTHER = "response."
+"""Before a further sensor's name in a stored response."""
+
 ALIKE_WEIGHT = 0.25
 """Weight of like models beside one unit: square of a unit's usual spread (25 %) over theirs."""
 
@@ -45,7 +49,9 @@ class Lesson:
     share : ndarray, shape (k,)
         Speeds as shares of test speed.
     response : ndarray, shape (k,), complex
-        g per g·mm.
+        g per g·mm, of the first sensor.
+    further : dict of sensor -> ndarray, shape (k,), complex
+        Of the other sensors of its rig.
     at : str
         When it was learnt, UTC, ISO 8601.
     """
@@ -57,6 +63,35 @@ class Lesson:
     share: Array
     response: Array
     at: str = ""
+    further: dict[str, Array] = field(default_factory=dict)
+
+    def knows(self, sensors: Sequence[str]) -> bool:
+        """Whether it tells of all these sensors, the first one included."""
+        return set(sensors[1:]) <= set(self.further)
+
+    def on(self, shares: Array, sensors: Sequence[str]) -> NDArray[np.complex128]:
+        """Return the response at shares of test speed, one sensor after the other."""
+        parts = [self.response, *(self.further[s] for s in sensors[1:])]
+        return np.concatenate([np.interp(shares, self.share, p) for p in parts])
+
+
+def learnt_response(
+    speed_rpm: Array, response: Array, model: ModelFile, sensors: Sequence[str] = ()
+) -> bytes:
+    """Return a response as bytes for the ledger, on shares of test speed.
+
+    Parameters
+    ----------
+    speed_rpm : ndarray, shape (n,)
+        One sensor's points after the other's, the same speeds each.
+    response : ndarray, shape (n,), complex
+    sensors : sequence of str
+        Names of the sensors; one when not given.
+    """
+    parts = np.split(response, max(len(sensors), 1))
+    kept = {"share": speed_rpm[: parts[0].size] / model.test_speed_rpm, "response": parts[0]}
+    kept |= {f"{FURTHER}{s}": p for s, p in zip(sensors[1:], parts[1:], strict=True)}
+    return pack(kept)
 
 
 @dataclass(frozen=True)
@@ -72,16 +107,19 @@ def lessons_of(book: Book, model: ModelFile, *, not_piece: str, most: int = 200)
     out = []
     for plane in model.plane:
         for r in book.library.responses(model.name, plane.name, not_piece=not_piece, most=most):
-            vector = _unpacked(r.vector)
-            share, response = vector["share"], vector["response"]
-            out.append(Lesson(plane.name, r.rig, r.piece_id, r.spread, share, response, r.at))
+            share, response, further = _unpacked(r.vector)
+            out.append(
+                Lesson(plane.name, r.rig, r.piece_id, r.spread, share, response, r.at, further)
+            )
     return out
 
 
 @lru_cache(4096)
-def _unpacked(vector: bytes) -> dict[str, Array]:
+def _unpacked(vector: bytes) -> tuple[Array, Array, dict[str, Array]]:
     """Return a stored response; entries never change, so what was read once need not be again."""
-    return unpack(vector)
+    kept = unpack(vector)
+    further = {k.removeprefix(FURTHER): v for k, v in kept.items() if k.startswith(FURTHER)}
+    return kept["share"], kept["response"], further
 
 
 def nearest_alike(model: ModelFile, others: Iterable[ModelFile], most: int = 3) -> list[ModelFile]:
@@ -107,42 +145,87 @@ def priors_of(
     speed_rpm: Array,
     *,
     rig: str,
+    sensors: Sequence[str] = ("",),
     serviced_at: str = "",
     guesses: dict[str, Guess] | None = None,
 ) -> dict[str, ResponsePrior]:
-    """Return a prior for each plane of which other units tell something.
+    """Return a prior for each plane of which other units tell something, one sensor's points after the other's.
 
     Parameters
     ----------
+    speed_rpm : ndarray, shape (n,)
+        Of each sensor's points.
+    sensors : sequence of str
+        Names, the rig's first one first.
     serviced_at : str
         Day on which the rig became another one (new mount, fixture or sensor); what it measured
         before counts as another rig's.
     guesses : dict of plane -> Guess, optional
         What like models let expect: leant on while few units are known, if those agree with it.
     """
-    shares = speed_rpm / model.test_speed_rpm
     found = {}
     for plane in model.plane:
         known = [x for x in lessons if x.plane == plane.name]
         if not known:
             continue
-        vectors = _on(shares, known)
-        near = np.array([1.0 if x.rig == rig and x.at >= serviced_at else OTHER_RIG for x in known])
+        whole = [x for x in known if x.knows(sensors)]
+        guess = guesses.get(plane.name) if guesses else None
+        near = _Near(model, speed_rpm, rig, serviced_at)
+        if len(whole) == len(known) or len(whole) >= FEW_UNITS:
+            found[plane.name] = near.prior(whole, sensors, guess)
+        else:  # the further sensors are newer than the library: each on its own
+            found[plane.name] = near.apart(known, sensors, guess)
+    return found
+
+
+@dataclass(frozen=True)
+class _Near:
+    """A model on a rig, to which other units are more or less near."""
+
+    model: ModelFile
+    speed_rpm: Array
+    rig: str
+    serviced_at: str
+
+    def prior(
+        self, known: Sequence[Lesson], sensors: Sequence[str], guess: Guess | None
+    ) -> ResponsePrior:
+        """Return the prior from units that tell of all these sensors."""
+        vectors = _on(self.speed_rpm / self.model.test_speed_rpm, known, sensors)
+        near = np.array(
+            [1.0 if x.rig == self.rig and x.at >= self.serviced_at else OTHER_RIG for x in known]
+        )
         weights = near / (np.array([x.spread for x in known]) ** 2 + 0.02)
-        guess = guesses.get(plane.name) if guesses and len(known) < FEW_UNITS else None
-        leant = guess is not None and _agrees(guess, vectors)
+        leant = guess is not None and len(known) < FEW_UNITS and _agrees(guess, vectors)
         if guess is not None and leant:  # as the part of a unit that their distance allows
             vectors = np.concatenate([vectors, guess.mean[None]])
             weights = np.append(weights, ALIKE_WEIGHT * weights.mean())
-        scatter = model.as_scatter()
+        scatter = self.model.as_scatter()
         prior = library_prior(
             vectors,
             weights=weights,
             cut_error=(scatter.cut_share, float(np.deg2rad(scatter.cut_angle_deg))),
+            sensor=np.repeat(np.arange(len(sensors)), self.speed_rpm.size),
         )
         alike = guess.alike if guess is not None and leant else ()
-        found[plane.name] = replace(prior, units=len(known), alike=alike)
-    return found
+        return replace(prior, units=len(known), alike=alike)
+
+    def apart(
+        self, known: Sequence[Lesson], sensors: Sequence[str], guess: Guess | None
+    ) -> ResponsePrior:
+        """Return the prior of sensors of which not all units tell: the first's, and each further one's own."""
+        n = self.speed_rpm.size
+        first = None if guess is None else replace(guess, mean=guess.mean[:n])
+        parts = [self.prior(known, sensors[:1], first)]
+        wide = wide_prior(
+            self.speed_rpm, typical_response(self.speed_rpm, self.model.test_speed_rpm)
+        )
+        for s in sensors[1:]:
+            own = [replace(x, response=x.further[s]) for x in known if s in x.further]
+            parts.append(self.prior(own, (s,), None) if own else wide)
+        mean = np.concatenate([p.mean for p in parts])
+        factor = block_diag(*(p.factor for p in parts))
+        return ResponsePrior(mean, factor, parts[0].units, parts[0].alike)
 
 
 def known_of(
@@ -153,6 +236,7 @@ def known_of(
     rig: str,
     serviced_at: str,
     not_piece: str,
+    sensors: Sequence[str] = ("",),
 ) -> tuple[dict[str, ResponsePrior], dict[str, Guess]]:
     """Return what the ledger knows of a model's planes, and what like models let expect of them.
 
@@ -169,15 +253,26 @@ def known_of(
     if wants_alike(lessons, model):
         others = nearest_alike(model, (find_model(shop, n) for n in book.models.names()))
         alike = [Alike(o, lessons_of(book, o, not_piece="", most=40)) for o in others]
-    guesses = guesses_of(model, speed_rpm, alike, rig=rig)
-    priors = priors_of(lessons, model, speed_rpm, rig=rig, serviced_at=serviced_at, guesses=guesses)
+    guesses = guesses_of(model, speed_rpm, alike, rig=rig, sensors=len(sensors))
+    priors = priors_of(
+        lessons,
+        model,
+        speed_rpm,
+        rig=rig,
+        sensors=sensors,
+        serviced_at=serviced_at,
+        guesses=guesses,
+    )
     return priors, guesses
 
 
 def guesses_of(
-    model: ModelFile, speed_rpm: Array, alike: Sequence[Alike], *, rig: str
+    model: ModelFile, speed_rpm: Array, alike: Sequence[Alike], *, rig: str, sensors: int = 1
 ) -> dict[str, Guess]:
-    """Return what like models on the same rig let expect of a plane, scaled to weight and speed."""
+    """Return what like models on the same rig let expect of a plane, scaled to weight and speed.
+
+    It is the first sensor's; at the others nothing better is known.
+    """
     shares = speed_rpm / model.test_speed_rpm
     found = {}
     for plane in model.plane:
@@ -188,17 +283,17 @@ def guesses_of(
                 continue
             one, two = model.test_speed_rpm, other.model.test_speed_rpm
             scale = typical_response(np.array([one]), one) / typical_response(np.array([two]), two)
-            vectors = _on(shares, known)
+            vectors = _on(shares, known, ("",))
             means.append(library_prior(vectors).mean * scale)
             names.append(other.model.name)
         if means:
-            found[plane.name] = Guess(np.mean(means, axis=0), tuple(names))
+            found[plane.name] = Guess(np.tile(np.mean(means, axis=0), sensors), tuple(names))
     return found
 
 
-def _on(shares: Array, lessons: Sequence[Lesson]) -> NDArray[np.complex128]:
+def _on(shares: Array, lessons: Sequence[Lesson], sensors: Sequence[str]) -> NDArray[np.complex128]:
     """Return the lessons' responses at shares of test speed, one a row."""
-    return np.stack([np.interp(shares, x.share, x.response) for x in lessons])
+    return np.stack([x.on(shares, sensors) for x in lessons])
 
 
 def _agrees(guess: Guess, responses: Array) -> bool:

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from .kept import (
         KeptConditions,
         KeptCut,
+        KeptHeard,
         KeptOverruling,
         KeptPrediction,
         KeptRecording,
@@ -20,7 +21,14 @@ if TYPE_CHECKING:
     )
     from .oil import oil_findings
     from .reading import ReadResult, read_recording
-    from .results import SpinResult, advice_json, finding_json, judgement_json, reason_of
+    from .results import (
+        SpinResult,
+        advice_json,
+        finding_json,
+        heard_json,
+        judgement_json,
+        reason_of,
+    )
     from .run_findings import (
         change_findings,
         cut_findings,
@@ -45,6 +53,7 @@ else:
                 "KeptOverruling",
                 "KeptPrediction",
                 "KeptRecording",
+                "KeptHeard",
                 "KeptResult",
                 "conditions_of",
                 "result_of",
@@ -59,6 +68,8 @@ else:
                 "advice_json",
                 "finding_json",
                 "judgement_json",
+                "heard_json",
+                "heard_json",
                 "reason_of",
             ),
             "run_findings": (
@@ -75,6 +86,7 @@ else:
 __all__ = [
     "KeptConditions",
     "KeptCut",
+    "KeptHeard",
     "KeptOverruling",
     "KeptPrediction",
     "KeptRecording",
@@ -88,6 +100,7 @@ __all__ = [
     "fed_by_rig",
     "finding_json",
     "frozen_conditions",
+    "heard_json",
     "judge_curves",
     "judgement_json",
     "level_findings",

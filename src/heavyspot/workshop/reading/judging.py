@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from ..._version import __version__
-from ...balance.limits import PASS_K, Judgement, amplitude_uncertainty, judge
+from ...balance.limits import PASS_K, Judgement, amplitude_uncertainty, deciding, judge
 from ...ledger.book import Book
 from ...quantities.finding import Finding, blocking_of, finding_said
 from ...signal.curve import Curve
@@ -19,14 +19,27 @@ from ..model import ModelFile
 from ..rig import newest_study, shaker_checks
 
 
-def judge_curves(curves: tuple[Curve, ...], model: ModelFile) -> Judgement | None:
-    """Return the verdict over every pass of a run; None when no point is in the range."""
-    scatter = model.scatter
+def judge_curves(
+    curves: tuple[Curve, ...], model: ModelFile, sensors: Sequence[str]
+) -> Judgement | None:
+    """Return the verdict over every pass of a run and every sensor; None when no point is in the range.
+
+    Parameters
+    ----------
+    sensors : sequence of str
+        Names, in the order of the curves' channels.
+    """
     speed = np.concatenate([c.speed_rpm for c in curves])
-    amplitude = np.concatenate([np.abs(c.vector[0]) for c in curves])
-    noise = np.concatenate([c.noise[0] for c in curves])
     if not (speed >= model.from_rpm).any():
         return None
+    return deciding({name: _judged(curves, i, name, model) for i, name in enumerate(sensors)})
+
+
+def _judged(curves: tuple[Curve, ...], i: int, sensor: str, model: ModelFile) -> Judgement:
+    scatter = model.scatter
+    speed = np.concatenate([c.speed_rpm for c in curves])
+    amplitude = np.concatenate([np.abs(c.vector[i]) for c in curves])
+    noise = np.concatenate([c.noise[i] for c in curves])
     u = amplitude_uncertainty(
         amplitude,
         noise,
@@ -38,7 +51,7 @@ def judge_curves(curves: tuple[Curve, ...], model: ModelFile) -> Judgement | Non
         speed,
         amplitude,
         u,
-        model.house_limit(),
+        model.house_limit(sensor),
         from_rpm=model.from_rpm,
         to_rpm=model.test_speed_rpm,
         step_rpm=step,

@@ -6,11 +6,12 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from ...balance.cut.advice_case import Action
-from ...balance.limits import Verdict, Worst
+from ...balance.limits import SensorVerdict, Verdict, Worst
 from ...ledger.records import Run
 from ...quantities.angles import Rotation
 from ...quantities.finding import Finding, blocking_of
 from ...quantities.said import Said
+from ...signal.levels import Heard
 from ..stored import stored
 
 
@@ -28,12 +29,13 @@ class KeptCut:
 
 @dataclass(frozen=True)
 class KeptPrediction:
-    """The next run as it was expected: median and the band that holds 90 %."""
+    """The next run as it was expected: median and the band that holds 90 %; `others` of the further sensors."""
 
     speed_rpm: tuple[float, ...]
     amplitude_g: tuple[float | None, ...]
     low_g: tuple[float | None, ...]
     high_g: tuple[float | None, ...]
+    others: tuple[KeptPrediction, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -86,6 +88,10 @@ class KeptResult:
         What the curve alone says, where a finding made the verdict undecided.
     margin : float or None
         None when nothing could be judged.
+    sensor : str
+        The one that decided; empty where there is only one.
+    each : tuple of SensorVerdict
+        What every sensor said; empty where there is only one.
     reason_said : Said or None
         None in results from before there were codes.
     pickup : (float, float) or None
@@ -103,12 +109,25 @@ class KeptResult:
     pickup: tuple[float, float] | None = None
     reason_said: Said | None = None
     measured: Verdict | None = None
+    sensor: str = ""
+    each: tuple[SensorVerdict, ...] = ()
     overruled: KeptOverruling | None = None
 
     @property
     def blocking(self) -> tuple[Finding, ...]:
         """The findings that forbid a verdict and a cut."""
         return blocking_of(self.findings)
+
+
+@dataclass(frozen=True)
+class KeptHeard(Heard):
+    """What the first sensor heard beside unbalance; `further` what the others did, by name."""
+
+    further: dict[str, Heard] = field(default_factory=dict)
+
+    def of(self, place: int, name: str) -> Heard | None:
+        """Return what a sensor heard, the first by its place, the others by name; None when it was not there."""
+        return self if place == 0 else self.further.get(name)
 
 
 @dataclass(frozen=True)
@@ -171,6 +190,11 @@ class KeptConditions:
     test_speed_rpm: float
     model: dict[str, Any]
     rig: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def sensors(self) -> tuple[str, ...]:
+        """Names of the accelerometers, in the order of the curves' channels."""
+        return tuple(c.name for c in self.recording.channels if c.quantity == "acceleration")
 
 
 def result_of(run: Run) -> KeptResult:

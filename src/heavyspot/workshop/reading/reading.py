@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from ...quantities.errors import SignalTooPoor
-from ...quantities.finding import Finding, blocking_of
+from ...quantities.finding import Finding, blocking_of, worst_of_each
 from ...signal.cells import cells_of
 from ...signal.curve import Curve, Reading, read_curves
 from ...signal.findings import reference_findings
@@ -15,7 +15,7 @@ from ...signal.levels import Heard
 from ...signal.mount import mount_findings
 from ...signal.reference import ReferenceSettings
 from ...signal.sensors import sensor_findings
-from ...signal.spectrum import MapMaker, SpeedFrequencyMap
+from ...signal.spectrum import MapMaker
 from ...signal.speed_check import rate_findings, speed_findings
 from ...signal.steadiness import hum_findings, steadiness_findings
 from ...signal.tones import line_findings, lines_of
@@ -44,9 +44,7 @@ class ReadResult:
         Vectors in g; the longest pass first. Empty when the reference cannot be trusted.
     findings : tuple of Finding
     channels : tuple of str
-        Names of the vibration channels, in the curves' order; the first one decides.
-    spectra : SpeedFrequencyMap
-        Of the first vibration channel, in g.
+        Names of the vibration channels, in the curves' order.
     highest_rpm : float
         0 when no speed could be read.
     sensor_lag_deg : float or None
@@ -54,18 +52,17 @@ class ReadResult:
     pickup : (float, float) or None
         Amplitude of a magnetised nut's fundamental near top speed, in its unit, and its share of
         the pickup's power.
-    heard : Heard or None
-        What the first channel heard beside unbalance; None when the speed is not known.
+    heard : dict of str -> Heard
+        What each channel heard beside unbalance, the first one first; empty when the speed is not known.
     """
 
     curves: tuple[Curve, ...]
     findings: tuple[Finding, ...]
     channels: tuple[str, ...]
-    spectra: SpeedFrequencyMap
     highest_rpm: float
     sensor_lag_deg: float | None
     pickup: tuple[float, float] | None = None
-    heard: Heard | None = None
+    heard: dict[str, Heard] = field(default_factory=dict)
 
     @property
     def curve(self) -> Curve | None:
@@ -77,18 +74,13 @@ class ReadResult:
         return next(iter(blocking_of(self.findings)), None)
 
 
-def read_recording(
-    recording: Recording, *, limit_g: float = 0.5, with_map: bool = True
-) -> ReadResult:
+def read_recording(recording: Recording, *, limit_g: float = 0.5) -> ReadResult:
     """Read a recording from end to end, in blocks.
 
     Parameters
     ----------
     limit_g : float
         Scale for judging whether a sub-synchronous line matters.
-    with_map : bool
-        Whether to make the speed-frequency map too. Without it nothing is found that is found in it (fixed
-        tones, whirl, hum, a speed that does not follow): to measure what it costs, never for a verdict.
 
     Raises
     ------
@@ -106,12 +98,12 @@ def read_recording(
         vibration_channels=vibration,
         reference=recording.channels[phase].reference or ReferenceSettings(),
     )
-    maker = MapMaker(sample_rate_hz=recording.sample_rate_hz, scale=float(scale[0]))
+    makers = [MapMaker(sample_rate_hz=recording.sample_rate_hz, scale=float(s)) for s in scale]
     samples = 0
     for block in recording.blocks():
         tracker.feed(block.data)
-        if with_map:
-            maker.feed(block.data[:, vibration[0]])
+        for maker, channel in zip(makers, vibration, strict=True):
+            maker.feed(block.data[:, channel])
         samples += block.data.shape[0]
     if samples < 0.5 * recording.sample_rate_hz:
         raise SignalTooPoor(
@@ -120,38 +112,42 @@ def read_recording(
         )
     track = tracker.finish()
     reading = read_curves(track, scale=scale)
-    spectra = maker.finish()
     channels = [recording.channels[i] for i in vibration]
-    cells = cells_of(reading.blocks)
+    names = [c.name for c in channels]
+    spectra = [maker.finish() for maker in makers]
     reference = [*reference_findings(track, reading), *rate_findings(track, reading.blocks)]
     trusted = not any(f.code in NO_CURVE for f in reference)
     findings = [
         *reference,
         *sensor_findings(
             track,
-            cells,
+            cells_of(reading.blocks),
             full_scale=[1.0 if c.full_scale != 1.0 or recording.bits else None for c in channels],
             unit_in_g=[float(s) for s in scale],
-            names=[c.name for c in channels],
+            names=names,
         ),
+        *speed_findings(spectra[0], reading.blocks),
     ]
-    findings += speed_findings(spectra, reading.blocks)
-    lines = lines_of(spectra, reading.blocks) if trusted and reading.curves else None
-    if lines is not None:  # orders mean nothing against a reference that lies
-        findings += line_findings(lines, limit_g=limit_g)
-        findings += steadiness_findings(reading)
-        findings += mount_findings(reading)
-    findings += hum_findings(spectra, limit_g=limit_g)
-    highest = _highest(reading) if trusted else 0.0
+    heard: dict[str, Heard] = {}
+    of_each: dict[str, list[Finding]] = {}
+    for i, (name, spectrum) in enumerate(zip(names, spectra, strict=True)):
+        of_each[name] = found = []
+        if trusted and reading.curves:  # orders mean nothing against a reference that lies
+            lines = lines_of(spectrum, reading.blocks)
+            heard[name] = lines.heard
+            mine = reading.of_channel(i)
+            found += line_findings(lines, limit_g=limit_g)
+            found += steadiness_findings(mine)
+            found += mount_findings(mine)
+        found += hum_findings(spectrum, limit_g=limit_g)
     return ReadResult(
         curves=reading.curves if trusted else (),
-        findings=tuple(findings),
-        channels=tuple(c.name for c in channels),
-        spectra=spectra,
-        highest_rpm=highest,
+        findings=(*findings, *worst_of_each(of_each)),
+        channels=tuple(names),
+        highest_rpm=_highest(reading) if trusted else 0.0,
         sensor_lag_deg=_sensor_lag(recording, phase, vibration[0]),
         pickup=_pickup(reading, recording.channels[phase].full_scale) if trusted else None,
-        heard=lines.heard if lines is not None else None,
+        heard=heard,
     )
 
 

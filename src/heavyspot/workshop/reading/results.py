@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -11,12 +11,13 @@ import numpy as np
 
 from ...balance.cut.advice_case import Advice, Prediction
 from ...balance.cut.candidates import AdvisedCut
-from ...balance.limits import Judgement
+from ...balance.limits import Judgement, Worst
 from ...quantities.angles import Rotation, angle_of, clock_text
 from ...quantities.arrays import Array
 from ...quantities.finding import Finding, blocking_of, finding_said
 from ...quantities.said import Said, in_words, said_json
 from ...signal.curve import Curve
+from ...signal.levels import Heard
 
 
 @dataclass(frozen=True)
@@ -30,6 +31,8 @@ class SpinResult:
     number : int
         1 for the first spin of the piece.
     curves : tuple of Curve
+    sensors : tuple of str
+        Names, in the order of the curves' channels.
     findings : tuple of Finding
     judgement : Judgement or None
         None when nothing could be judged.
@@ -41,6 +44,7 @@ class SpinResult:
     number: int
     serial: str
     curves: tuple[Curve, ...]
+    sensors: tuple[str, ...]
     findings: tuple[Finding, ...]
     judgement: Judgement | None
     advice: Advice
@@ -60,7 +64,7 @@ class SpinResult:
     def as_json(self) -> dict[str, Any]:
         """Return the result as JSON-ready values."""
         out: dict[str, Any] = {"run": self.run, "number": self.number, "serial": self.serial}
-        out |= curves_json(self.curves)
+        out |= curves_json(self.curves, self.sensors)
         out |= judgement_json(self.judgement, self.findings)
         out["findings"] = [finding_json(f) for f in self.findings]
         out["advice"] = advice_json(self.advice, self.rotation)
@@ -68,8 +72,8 @@ class SpinResult:
         return out
 
 
-def curves_json(curves: tuple[Curve, ...]) -> dict[str, Any]:
-    """Return the main curve, its overall level, and all passes."""
+def curves_json(curves: tuple[Curve, ...], sensors: tuple[str, ...]) -> dict[str, Any]:
+    """Return the main curve, its overall level, all passes, and the main curve of every sensor."""
     main = curves[0] if curves else None
     return {
         "curve": _curve_json(main),
@@ -77,17 +81,18 @@ def curves_json(curves: tuple[Curve, ...]) -> dict[str, Any]:
         "twice_g": _numbers(main.twice[0]) if main else [],
         "thrice_g": _numbers(main.thrice[0]) if main else [],
         "passes": [{"direction": c.direction, **_curve_json(c)} for c in curves],
+        "sensors": [{"sensor": s, **_curve_json(main, i)} for i, s in enumerate(sensors) if main],
     }
 
 
-def _curve_json(curve: Curve | None) -> dict[str, list[float | None]]:
+def _curve_json(curve: Curve | None, sensor: int = 0) -> dict[str, list[float | None]]:
     if curve is None:
         return {"speed_rpm": [], "amplitude_g": [], "angle_deg": [], "noise_g": []}
     return {
         "speed_rpm": _numbers(curve.speed_rpm),
-        "amplitude_g": _numbers(np.abs(curve.vector[0])),
-        "angle_deg": _numbers(angle_of(curve.vector[0])),
-        "noise_g": _numbers(curve.noise[0]),
+        "amplitude_g": _numbers(np.abs(curve.vector[sensor])),
+        "angle_deg": _numbers(angle_of(curve.vector[sensor])),
+        "noise_g": _numbers(curve.noise[sensor]),
     }
 
 
@@ -104,21 +109,34 @@ def judgement_json(judgement: Judgement | None, findings: Iterable[Finding]) -> 
     if judgement is None:
         nothing = {"verdict": "undecided", "margin": None, "worst": None}
         return {**nothing, **said_json("reason", reason_of(judgement, findings))}
-    worst = {k: _number(v) for k, v in asdict(judgement.worst).items()}
     return {
         "verdict": judgement.verdict,
         "margin": _number(judgement.margin),
-        "worst": worst,
+        "worst": _worst_json(judgement.worst),
         "covered": _number(judgement.covered),
         **said_json("reason", judgement.reason),
         "measured": judgement.measured,
+        "sensor": judgement.sensor,
+        "each": [asdict(e) | {"worst": _worst_json(e.worst)} for e in judgement.each],
     }
+
+
+def _worst_json(worst: Worst) -> dict[str, float | None]:
+    return {k: _number(v) for k, v in asdict(worst).items()}
 
 
 def finding_json(finding: Finding) -> dict[str, Any]:
     """Return a finding."""
     numbers = {k: _number(v) for k, v in finding.evidence.items()}
     return asdict(finding) | {"evidence": {k: v for k, v in numbers.items() if v is not None}}
+
+
+def heard_json(heard: Mapping[str, Heard]) -> dict[str, Any] | None:
+    """Return what the first sensor heard, and the further ones by name; None when the speed is not known."""
+    if not heard:
+        return None
+    first, *further = heard
+    return asdict(heard[first]) | {"further": {name: asdict(heard[name]) for name in further}}
 
 
 def cut_json(cut: AdvisedCut, rotation: Rotation) -> dict[str, Any]:
@@ -155,9 +173,15 @@ def advice_json(advice: Advice, rotation: Rotation) -> dict[str, Any]:
     }
 
 
-def _prediction_json(predicted: Prediction | None) -> dict[str, list[float | None]] | None:
+def _prediction_json(predicted: Prediction | None) -> dict[str, object] | None:
+    """Return the prediction of the first sensor, and those of the others in their order."""
     if predicted is None:
         return None
+    parts = [_lines_json(predicted.of(i)) for i in range(int(predicted.sensor.max()) + 1)]
+    return {**parts[0], "others": parts[1:]}
+
+
+def _lines_json(predicted: Prediction) -> dict[str, list[float | None]]:
     return {
         k: _numbers(getattr(predicted, k)) for k in ("speed_rpm", "amplitude_g", "low_g", "high_g")
     }

@@ -135,18 +135,21 @@ FELL = 0.5
 
 
 def level_findings(
-    read: ReadResult, others: Sequence[float], own: Sequence[float]
+    sensor: str, now: float, others: Sequence[float], own: Sequence[float]
 ) -> list[Finding]:
-    """Return a stop when the channel's floor at speed is not what this model gives on this rig.
+    """Return a stop when a channel's floor at speed is not what this model gives on this rig.
 
     Parameters
     ----------
+    sensor : str
+        Its name.
+    now : float
+        Its floor, g per root hertz; 0 where it could not be told.
     others : sequence of float
         Floors of other pieces of the model on the rig, g per root hertz, the newest.
     own : sequence of float
         Floors of this piece's earlier runs on the rig, in order.
     """
-    now = read.heard.floor_g_rt_hz if read.heard is not None else 0.0
     found = unusual_level(now, others)
     if found is not None:
         way = "less" if found.factor < 1 else "more"
@@ -155,8 +158,8 @@ def level_findings(
             Finding(
                 "sensor.level",
                 "block",
-                f"Beside the turning the sensor hears {times:.1f} times {way} than {found.runs} other runs of this "
-                "model on this rig: its sensitivity, unit or mounting is not what is written down.",
+                f"{sensor}: beside the turning it hears {times:.1f} times {way} than {found.runs} other runs of "
+                "this model on this rig: its sensitivity, unit or mounting is not what is written down.",
                 "Check sensitivity and unit in the rig's description, the sensor's mounting and cable; spin the "
                 "master cartridge or use the shaker.",
                 {"factor": found.factor, "usual_g_rt_hz": found.usual, "sigma": found.sigma},
@@ -168,7 +171,7 @@ def level_findings(
             Finding(
                 "sensor.level",
                 "block",
-                f"Beside the turning the sensor hears {now / last:.2f} times what it heard in the run before.",
+                f"{sensor}: beside the turning it hears {now / last:.2f} times what it heard in the run before.",
                 "Check the sensor's mounting, cable, range and gain; spin again.",
                 {"factor": now / last},
             )

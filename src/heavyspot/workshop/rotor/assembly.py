@@ -9,7 +9,7 @@ import numpy as np
 from ...balance.influence import solve_least_squares
 from ...quantities.angles import angle_of, difference_deg
 from ...quantities.errors import LedgerFault, NotThere
-from ..cartridge import cartridge_story, history_of, past_runs
+from ..cartridge import SensedCurve, cartridge_story, history_of, past_runs
 from ..model import known_of
 from ..shop import Workshop
 from .proposal import kept_proposal
@@ -73,8 +73,9 @@ def compare_assembly(shop: Workshop, matching: str, assembly: int, serial: str) 
     first = next((r for r in past_runs(shop, story) if r.curves), None)
     if first is None:
         raise LedgerFault(f"{serial} has not been spun.", remedy="Spin it first.")
-    history = history_of([(first.number, first.curves[0])], [], model)
-    speed = history.speed_rpm if history else None
+    one = SensedCurve(first.number, first.curves[0], first.sensors[:1])
+    history = history_of([one], [], model)
+    speed = history.grid_rpm if history else None
     priors, _ = known_of(
         shop,
         model,
