@@ -2,6 +2,7 @@
 
 import os
 import stat
+from pathlib import Path
 
 import pytest
 
@@ -61,3 +62,53 @@ def test_what_is_appended_stands_after_what_was_there(tmp_path):
     durable.append(path, b"one\n")
     durable.append(path, b"two\n")
     assert path.read_bytes() == b"one\ntwo\n"
+
+
+def synced_names(monkeypatch):
+    """Note which files, by name, are synced and put in place, in their order."""
+    noted = []
+    fsync, replace = os.fsync, os.replace
+
+    def synced(descriptor):
+        noted.append(Path(f"/proc/self/fd/{descriptor}").readlink().name)
+        fsync(descriptor)
+
+    monkeypatch.setattr(os, "fsync", synced)
+    monkeypatch.setattr(os, "replace", lambda a, b: (noted.append("put"), replace(a, b))[1])
+    return noted
+
+
+@pytest.mark.skipif(not Path("/proc/self/fd").is_dir(), reason="open files are looked up in /proc")
+def test_what_is_written_aside_is_on_the_disk_before_it_is_put_in_place(tmp_path, monkeypatch):
+    path = tmp_path / "a.bin"
+    path.write_bytes(b"old")
+    noted = synced_names(monkeypatch)
+    part = durable.write_aside(path, b"new")
+    assert part == tmp_path / "a.bin.part" == durable.aside(path)
+    assert (path.read_bytes(), part.read_bytes(), noted) == (b"old", b"new", ["a.bin.part"])
+    durable.put(part, path)
+    assert path.read_bytes() == b"new" and not part.exists()
+    assert noted == ["a.bin.part", "put", tmp_path.name]
+    durable.sync_file(path)
+    durable.append(path, b"er")
+    assert noted[3:] == ["a.bin", "a.bin"] and path.read_bytes() == b"newer"
+
+
+def test_a_system_that_syncs_its_folders_itself_is_not_asked_to(tmp_path, monkeypatch):
+    opened = []
+    monkeypatch.setattr(os, "open", lambda *a: opened.append(a))
+    monkeypatch.setattr(os, "name", "nt")
+    durable.sync_folder(tmp_path)
+    monkeypatch.undo()
+    assert opened == []
+    with pytest.raises(FileNotFoundError):
+        durable.sync_folder(tmp_path / "nowhere")
+
+
+def test_text_is_written_as_utf_8_with_its_own_line_ends(tmp_path):
+    path = tmp_path / "ö.txt"
+    durable.write_text(path, "größer\r\nals µ\n")
+    assert path.read_bytes() == "größer\r\nals µ\n".encode()
+    with durable.writing(path, encoding="latin-1", newline="\r\n") as file:
+        file.write("größer\n")
+    assert path.read_bytes() == b"gr\xf6\xdfer\r\n"

@@ -124,7 +124,7 @@ def test_a_sensitivity_as_it_stands_on_a_certificate(value, unit, volts, per):
 def test_a_unit_half_written_is_refused_with_those_that_are_known(unit):
     with pytest.raises(BadInput, match=r"^sensitivity unit is ") as refused:
         units.sensitivity_v_per_unit(100, unit)
-    assert "kPa, m/s2" in refused.value.remedy
+    assert "kPa, m/s2" in refused.value.remedy and refused.value.remedy.endswith("°C.")
 
 
 @pytest.mark.parametrize("value", [0, float("nan"), float("inf")])
