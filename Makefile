@@ -1,5 +1,5 @@
 .DEFAULT_GOAL := help
-.PHONY: help setup run demo test check bench prove accuracy coverage docs lock
+.PHONY: help setup run demo test quick check bench prove accuracy coverage mutants docs lock
 PY := .venv/bin/python
 
 help:            ## this list
@@ -18,6 +18,9 @@ test: check           ## every test
 	@scripts/test-needs
 	$(PY) -m pytest -q -n 2 -m "not prove" --no-skip
 
+quick: setup     ## the tests but the slow ones
+	$(PY) -m pytest -q -n 2 -m "not slow and not prove"
+
 check: setup     ## format, lint, types, floors
 	.venv/bin/ruff format --check .
 	.venv/bin/ruff check .
@@ -28,6 +31,9 @@ check: setup     ## format, lint, types, floors
 
 coverage: setup  ## every test, and a report of the lines and branches they reach
 	$(PY) -m pytest -q -n 2 -m "not prove" --cov=heavyspot --cov-branch --cov-report=term:skip-covered $(ONLY)
+
+mutants: setup   ## the core changed a little, many times: do its tests notice? ONLY=balance/cut/minmax.py for one file
+	$(PY) scripts/mutants.py $(ONLY)
 
 bench: setup     ## speed, as ratios against named references in the same run
 	MALLOC_MMAP_THRESHOLD_=1000000000 MALLOC_TRIM_THRESHOLD_=1000000000 $(PY) -m benchmarks

@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from statsmodels.duration.survfunc import SurvfuncRight
 
 from heavyspot.quantities.errors import BadInput
 from heavyspot.statistics.agreement import agreement
@@ -126,6 +125,8 @@ def test_survival_is_the_textbook_s(case):
 
 @given(st.integers(0, 500))
 def test_survival_is_statsmodels_(seed):
+    from statsmodels.duration.survfunc import SurvfuncRight
+
     rng = np.random.default_rng(seed)
     time = np.ceil(rng.exponential(10, 40))
     event = rng.random(40) < 0.6
