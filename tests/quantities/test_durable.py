@@ -73,8 +73,12 @@ def synced_names(monkeypatch):
         noted.append(Path(f"/proc/self/fd/{descriptor}").readlink().name)
         fsync(descriptor)
 
+    def put(old, new):
+        noted.append("put")
+        replace(old, new)
+
     monkeypatch.setattr(os, "fsync", synced)
-    monkeypatch.setattr(os, "replace", lambda a, b: (noted.append("put"), replace(a, b))[1])
+    monkeypatch.setattr(os, "replace", put)
     return noted
 
 

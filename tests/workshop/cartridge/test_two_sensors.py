@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from conftest import there
 from faults import turbo
 
 from heavyspot.sources.recording import Channel, from_array
@@ -85,11 +86,12 @@ def balanced(shop, serial, rig, runs=6):
 def test_the_far_end_decides_though_the_first_is_quiet(shop):
     add_piece(shop, "A1", "two ends")
     result = spin(shop, "A1", TwoEnds(1, (0.2, 0.8)).recording())
-    assert result.verdict == "fail" and result.judgement.sensor == "turbine end"
-    assert {e.sensor: e.verdict for e in result.judgement.each} == {
+    judged = there(result.judgement)
+    assert result.verdict == "fail" and judged.sensor == "turbine end"
+    assert {e.sensor: e.verdict for e in judged.each} == {
         "compressor end": "pass", "turbine end": "fail",
     }  # fmt: skip
-    kept = cartridge_story(shop, "A1").last.result
+    kept = there(cartridge_story(shop, "A1").last).result
     assert kept.sensor == "turbine end" and [e.verdict for e in kept.each] == ["pass", "fail"]
     drawn = result.as_json()["sensors"]
     highest = [max(s["amplitude_g"]) for s in drawn]
@@ -103,7 +105,7 @@ def test_a_limit_may_be_of_one_sensor(shop):
     add_piece(shop, "A2", "lenient")
     result = spin(shop, "A2", TwoEnds(1, (0.2, 0.8)).recording())
     assert result.verdict == "pass"
-    assert {e.sensor: e.worst.limit_g for e in result.judgement.each} == {
+    assert {e.sensor: e.worst.limit_g for e in there(result.judgement).each} == {
         "compressor end": 0.5, "turbine end": 1.2,
     }  # fmt: skip
 
