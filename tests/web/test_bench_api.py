@@ -94,7 +94,7 @@ def test_look_closer(client):
     line = m["frequency_hz"][int(np.argmax(m["spectrum_g"]))]
     assert line == pytest.approx(m["turning_hz"], rel=0.02)
     lines = client.get("/api/runs/1/curve.csv/H-7").text.splitlines()
-    assert lines[0].startswith("direction,speed [rpm]") and len(lines) > 300
+    assert lines[0].startswith("sensor,direction,speed [rpm]") and len(lines) > 300
     assert client.get("/api/runs/1/recording.uff/H-7").content[:12].strip().startswith(b"-1")
     assert client.get("/api/runs/9/passes/H-7").status_code == 404
     assert client.get("/look/9/H-7").status_code == 404

@@ -124,11 +124,18 @@ def show_spin(result: SpinResult) -> None:
     out = console()
     out.print(Text(f"Run {result.number} of {result.serial}", style="bold"))
     if result.curves:
-        main = result.curves[0]
-        limit = result.judgement.worst.limit_g if result.judgement else None
-        for line in plot(main.speed_rpm, np.abs(main.vector[0]), limit):
+        main, j = result.curves[0], result.judgement
+        place = result.sensors.index(j.sensor) if j and j.sensor else 0
+        for line in plot(
+            main.speed_rpm, np.abs(main.vector[place]), j.worst.limit_g if j else None
+        ):
             out.print(line)
     out.print(verdict_line(result))
+    for e in result.judgement.each if result.judgement else ():
+        out.print(
+            f"   {e.sensor}: {e.worst.amplitude_g:.2f} g at {e.worst.speed_rpm:,.0f} rpm of "
+            f"{e.worst.limit_g:g} g, {VERDICT_WORDS[e.verdict].lower()}"
+        )
     if result.findings:
         out.print(findings_text(result.findings), end="")
     out.print(Panel(advice_lines(result), title="next", title_align="left"))
@@ -143,14 +150,15 @@ def show_read(result: ReadResult, recording: Recording) -> None:
         out.print("No curve.")
     else:
         c = result.curve
-        amplitude = np.abs(c.vector[0])
-        for line in plot(c.speed_rpm, amplitude, None):
-            out.print(line)
-        k = int(amplitude.argmax())
-        out.print(
-            f'Channel "{result.channels[0]}": highest {amplitude[k]:.3f} g at {c.speed_rpm[k]:,.0f} rpm; '
-            f"{len(result.curves)} pass{'es' if len(result.curves) != 1 else ''}."
-        )
+        passes = f"{len(result.curves)} pass{'es' if len(result.curves) != 1 else ''}."
+        for name, vector in zip(result.channels, c.vector, strict=True):
+            amplitude = np.abs(vector)
+            for line in plot(c.speed_rpm, amplitude, None):
+                out.print(line)
+            k = int(amplitude.argmax())
+            out.print(
+                f'Channel "{name}": highest {amplitude[k]:.3f} g at {c.speed_rpm[k]:,.0f} rpm; {passes}'
+            )
     if result.findings:
         out.print(findings_text(result.findings), end="")
     for note in recording.notes:

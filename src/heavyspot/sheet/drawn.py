@@ -23,8 +23,20 @@ class DrawnPrediction:
 
 
 @dataclass(frozen=True)
+class DrawnSensor:
+    """What a further sensor says of the last run, on the view's speeds, with its own limit."""
+
+    sensor: str
+    limit_g: tuple[float | None, ...]
+    amplitude_g: tuple[float | None, ...]
+
+
+@dataclass(frozen=True)
 class CurvesView:
-    """All of a piece's runs on one speed axis; values outside a curve are None, so that nothing is drawn there."""
+    """All of a piece's runs on one speed axis; values outside a curve are None, so that nothing is drawn there.
+
+    `sensor` is the one drawn, empty where there is only one; `others` are the further ones.
+    """
 
     speed_rpm: tuple[int, ...]
     limit_g: tuple[float | None, ...]
@@ -32,6 +44,8 @@ class CurvesView:
     test_speed_rpm: float
     runs: tuple[DrawnRun, ...]
     predicted: DrawnPrediction | None
+    sensor: str = ""
+    others: tuple[DrawnSensor, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -170,13 +170,22 @@ def runs_svg(
     look = look or PRINT
     speed = view.speed_rpm
     runs = [(r.number, _known(speed, r.amplitude_g)) for r in view.runs]
-    number = number if number is not None else max((n for n, _ in runs), default=0)
+    newest = max((n for n, _ in runs), default=0)
+    number = number if number is not None else newest
     limit = _known(speed, view.limit_g)
-    peak = max([g for _, (_, gs) in runs for g in gs], default=0.0)
+    shown = [*(r.amplitude_g for r in view.runs), *(o.amplitude_g for o in view.others)]
+    peak = max([g for row in shown for g in row if g is not None], default=0.0)
     frame = _Frame(width, height, speed[-1], _nice(max(1.12 * peak, 1.3 * max(limit[1]))))
     parts = frame.axes(look)
     parts += [frame.line(*points, look.faded, 1.3, "5 3") for n, points in runs if n != number]
     parts += frame.limit(*limit, look)
+    others = [(o.sensor, _known(speed, o.amplitude_g)) for o in view.others if number == newest]
+    for sensor, points in others:
+        parts.append(frame.line(*points, look.ink, 1.2, "1 3"))
+        if points[0]:
+            parts.append(
+                _text(frame.x(points[0][-1]) - 4, frame.y(points[1][-1]) - 5, sensor, anchor="end")
+            )
     parts += [frame.line(*points, look.ink, 2.4) for n, points in runs if n == number]
     return _svg(width, height, parts, name)
 

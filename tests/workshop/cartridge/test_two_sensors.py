@@ -7,13 +7,17 @@ import pytest
 from conftest import there
 from faults import turbo
 
+from heavyspot.sheet.plots import runs_svg
 from heavyspot.sources.recording import Channel, from_array
+from heavyspot.workshop.cartridge.curves_view import curves_view
 from heavyspot.workshop.cartridge.grinding import ground
-from heavyspot.workshop.cartridge.past import SensedCurve, comparable
+from heavyspot.workshop.cartridge.one_run import curve_csv
+from heavyspot.workshop.cartridge.past import SensedCurve, comparable, past_runs
 from heavyspot.workshop.cartridge.spinning import spin
 from heavyspot.workshop.cartridge.story import cartridge_story
 from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.model.models import add_model
+from heavyspot.workshop.sheets.cartridge import make_report
 from heavyspot.workshop.shop import Workshop
 
 ENDS = ("compressor end", "turbine end")
@@ -161,3 +165,23 @@ def test_runs_are_compared_by_the_sensors_they_share():
     assert comparable([turbine, both]) == ([turbine, both], ("turbine end",))
     assert comparable([old, both]) == ([both], ENDS)  # nothing says which of them it was
     assert comparable([old, turbine]) == ([old, turbine], ("turbine end",))  # one, renamed
+
+
+def test_what_decides_is_what_is_drawn_and_printed(shop, tmp_path):
+    add_piece(shop, "C1", "two ends")
+    spin(shop, "C1", TwoEnds(1, (0.2, 0.8)).recording())
+    view = curves_view(shop, "C1")
+    assert view.sensor == "turbine end" and [o.sensor for o in view.others] == ["compressor end"]
+    drawn = [
+        max(g for g in row if g is not None)
+        for row in (view.runs[0].amplitude_g, view.others[0].amplitude_g)
+    ]
+    assert drawn == pytest.approx([0.8, 0.2], rel=0.06)
+    svg = runs_svg(view, name="C1")
+    assert "compressor end" in svg
+    lines = list(curve_csv(past_runs(shop, cartridge_story(shop, "C1"))[0]))
+    assert {line.split(",")[0] for line in lines[1:]} == {'"compressor end"', '"turbine end"'}
+    report = make_report(shop, "C1", number="S-1")
+    assert "turbine end" in report.sensor and "compressor end" in report.sensor
+    assert max(report.last.amplitude_g) == pytest.approx(0.8, rel=0.06)
+    assert report.worst_g == pytest.approx(max(report.last.amplitude_g), rel=0.02)

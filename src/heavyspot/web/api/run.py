@@ -23,14 +23,14 @@ def run_passes(serial: str, number: int, shop: Shop) -> dict[str, object]:
     """Return every pass of a run, with its findings."""
     past = look.find_run(shop, serial, number)
     findings = [finding_json(f) for f in past.run.result.findings]
-    return {"passes": look.passes_view(past.curves), "findings": findings}
+    return {"passes": look.passes_view(past.curves_of()), "findings": findings}
 
 
 @router.get("/runs/{number}/map/{serial:path}", response_class=Response)
 def run_map(serial: str, number: int, shop: Shop) -> Response:
     """Return the speed-frequency map as bytes, a row a spectrum; shape and axes in headers."""
     past = look.find_run(shop, serial, number)
-    drawn = look.draw_map(look.archived(shop, past.run.entry.recording), past.curves)
+    drawn = look.draw_map(look.archived(shop, past.run.entry.recording), past)
     return Response(
         drawn.levels.tobytes(),
         media_type="application/octet-stream",
@@ -48,7 +48,7 @@ def run_map(serial: str, number: int, shop: Shop) -> Response:
 def run_moment(serial: str, number: int, shop: Shop, speed_rpm: Number) -> dict[str, object]:
     """Return waveform and spectrum at a speed of a run."""
     past = look.find_run(shop, serial, number)
-    return look.moment(look.archived(shop, past.run.entry.recording), past.curves, speed_rpm)
+    return look.moment(look.archived(shop, past.run.entry.recording), past, speed_rpm)
 
 
 @router.get("/runs/{number}/curve.csv/{serial:path}", response_class=Response)
@@ -56,7 +56,7 @@ def run_csv(serial: str, number: int, shop: Shop) -> Response:
     """Return a run's curves as CSV."""
     past = look.find_run(shop, serial, number)
     return Response(
-        "".join(look.curve_csv(past.curves)),
+        "".join(look.curve_csv(past)),
         media_type="text/csv; charset=utf-8",
         headers={"Content-Disposition": f'attachment; filename="run-{number}.csv"'},
     )

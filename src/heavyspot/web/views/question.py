@@ -14,7 +14,7 @@ from ...workshop.cartridge.story import CartridgeStory, KeptRun
 from ...workshop.job.build_record import BuildState
 from ...workshop.reading.kept import KeptCut
 from ...workshop.records import Cut
-from ..formats import NONE, degrees, expanded, fixed
+from ..formats import NONE, degrees, expanded, fixed, grouped
 
 RIGHT_SHARE = 0.9
 """From this share of its power in the turning mark on, the pickup is right (common practice, no source)."""
@@ -127,6 +127,8 @@ class QuestionView:
         Said above the question, except while it spins.
     remarks, blocking : tuple of Remark
         Findings of the last run, those that forbid a cut apart.
+    each : tuple of str
+        What every sensor of the last run says, the one that decides first; empty where there is only one.
     shows_path, explains_dots : bool
         Whether the vector's way from run to run lies on the dial, and is explained below it.
     """
@@ -139,6 +141,7 @@ class QuestionView:
     ground: GroundForm
     stamp: Stamp
     worst: Worst | None
+    each: tuple[str, ...]
     ready: str
     pickup: Pickup | None
     heard: tuple[Heard, ...]
@@ -177,6 +180,7 @@ def question_view(
         ground=_ground(typed, advised),
         stamp=_stamp(said.verdict if said else ""),
         worst=_worst(said.worst) if said and said.worst else None,
+        each=_each(said.each, said.sensor) if said and question not in LIVE else (),
         ready=f"Ready for run {last.number + 1}" if last else "First spin",
         pickup=_pickup(said.pickup) if said and said.pickup else None,
         heard=tuple(_heard(c) for c in heard),
@@ -212,6 +216,15 @@ def _stamp(verdict: str) -> Stamp:
 
 def _worst(worst: limits.Worst) -> Worst:
     return Worst(worst.amplitude_g, expanded(worst.uncertainty_g), worst.speed_rpm, worst.limit_g)
+
+
+def _each(each: Sequence[limits.SensorVerdict], deciding: str) -> tuple[str, ...]:
+    sign = {"pass": "✓", "fail": "✗", "undecided": "?"}
+    return tuple(
+        f"{sign[e.verdict]} {e.sensor}: {fixed(e.worst.amplitude_g)} g at "
+        f"{grouped(e.worst.speed_rpm)} rpm, limit {fixed(e.worst.limit_g)} g"
+        for e in sorted(each, key=lambda e: e.sensor != deciding)
+    )
 
 
 def _pickup(pickup: Sequence[float]) -> Pickup:

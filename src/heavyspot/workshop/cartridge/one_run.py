@@ -76,16 +76,18 @@ def passes_view(curves: tuple[Curve, ...]) -> list[dict[str, Any]]:
     ]
 
 
-def curve_csv(curves: tuple[Curve, ...]) -> Iterator[str]:
-    """Yield a run's curves as lines of CSV."""
-    yield "direction,speed [rpm],amplitude [g],angle [deg],noise [g],twice [g],thrice [g],overall rms [g]\n"
-    for c in curves:
-        columns = (
-            c.speed_rpm, np.abs(c.vector[0]), angle_of(c.vector[0]), c.noise[0], c.twice[0],
-            c.thrice[0], c.overall_rms[0],
-        )  # fmt: skip
-        for row in zip(*columns, strict=True):
-            yield c.direction + "," + ",".join(f"{v:.6g}" for v in row) + "\n"
+def curve_csv(past: PastRun) -> Iterator[str]:
+    """Yield a run's curves as lines of CSV, one sensor after the other."""
+    yield "sensor,direction,speed [rpm],amplitude [g],angle [deg],noise [g],twice [g],thrice [g],overall rms [g]\n"
+    for sensor in past.sensors or ("",):
+        named = '"' + sensor.replace('"', '""') + '"'
+        for c in past.curves_of(sensor):
+            columns = (
+                c.speed_rpm, np.abs(c.vector[0]), angle_of(c.vector[0]), c.noise[0], c.twice[0],
+                c.thrice[0], c.overall_rms[0],
+            )  # fmt: skip
+            for row in zip(*columns, strict=True):
+                yield f"{named},{c.direction}," + ",".join(f"{v:.6g}" for v in row) + "\n"
 
 
 def archived(shop: Workshop, name: str) -> Recording:
@@ -105,9 +107,9 @@ def archived(shop: Workshop, name: str) -> Recording:
     return open_recording(shop.book.archive.open(name))
 
 
-def draw_map(recording: Recording, curves: tuple[Curve, ...]) -> DrawnMap:
-    """Return the speed-frequency map of the first acceleration channel."""
-    channel = recording.vibration_indices()[0]
+def draw_map(recording: Recording, past: PastRun) -> DrawnMap:
+    """Return the speed-frequency map of the sensor that decided."""
+    channel = recording.vibration_indices()[past.place()]
     maker = MapMaker(
         sample_rate_hz=recording.sample_rate_hz, scale=recording.channels[channel].g_per_stored
     )
@@ -127,23 +129,23 @@ def draw_map(recording: Recording, curves: tuple[Curve, ...]) -> DrawnMap:
         levels,
         seconds,
         float(spectra.frequency_hz[whole - 1] + spectra.frequency_hz[1]),
-        _turning_hz(spectra, curves),
+        _turning_hz(spectra, past.curves),
     )
 
 
-def moment(recording: Recording, curves: tuple[Curve, ...], speed_rpm: float) -> dict[str, Any]:
-    """Return waveform and spectrum of the first acceleration channel when a speed was reached.
+def moment(recording: Recording, past: PastRun, speed_rpm: float) -> dict[str, Any]:
+    """Return waveform and spectrum of the sensor that decided when a speed was reached.
 
     Raises
     ------
     LedgerFault
         The run has no curve.
     """
-    if not curves:
+    if not past.curves:
         raise LedgerFault("This run has no curve.", remedy="Choose a run with a trusted reference.")
-    main = curves[0]
+    main = past.curves[0]
     k = int(np.argmin(np.abs(main.speed_rpm - speed_rpm)))
-    channel = recording.vibration_indices()[0]
+    channel = recording.vibration_indices()[past.place()]
     scale = recording.channels[channel].g_per_stored
     centre = int(main.time_s[k] * recording.sample_rate_hz)
     start = max(0, centre - MOMENT_SAMPLES // 2)

@@ -44,11 +44,15 @@ class PastRun:
         """Names of the sensors, in the order of the curves' channels."""
         return self.run.conditions.sensors
 
-    @property
-    def deciding(self) -> int:
-        """Place of the sensor that decided the verdict, 0 for the first."""
-        name = self.run.result.sensor
+    def place(self, sensor: str = "") -> int:
+        """Return the place of a sensor, 0 for the first; of the one that decided when none is named."""
+        name = sensor or self.run.result.sensor
         return self.sensors.index(name) if name in self.sensors else 0
+
+    def curves_of(self, sensor: str = "") -> tuple[Curve, ...]:
+        """Return the curves of one sensor alone; of the one that decided when none is named."""
+        place = self.place(sensor)
+        return tuple(c.of_channel(place) for c in self.curves)
 
     @property
     def number(self) -> int:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from ..._version import __version__
-from ...balance.limits import Limit
+from ...balance.limits import Limit, SensorVerdict
 from ...balance.uncertainty import COVERAGE_K
 from ...ledger.records import Cut
 from ...quantities.angles import Rotation, clock_text
@@ -52,7 +54,8 @@ def make_report(
     worst = result.worst
     assert worst is not None and result.margin is not None  # only such runs were taken
     model = parse_model(dict(conditions.model), name="the run's model")
-    house = model.house_limit()
+    sensor = result.sensor
+    house = model.house_limit(sensor)
     return SheetReport(
         **head_of(shop, story.piece, "run", number=number, at=at, by=by, cautions=CAUTIONS),
         model=model.name,
@@ -61,7 +64,7 @@ def make_report(
         test_speed_rpm=model.test_speed_rpm,
         rig=entry.rig,
         calibration=calibration_said(conditions.rig, entry.at),
-        sensor=_sensor(conditions.recording),
+        sensor=_sensor(conditions.recording, result.each),
         operator=entry.by,
         run=last.number,
         run_id=entry.id,
@@ -77,8 +80,8 @@ def make_report(
         limit_speed_rpm=house.speed_rpm,
         limit_g=house.limit_g,
         tiers=tuple((t.name, _tier(t, last.curves)) for t in model.tiers()),
-        first=_curve(first.number, first.curves[0]) if first is not last else None,
-        last=_curve(last.number, last.curves[0]),
+        first=_curve(first.number, first.curves_of(sensor)[0]) if first is not last else None,
+        last=_curve(last.number, last.curves_of(sensor)[0]),
         cuts=tuple(_cut(c, model.rotation) for c in story.made if c.after_run < last.number),
         findings=tuple(finding_said(f) for f in result.findings),
         overruled=_overruled(result.overruled),
@@ -114,15 +117,25 @@ def _cut(cut: Cut, rotation: Rotation) -> SheetCut:
 
 
 def _tier(limit: Limit, curves: tuple[Curve, ...]) -> Said:
-    ratio = max(float((np.abs(c.vector[0]) / limit.at(c.speed_rpm)).max()) for c in curves)
+    ratio = max(float((np.abs(c.vector) / limit.at(c.speed_rpm)).max()) for c in curves)
     return Said("tier.within" if ratio <= 1 else "tier.over", {"ratio": ratio})
 
 
-def _sensor(recording: KeptRecording) -> str:
-    channel = next((c for c in recording.channels if c.quantity == "acceleration"), None)
-    if channel is None:
-        return ""
-    said = [channel.sensor, channel.name]
-    if channel.sensitivity:
-        said.append(f"{channel.sensitivity.value:g} {channel.sensitivity.unit}")
-    return ", ".join(s for s in said if s)
+def _sensor(recording: KeptRecording, each: Sequence[SensorVerdict]) -> str:
+    """Return what it was measured with; of several sensors, what each read and was allowed too."""
+    found = []
+    for channel in recording.channels:
+        if channel.quantity != "acceleration":
+            continue
+        said = [channel.sensor, channel.name]
+        if channel.sensitivity:
+            said.append(f"{channel.sensitivity.value:g} {channel.sensitivity.unit}")
+        said += [
+            f"{e.worst.amplitude_g:.2f} g ≤ {e.worst.limit_g:g} g"
+            if e.worst.ratio <= 1
+            else f"{e.worst.amplitude_g:.2f} g > {e.worst.limit_g:g} g"
+            for e in each
+            if e.sensor == channel.name
+        ]
+        found.append(", ".join(s for s in said if s))
+    return "; ".join(found)

@@ -31,6 +31,10 @@ export function benchSeries(view, question, colour) {
     series.push({ label: `run ${run.number}`, stroke, width: last ? 3.5 : 1.5, alpha });
     rows.push(run.amplitude_g);
   });
+  for (const other of view.others ?? []) {
+    series.push({ label: other.sensor, stroke: colour("ink"), width: 1.5, dash: [2, 5] });
+    rows.push(other.amplitude_g);
+  }
   if (view.predicted && question === "grind") {
     bands.push({ series: [rows.length + 1, rows.length], fill: `${colour("next")}38` });
     for (const [key, width] of [
