@@ -134,6 +134,7 @@ def capture(env, tmp_path, rate, seconds, *, play=None, stall=0.0):
     return json.loads(out.splitlines()[-1])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rate", [48_000, 96_000, 192_000])
 def test_captured_curve_is_the_played_one(pulse, tmp_path, rate):
     unit = make_cartridge("Larch 52", 3, peak_g=1.5)
@@ -158,6 +159,7 @@ def test_captured_curve_is_the_played_one(pulse, tmp_path, rate):
     assert np.abs(np.rad2deg(np.angle(ratio))).max() < 1.0
 
 
+@pytest.mark.slow
 def test_an_overrun_is_counted_and_said(pulse, tmp_path):
     # the stall is longer than the server's buffer of 4 MB, 2.7 s at this rate
     sink(pulse, 192_000)

@@ -39,6 +39,7 @@ def test_the_rig_from_the_physics_has_the_truth_it_says():
     assert abs(np.conj(once) - truth) < 0.03 * abs(truth) + 0.005
 
 
+@pytest.mark.slow
 def test_a_sample_of_faults(shops):
     wanted = [
         Case(k, rig, 1, t) for rig, kinds in SAMPLE.items() for k in kinds for t in (0.3, 0.8)
@@ -52,6 +53,7 @@ def test_a_sample_of_faults(shops):
         assert o["named"] and not o["false_word"], o
 
 
+@pytest.mark.slow
 def test_a_blocking_finding_leaves_no_verdict(shops):
     told = next(run([Case("all zero", "turbo", 0, 0.3)], shops))
     assert told["verdict"] == "undecided" and told["action"] == "fix"

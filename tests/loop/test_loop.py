@@ -32,6 +32,7 @@ def test_a_few_of_each_fault():
             assert forbidden == 0.0
 
 
+@pytest.mark.slow
 def test_another_machine_is_not_taken_for_a_unit_of_the_model():
     own, other = faults.unlike("Hazel 55", "Rowan 70", units=12)
     assert own == 0.0 and other == 1.0

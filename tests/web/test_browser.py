@@ -91,6 +91,7 @@ def new_job(page, server, serial, press):
     assert "alive and quiet" in page.inner_text(".heard")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", SIZES)
 @pytest.mark.parametrize("by", ["keyboard", "touch"])
 def test_from_new_piece_to_sheet(server, browser, size, by):
@@ -138,6 +139,7 @@ def test_from_new_piece_to_sheet(server, browser, size, by):
     page.context.close()
 
 
+@pytest.mark.slow
 def test_ground_differently_and_bad_entry(server, browser):
     page = open_page(browser, "bench")
     new_piece(page, server, "differently", lambda p: p.locator("[data-next]").click())
@@ -171,6 +173,7 @@ def test_ground_differently_and_bad_entry(server, browser):
     page.context.close()
 
 
+@pytest.mark.slow
 def test_reload_and_second_browser_see_the_same_spin(server, browser):
     one, two = open_page(browser, "bench"), open_page(browser, "tablet")
     new_piece(one, server, "shared", lambda p: p.locator("[data-next]").click())
@@ -202,6 +205,7 @@ def test_one_rig_spins_one_piece(server, browser):
     two.context.close()
 
 
+@pytest.mark.slow
 def test_kill_9_in_the_middle_of_a_spin_loses_nothing_written(tmp_path, browser):
     server = Server(tmp_path / "data", pace=1.0)
     page = open_page(browser, "bench")
@@ -228,6 +232,7 @@ def test_kill_9_in_the_middle_of_a_spin_loses_nothing_written(tmp_path, browser)
     server.stop()
 
 
+@pytest.mark.slow
 def test_dark_is_readable_too(server, browser):
     page = open_page(browser, "bench", color_scheme="dark")
     for place in ("/", "/jobs", "/jobs/new", "/models", "/models/edit", "/rigs", "/rigs/edit"):
@@ -250,6 +255,7 @@ def test_page_weight(server, browser):
     page.context.close()
 
 
+@pytest.mark.slow
 def test_look_closer_at_a_run(server, browser):
     page = open_page(browser, "tablet")
     new_piece(page, server, "closer", lambda p: p.locator("[data-next]").click())
@@ -269,6 +275,7 @@ def test_look_closer_at_a_run(server, browser):
     page.context.close()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", SIZES)
 def test_pages_of_the_workshop(server, browser, size):
     page = open_page(browser, size)

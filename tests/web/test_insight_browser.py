@@ -22,6 +22,7 @@ def filled(tmp_path_factory):
     made.stop()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", ["bench", "tablet"])
 def test_every_page_of_insight(filled, browser, size):
     page = open_page(browser, size)

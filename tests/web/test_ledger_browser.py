@@ -1,6 +1,7 @@
 """The ledger as a whole, in a browser: the old book looked at and taken, long work watched."""
 
 import pytest
+from web.conftest import Server
 from web.test_browser import axe, open_page, picture, small_targets
 
 from heavyspot.workshop.job.editing import amend_job
@@ -12,6 +13,7 @@ from heavyspot.workshop.station.station import exchange, join
 BOOK = "Datum;Serien-Nr.;Kunde;Rechnung;Typ;Drehzahl;Vorher;Nachher;Ergebnis;Prüfer;Bemerkung\n"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", ["bench", "tablet"])
 def test_the_old_book_is_looked_at_then_taken(server, browser, tmp_path, size):
     page = open_page(browser, size)
@@ -51,19 +53,28 @@ def test_the_old_book_is_looked_at_then_taken(server, browser, tmp_path, size):
     assert page.faults == []
 
 
+@pytest.fixture(scope="module")
+def main_house(tmp_path_factory):
+    """A small ledger: a station gets the whole of it first, of the shared server ten thousand old rows."""
+    made = Server(tmp_path_factory.mktemp("main house") / "data")
+    yield made
+    made.stop()
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize("size", ["bench", "tablet"])
-def test_what_two_buildings_disagree_on_waits_for_a_person(server, browser, tmp_path, size):
+def test_what_two_buildings_disagree_on_waits_for_a_person(main_house, browser, tmp_path, size):
     page = open_page(browser, size)
-    page.goto(f"{server.url}/buildings")
+    page.goto(f"{main_house.url}/buildings")
     page.locator("[name=name]").fill("East")
     page.get_by_role("button", name="Make its key").click()
     key = page.locator(".fault code").first.inner_text()
-    line = HttpLine(server.url, key)
-    join(tmp_path / "east", line, server.url, key)
+    line = HttpLine(main_house.url, key)
+    join(tmp_path / "east", line, main_house.url, key)
     east = Workshop(tmp_path / "east")
     exchange(east, line)
     job = page.request.post(
-        f"{server.url}/api/pieces",
+        f"{main_house.url}/api/pieces",
         data={"serial": f"J-{size}", "model": "Larch 52", "invoice": f"J{size}"},
     )
     assert job.ok
@@ -71,16 +82,16 @@ def test_what_two_buildings_disagree_on_waits_for_a_person(server, browser, tmp_
     job_id = find_piece(east, f"J-{size}").job_id
     amend_job(east, job_id, {"customer": "Gullwick Rail"}, by="Jon", why="wrong name")
     changed = page.request.patch(
-        f"{server.url}/api/jobs/{job_id}",
+        f"{main_house.url}/api/jobs/{job_id}",
         data={"changes": {"customer": "Gullwick Rails"}, "why": "typing"},
     )
     assert changed.ok
     add_piece(east, f"TWIN-{size}", "Larch 52", by="Jon")
     assert page.request.post(
-        f"{server.url}/api/pieces", data={"serial": f"TWIN-{size}", "model": "Larch 52"}
+        f"{main_house.url}/api/pieces", data={"serial": f"TWIN-{size}", "model": "Larch 52"}
     ).ok
     exchange(east, line)
-    page.goto(f"{server.url}/buildings")
+    page.goto(f"{main_house.url}/buildings")
     told = page.locator("main").inner_text()
     assert f"TWIN-{size}" in told and "customer is" in told
     assert axe(page) == [] and small_targets(page) == []
@@ -90,7 +101,7 @@ def test_what_two_buildings_disagree_on_waits_for_a_person(server, browser, tmp_
     page.locator("[name=serial]").first.fill(f"TWIN-{size} east")
     page.get_by_role("button", name="Let it in").first.click()
     page.wait_for_url("**/story/**")
-    page.goto(f"{server.url}/buildings")
+    page.goto(f"{main_house.url}/buildings")
     page.locator("form[action='/buildings/clashes'] [name=why]").first.fill("asked them")
     page.get_by_role("button", name="Settled").first.click()
     assert "Nothing is held" in page.locator("main").inner_text()

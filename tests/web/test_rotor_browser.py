@@ -16,6 +16,7 @@ def measure(page):
     page.locator(".question:not(.measuring)").wait_for(timeout=60_000)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", ["bench", "tablet"])
 def test_from_a_new_rotor_to_its_sheet(server, browser, size):
     page = open_page(browser, size)

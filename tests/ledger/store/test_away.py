@@ -57,6 +57,7 @@ print("room again", flush=True)
 """
 
 
+@pytest.mark.slow
 def test_a_full_disk_is_said_and_loses_nothing(tmp_path):
     shop = Workshop(tmp_path / "data")
     furnish(shop)
@@ -146,6 +147,7 @@ def at_once(*calls):
     return out
 
 
+@pytest.mark.slow
 def test_two_at_once_make_one_cut_one_serial_and_runs_in_a_row(two):
     one, other = two
     spun(one, "T-1", 3)

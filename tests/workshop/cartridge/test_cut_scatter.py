@@ -48,6 +48,7 @@ def test_each_operator_has_a_hand_of_his_own(shop):
     assert ida.making("nut")[1] < 2.5
 
 
+@pytest.mark.slow
 def test_a_cut_that_went_wrong_is_seen_through_what_is_known_of_the_model():
     """From the shop's own loop: 40 units known, one cut of another size than recorded."""
     model, make = maker("Larch 52")

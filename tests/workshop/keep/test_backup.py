@@ -112,6 +112,7 @@ while True:
 """
 
 
+@pytest.mark.slow
 def test_killed_at_any_moment_the_last_good_backup_restores(shop, tmp_path):
     for n in range(3):
         spun(shop, f"K-{n}", 10 + n)

@@ -144,6 +144,7 @@ def forwarded(shop, everything):
     main.close()
 
 
+@pytest.mark.slow
 def test_killed_a_few_times(shop):
     assert killed(shop, 5, seed=1) > 0
 

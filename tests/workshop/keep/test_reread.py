@@ -61,6 +61,7 @@ def test_nothing_changed_gives_the_same_verdicts(shop):
     assert call_back(shop, made) == [] and list(shop.book.check_chain()) == []
 
 
+@pytest.mark.slow
 def test_a_sensor_found_wrong_names_the_pieces_to_call_back(shop, tmp_path):
     for n in range(12):
         spun(shop, f"C-{n}", n)
@@ -112,6 +113,7 @@ def test_a_selection_by_rig_model_and_day(shop):
         go_on(shop, "x")
 
 
+@pytest.mark.slow
 def test_any_number_of_workers_gives_the_same(shop):
     many(shop, 90)
     one = begin_reread(shop, Settings(gain=1.1))
@@ -175,6 +177,7 @@ def crew_of(parent):
     return found
 
 
+@pytest.mark.slow
 def test_a_worker_killed_ten_times_reads_each_recording_once(shop):
     many(shop, 300)
     made = begin_reread(shop, Settings())
@@ -212,6 +215,7 @@ reread.go_on(shop, sys.argv[2], workers=1, progress=lambda done, total: print(do
 """
 
 
+@pytest.mark.slow
 def test_killed_itself_it_goes_on(shop):
     many(shop, 120)
     made = begin_reread(shop, Settings())
@@ -230,6 +234,7 @@ def test_killed_itself_it_goes_on(shop):
     assert done.done == 120 and len({r[0] for r in told(shop, made)}) == 120
 
 
+@pytest.mark.slow
 def test_a_dask_cluster_does_the_same(shop, monkeypatch):
     from distributed import LocalCluster
 
