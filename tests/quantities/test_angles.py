@@ -42,6 +42,7 @@ def test_a_lag_reads_as_its_angle():
 def test_angle_of_is_the_phase_in_one_turn():
     vectors = [1 + 1j, -1 + 1j, -1 - 1j, 1 - 1j, 3]
     assert angle_of(vectors) == pytest.approx([45, 135, 225, 315, 0])
+    assert angle_of(np.array(vectors, np.complex64)).dtype == np.float64
     # so little below zero that the remainder rounds to a whole turn
     assert angle_of(cmath.rect(1.0, -1e-17)) == 0.0
 

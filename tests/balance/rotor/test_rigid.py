@@ -163,6 +163,16 @@ def test_less_than_a_twentieth_is_not_worth_a_word(share, worth_a_word):
     assert kind == ("dynamic" if worth_a_word else "quasi-static")
 
 
+def test_a_twentieth_itself_is_worth_a_word():
+    assert parts_of([52.5, -47.5], [0.0, 200.0], 100.0).kind == "quasi-static"  # 5 of 100
+    assert parts_of([5.0, 5.0], [-125.0, 75.0], -35.0).kind == "quasi-static"  # 10 of 200 mm
+
+
+def test_what_is_an_unbalance_is_complex_whatever_it_is_made_of():
+    assert unbalance_from_force([1.0, 2.0], 100.0).dtype == np.complex128
+    assert couple_pair(1.0, (0.0, 1.0)).dtype == np.complex128
+
+
 def test_arrangements():
     assert RotorGeometry(0, 100, (-40, -10)).arrangement == "overhung at A"
     assert RotorGeometry(0, 100, (110, 130)).arrangement == "overhung at B"
