@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import norm
 
 from heavyspot.quantities.errors import BadInput
 from heavyspot.statistics.agreement import agreement
@@ -139,13 +140,23 @@ def test_survival_is_statsmodels_(seed):
 
 
 def test_drift_is_seen_sooner_by_the_weighted_mean():
-    rng = np.random.default_rng(3)
-    x = rng.normal(0, 1, 60)
-    x[30:] += 1.2
-    values = x.tolist()
-    weighted, single = ewma(values, weight=0.2, basis=30), individuals(values, basis=30)
-    assert weighted.outside and weighted.outside[0] < 45
-    assert not single.outside or single.outside[0] >= weighted.outside[0]
+    """After a shift of one standard deviation: 44 values until one is outside, by the normal distribution."""
+    until_seen: dict[str, list[int]] = {"weighted": [], "single": []}
+    for seed in range(200):
+        rng = np.random.default_rng(seed)
+        x = rng.normal(0, 1, 500)
+        x[200:] += 1.0
+        for name, chart in (
+            ("weighted", ewma(x.tolist(), weight=0.2, basis=200)),
+            ("single", individuals(x.tolist(), basis=200)),
+        ):
+            until_seen[name].append(next((i for i in chart.outside if i >= 200), 500) - 199)
+    alone = 1 / (norm.sf(3 - 1) + norm.sf(3 + 1))
+    assert np.mean(until_seen["single"]) == pytest.approx(alone, rel=0.25)
+    assert np.mean(until_seen["weighted"]) < alone / 3
+
+
+def test_too_few_values_make_no_chart():
     for few in ([], [1.0] * 5, [1.0] * 7 + [float("nan")]):
         with pytest.raises(BadInput):
             individuals(few)

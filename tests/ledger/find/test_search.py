@@ -59,8 +59,11 @@ def test_filters(book):
 def test_words_typed_wrong(book, typed):
     found = book.search.find(typed)
     assert found.rows and not found.exact
-    want = {"n": "Nordhafen Motor", "t": "Tidal Works"}.get(typed[0].lower())
-    assert found.rows[0].customer == want or typed.startswith("L52")
+    first = found.rows[0]
+    if typed == "L52-00007":
+        assert first.serial in ("L52-0007", "L52-0000")  # one figure too many, or one of them wrong
+    else:
+        assert first.customer == {"n": "Nordhafen Motor", "t": "Tidal Works"}[typed[0].lower()]
 
 
 def test_what_is_like_nothing_finds_nothing(book):

@@ -287,11 +287,12 @@ def test_a_live_bench_is_read_and_added_to_the_table(flow, tmp_path):
         add_to_table(table, got.values | {"position": position, "way": "opening"})
     rows = readings_of_table(table.read_text())
     assert [r["position"] for r in rows] == [0.0, 5.0] and rows[0]["way"] == "opening"
-    assert keep_flow_test(flow, "F-1", "Flow 1", rows).entry.verdict in (
-        "pass",
-        "fail",
-        "undecided",
-    )
+    told = keep_flow_test(flow, "F-1", "Flow 1", rows)
+    for r in told.flow.readings:
+        assert drop_for(r.corrected) == pytest.approx(1.23, rel=5e-3)
+    # closed, 0.067 kg/s is far more than 0.042; nothing was read at the open end
+    assert [w.verdict for w in told.flow.windows] == ["fail", "undecided"]
+    assert told.entry.verdict == "fail"
     with pytest.raises(BadInput, match="other columns"):
         add_to_table(table, {"drop_kpa": 1.0})
     with pytest.raises(BadInput, match="named like a reading"):
