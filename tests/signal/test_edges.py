@@ -135,9 +135,6 @@ def test_a_missing_and_a_doubled_mark_do_not_change_the_speed(case):
     turn = rate * 60 / rpm
     marks = turn * np.arange(400.0)
     broken = np.sort(np.append(np.delete(marks, 150), marks[250] + turn / 2))
-    read = 60 * rate / np.diff(broken)
-    assert read.min() == pytest.approx(c["expected"]["missing_pulse_apparent_rpm"])
-    assert read.max() == pytest.approx(c["expected"]["double_pulse_apparent_rpm_half_split"])
     clock = TurnClock(edges_per_turn=1, longest_turn=1e6)
     clock.add(broken, final=True)
     at = np.linspace(marks[100], marks[300], 2001)

@@ -94,15 +94,23 @@ def test_one_point_outside_is_repeated():
     assert not proof.passed and proof.outside == [90.0] and "repeat" in proof.text
 
 
-def test_reduction_test(case):
-    # Source: ISO 21940-21, from memory (case urr_test): circles of (1 - claim) * resultant + least
-    assert "95" in case("urr_test")["expected"]["acceptance"]
+def test_reduction_test():
+    # Source: ISO 21940-21, from memory (case urr_test): circles of (1 - claim) * resultant + least, claim 95 %
     at = np.arange(12)[np.arange(12) != 4] * 30.0
     travelling, still = 150 * np.exp(1j * np.deg2rad(at)), 30 * np.exp(2j)
     good = (still + travelling) * 1.03
     assert reduction_test(good, still, travelling, least_gmm=1.0).passed
     bad = reduction_test((still + travelling) * 1.08, still, travelling, least_gmm=1.0)
     assert not bad.passed and "92" in bad.text
+    true = still + travelling
+    off = (0.05 * np.abs(true) + 1.0) * np.exp(
+        1j * np.arange(11)
+    )  # on the circles, every way round
+    assert reduction_test(true + 0.99 * off, still, travelling, least_gmm=1.0).passed
+    off[6] *= 1.02 / 0.99
+    one_out = reduction_test(true + 0.99 * off, still, travelling, least_gmm=1.0)
+    assert not one_out.passed and one_out.outside == [pytest.approx(at[6])]
+    assert reduction_test(true + 0.99 * off, still, travelling, least_gmm=1.0, claimed=0.94).passed
 
 
 def test_compensator_test_and_masses():
