@@ -1,70 +1,11 @@
-"""A real server on a real ledger, and Debian's Chromium."""
+"""The program without a browser."""
 
 from __future__ import annotations
 
-import os
-import shutil
-import signal
-import socket
-import subprocess
-import sys
-import time
-import urllib.request
-from pathlib import Path
-
 import pytest
-from conftest import needs
 from fastapi.testclient import TestClient
 
 from heavyspot.web.app import create_app
-
-PROGRAM = Path(sys.executable).with_name("heavyspot")
-CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
-FLAGS = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync",
-]  # fmt: skip
-
-
-class Server:
-    """The program as a user starts it, on a free port; the simulated rig runs faster than real."""
-
-    def __init__(self, data: Path, pace: float = 3.0, more: tuple[str, ...] = ()) -> None:
-        self.data, self.pace, self.more = data, pace, more
-        with socket.socket() as s:
-            s.bind(("127.0.0.1", 0))
-            self.port = s.getsockname()[1]
-        self.url = f"http://127.0.0.1:{self.port}"
-        self.start()
-
-    def start(self) -> None:
-        self.process = subprocess.Popen(
-            [str(PROGRAM), "--data", str(self.data), "serve", "--demo-shop", "--port", str(self.port),
-             "--pace", str(self.pace), *self.more],
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )  # fmt: skip
-        # a busy machine is given its time; a program that ended is told at once
-        until = time.monotonic() + 300.0
-        while self.process.poll() is None and time.monotonic() < until:
-            try:
-                urllib.request.urlopen(self.url, timeout=10).close()
-                return
-            except OSError:
-                time.sleep(0.1)
-        self.kill()
-        raise RuntimeError(f"the server did not answer (exit {self.process.returncode})")
-
-    def kill(self) -> None:
-        os.kill(self.process.pid, signal.SIGKILL)
-        self.process.wait()
-
-    def stop(self) -> None:
-        self.process.terminate()
-        try:
-            self.process.wait(10)
-        except subprocess.TimeoutExpired:
-            self.kill()
 
 
 @pytest.fixture(scope="module")
@@ -72,26 +13,3 @@ def client(tmp_path_factory):
     app = create_app(tmp_path_factory.mktemp("api") / "data", demo=True, pace=40.0)
     with TestClient(app, base_url="http://127.0.0.1") as made:
         yield made
-
-
-@pytest.fixture(scope="session")
-def server(tmp_path_factory):
-    made = Server(tmp_path_factory.mktemp("web") / "data")
-    yield made
-    made.stop()
-
-
-@pytest.fixture(scope="session")
-def play():
-    needs(Path(CHROMIUM).exists(), "chromium")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as made:  # one a process: a second would meet the first's event loop
-        yield made
-
-
-@pytest.fixture(scope="session")
-def browser(play):
-    made = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-    yield made
-    made.close()

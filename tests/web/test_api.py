@@ -157,11 +157,11 @@ def test_search_over_json_and_tables(client, tmp_path):
 
 
 def test_a_job_may_hold_a_rotor(client):
-    rotor = {"serial": "J-R9", "rotor": "Blower 900", "customer": "Gull Marine", "invoice": "99"}
+    rotor = {"serial": "J-R9", "rotor": "Blower 900", "customer": "Tidal Works", "invoice": "99"}
     client.post("/api/rotors", json=rotor)
     client.post(
         "/api/pieces",
-        json={"serial": "J-P9", "model": "Larch 52", "customer": "Gull Marine", "invoice": "99"},
+        json={"serial": "J-P9", "model": "Larch 52", "customer": "Tidal Works", "invoice": "99"},
     )
     client.post(
         "/api/rotors/J-R9/readings", json={"amounts": [21000, 9000], "angles_deg": [77, 200]}

@@ -1,7 +1,7 @@
 """The build record at the bench and a piece's story, in a browser."""
 
 import pytest
-from web.test_browser import axe, open_page, picture, small_targets
+from web.browser.pages import axe, open_page, picture, small_targets
 
 
 @pytest.mark.parametrize("size", ["bench", "tablet"])

@@ -1,8 +1,8 @@
 """The insight pages in a browser: numbers that lead to pieces, charts with their tables, questions of one's own."""
 
 import pytest
-from web.conftest import Server
-from web.test_browser import axe, open_page, picture, small_targets
+from web.browser.pages import axe, open_page, picture, small_targets
+from web.browser.program import Server
 
 from benchmarks.big_shop import fill
 from heavyspot.workshop.demo.rigs import furnish

@@ -1,7 +1,7 @@
 """The flow bench in a browser: element, readings, verdict, where the stop belongs."""
 
 import pytest
-from web.test_browser import axe, open_page, picture, small_targets
+from web.browser.pages import axe, open_page, picture, small_targets
 
 MODEL = """
 name = "Alder V {size}"

@@ -1,8 +1,8 @@
 """The ledger as a whole, in a browser: the old book looked at and taken, long work watched."""
 
 import pytest
-from web.conftest import Server
-from web.test_browser import axe, open_page, picture, small_targets
+from web.browser.pages import axe, open_page, picture, small_targets
+from web.browser.program import Server
 
 from heavyspot.workshop.job.editing import amend_job
 from heavyspot.workshop.job.pieces import add_piece
@@ -61,7 +61,6 @@ def main_house(tmp_path_factory):
     made.stop()
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("size", ["bench", "tablet"])
 def test_what_two_buildings_disagree_on_waits_for_a_person(main_house, browser, tmp_path, size):
     page = open_page(browser, size)

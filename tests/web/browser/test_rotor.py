@@ -1,7 +1,7 @@
 """Rotors, machines and matching in a browser: the whole path at both sizes, and by keyboard."""
 
 import pytest
-from web.test_browser import axe, open_page, picture, small_targets
+from web.browser.pages import axe, open_page, picture, small_targets
 
 MACHINE = "simulated low-speed machine"
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import segno
 from conftest import there
-from web.conftest import CHROMIUM, FLAGS, Server
-from web.test_browser import axe, open_page, picture, small_targets
+from web.browser.pages import axe, open_page, picture, small_targets
+from web.browser.program import CHROMIUM, FLAGS, Server
 
 from heavyspot.workshop.people import People
 from heavyspot.workshop.shop import Workshop
