@@ -1,4 +1,6 @@
-"""The demo shop on an empty ledger."""
+"""The demo shop on an empty ledger: made once, a copy of it for every test."""
+
+import shutil
 
 import pytest
 
@@ -6,9 +8,17 @@ from heavyspot.workshop.demo.rigs import furnish
 from heavyspot.workshop.shop import Workshop
 
 
-@pytest.fixture
-def shop(tmp_path):
-    made = Workshop(tmp_path / "data")
+@pytest.fixture(scope="session")
+def furnished(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("furnished") / "data"
+    made = Workshop(folder)
     furnish(made)
+    made.close()
+    return folder
+
+
+@pytest.fixture
+def shop(furnished, tmp_path):
+    made = Workshop(shutil.copytree(furnished, tmp_path / "data"))
     yield made
     made.close()
