@@ -99,7 +99,7 @@ def start(
 def main() -> None:
     """Run the command line: 0 done, 1 not passed with --check, 2 bad use or bad input."""
     try:
-        code = app(standalone_mode=False)
+        code = app(prog_name="heavyspot", standalone_mode=False)
     except HeavyspotError as fault:
         sys.stderr.write(f"{fault.message}\n  {fault.remedy}\n")
         code = exit_of(fault)
