@@ -14,16 +14,21 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from ..quantities.arrays import Array
 from .passes import Pass, find_passes
-from .phase import PhasedBlocks, phased_blocks
+from .phase import PhasedBlocks, phased_blocks, running_mean
+from .point_noise import (
+    component_variance,
+    resolution_variance,
+    share_of_mean,
+    whole_turns,
+)
 from .tracker import Track
+from .turns import SMOOTH_S
 
 TURNS_PER_POINT = 14.0
 SHORTEST_WINDOW_S = 0.045
 _BATCH_BLOCKS = 400
-_SPLINE_POWER = 0.55
-"""Integral of the squared quadratic spline: overlapping blocks share noise, so that their scatter
-is this share of what independent blocks would show."""
 
 
 @dataclass(frozen=True)
@@ -40,7 +45,9 @@ class Curve:
     vector : ndarray, shape (channels, n), complex128
         Once-per-turn vector, zero-to-peak, in the channel's unit; its angle is on the rotor.
     noise : ndarray, shape (channels, n)
-        Standard uncertainty of each component (real, imaginary) from the scatter in the window.
+        Standard uncertainty of the amplitude from the scatter in the window; across the vector it is as large.
+    angle_noise : ndarray, shape (channels, n)
+        Standard uncertainty of the angle from the pickup, rad, beside that from `noise`.
     overall_rms : ndarray, shape (channels, n)
         Rms of the whole band, without the steady part.
     twice, thrice, half : ndarray, shape (channels, n)
@@ -56,10 +63,11 @@ class Curve:
     twice: NDArray[np.float64]
     thrice: NDArray[np.float64]
     half: NDArray[np.float64]
+    angle_noise: NDArray[np.float64]
 
     def of_channel(self, i: int) -> Curve:
         """Return the curve of one channel alone."""
-        names = ("vector", "noise", "overall_rms", "twice", "thrice", "half")
+        names = ("vector", "noise", "overall_rms", "twice", "thrice", "half", "angle_noise")
         return replace(self, **{n: getattr(self, n)[i : i + 1] for n in names})
 
 
@@ -91,7 +99,12 @@ def speed_step_rpm(highest_rpm: float) -> float:
     return 1000.0
 
 
-def read_curves(track: Track, *, scale: NDArray[np.float64] | None = None) -> Reading:
+def read_curves(
+    track: Track,
+    *,
+    scale: NDArray[np.float64] | None = None,
+    step: NDArray[np.float64] | None = None,
+) -> Reading:
     """Return the curves of a track.
 
     Parameters
@@ -99,22 +112,27 @@ def read_curves(track: Track, *, scale: NDArray[np.float64] | None = None) -> Re
     track : Track
     scale : ndarray, shape (channels,), optional
         Factor from a channel's samples to its physical unit (g for acceleration).
+    step : ndarray, shape (channels,), optional
+        Smallest difference of two samples, in that unit; 0, or left out, where it is not known.
     """
     blocks = phased_blocks(track, scale=scale)
     passes = find_passes(blocks)
     if not passes:
         return Reading((), blocks)
-    step = speed_step_rpm(max(p.highest_rpm for p in passes))
-    curves = [_curve_of(p, blocks, step) for p in passes]
+    resolution = np.zeros(blocks.vectors.shape[0]) if step is None else np.asarray(step, float)
+    speed_step = speed_step_rpm(max(p.highest_rpm for p in passes))
+    curves = [_curve_of(p, blocks, speed_step, resolution) for p in passes]
     full = [c for c in curves if c.speed_rpm.size >= 2 or len(curves) == 1]
     full.sort(key=lambda c: (-c.speed_rpm.size, c.time_s[0] if c.time_s.size else 0))
     return Reading(tuple(c for c in full if c.speed_rpm.size), blocks)
 
 
-def _curve_of(span: Pass, blocks: PhasedBlocks, step: float) -> Curve:
-    speed = span.speed_rpm
-    rising = speed if span.direction == "up" else speed[::-1]
-    rising = np.maximum.accumulate(rising)
+def _curve_of(
+    span: Pass, blocks: PhasedBlocks, step: float, resolution: NDArray[np.float64]
+) -> Curve:
+    speed = _steadied(span.speed_rpm, blocks.block_s)
+    plain = speed if span.direction == "up" else speed[::-1]
+    rising = np.maximum.accumulate(plain)
     first = np.ceil(rising[0] / step - 1e-9)
     last = np.floor(rising[-1] / step + 1e-9)
     if last < first:  # a steady speed between two grid points
@@ -130,38 +148,109 @@ def _curve_of(span: Pass, blocks: PhasedBlocks, step: float) -> Curve:
     centre = before + part * (after - before)
     needed = np.maximum(SHORTEST_WINDOW_S, TURNS_PER_POINT * 60.0 / np.maximum(grid, 1.0))
     needed = needed / blocks.block_s
-    width = np.maximum(hi - lo, needed)
-    dwell = (hi - lo) > needed  # use all there is of a speed that was held
+    # use all there is of a speed that was held; one that dipped meanwhile was not
+    dwell = ((hi - lo) > needed) & (_lowest_between(plain, lo, hi) > grid - step)
     centre = np.where(dwell, 0.5 * (lo + hi - 1), centre)
+    width = np.where(dwell, hi - lo, needed)
     if span.direction == "down":
         centre = rising.size - 1 - centre
     centre = centre + span.start
-    values, noise, powers = _local_fits(blocks, centre, 0.5 * width, span.segment)
+    steady = _steady(blocks, span.segment)
+    fits = _local_fits(blocks, steady, centre, 0.5 * width, span.segment)
+    values, variance, powers, gain, angle_rad2 = fits
+    amplitude = np.abs(values[:, :, 1])
+    orders = 0.5 * (np.abs(values) ** 2).sum(axis=2)
+    broad = np.sqrt(np.maximum(powers - orders, 0.0))
+    variance += resolution_variance(amplitude, broad, resolution)
+    moved = _axis_error(grid, values[:, :, 1], angle_rad2, blocks.block_s)
+    across = moved.imag / np.maximum(amplitude, 1e-30)
     return Curve(
         direction=span.direction,
         speed_rpm=grid,
         time_s=(centre + 0.5) * blocks.block_s,
         vector=values[:, :, 1],
-        noise=noise,
+        noise=np.sqrt(variance + moved.real**2),
         overall_rms=np.sqrt(np.maximum(powers, 0.0)),
         twice=np.abs(values[:, :, 2]),
         thrice=np.abs(values[:, :, 3]),
         half=np.abs(values[:, :, 0]),
+        angle_noise=np.sqrt(angle_rad2 * gain + across**2),
     )
+
+
+def _steadied(speed_rpm: NDArray[np.float64], block_s: float) -> NDArray[np.float64]:
+    """Return the speed over half the time a point looks at: noise of single marks would shift the axis."""
+    i = np.arange(speed_rpm.size)
+    look_s = np.maximum(SHORTEST_WINDOW_S, TURNS_PER_POINT * 60.0 / np.maximum(speed_rpm, 1.0))
+    reach = np.minimum((0.25 * look_s / block_s).astype(int), np.minimum(i, i[::-1]))
+    return running_mean(speed_rpm, reach)
+
+
+def _axis_error(
+    grid: NDArray[np.float64],
+    vector: NDArray[np.complex128],
+    angle_rad2: NDArray[np.float64],
+    block_s: float,
+) -> NDArray[np.complex128]:
+    """Return what one standard uncertainty of the speed moves each point: along its vector, and across (imaginary).
+
+    The speed is the turning between two ends over the time between them, half a point's window; each end is worth
+    a turn, or the smoothing of the marks.
+    """
+    if grid.size < 3:
+        return np.zeros(vector.shape, np.complex128)
+    turn_s = 60.0 / np.maximum(grid, 1.0)
+    apart_s = 0.5 * np.maximum(SHORTEST_WINDOW_S, TURNS_PER_POINT * turn_s)
+    end = angle_rad2 * block_s / np.maximum(2.0 * SMOOTH_S, turn_s)
+    speed_rpm = 60.0 * np.sqrt(2.0 * end) / (2 * np.pi) / apart_s
+    unit = vector / np.maximum(np.abs(vector), 1e-30)
+    return np.asarray(np.gradient(vector, grid, axis=1) * np.conj(unit) * speed_rpm)
+
+
+def _lowest_between(
+    values: NDArray[np.float64], low: NDArray[np.intp], high: NDArray[np.intp]
+) -> NDArray[np.float64]:
+    """Return the lowest of ``values[low:high]`` for each pair; of the one at `low` where there is none between."""
+    ends = np.stack([low, np.maximum(high, low)], axis=1).reshape(-1)
+    return np.minimum.reduceat(np.append(values, np.inf), ends)[::2]
+
+
+@dataclass(frozen=True)
+class _Steady:
+    """Vectors from which the scatter is taken, and the variance of one for white noise of 1 a block."""
+
+    vectors: Array
+    share: NDArray[np.float64]
+
+
+def _steady(blocks: PhasedBlocks, segment: tuple[int, int]) -> _Steady:
+    mine = slice(*segment)
+    vectors: Array = np.zeros(blocks.vectors.shape[:2], np.complex128)
+    share = np.ones(vectors.shape[1])
+    found, size = whole_turns(blocks.vectors[:, mine, 1], blocks.speed_rpm[mine], blocks.block_s)
+    vectors[:, mine], share[mine] = found, share_of_mean(size)
+    return _Steady(vectors, share)
+
+
+_Real = NDArray[np.float64]
+_Fits = tuple[NDArray[np.complex128], _Real, _Real, _Real, _Real]
+"""Values (channels, n, orders), variances and powers (channels, n), gain, variance of a block's angle (n,)."""
 
 
 def _local_fits(
     blocks: PhasedBlocks,
+    steady: _Steady,
     centre: NDArray[np.float64],
     half_width: NDArray[np.float64],
     segment: tuple[int, int],
-) -> tuple[NDArray[np.complex128], NDArray[np.float64], NDArray[np.float64]]:
-    """Fit at each centre; returns (channels, n, orders), (channels, n), (channels, n)."""
+) -> _Fits:
+    """Fit at each centre."""
     n_channels, _, n_orders = blocks.vectors.shape
     n = centre.size
     values = np.empty((n_channels, n, n_orders), np.complex128)
-    noise = np.empty((n_channels, n))
+    variance = np.empty((n_channels, n))
     powers = np.empty((n_channels, n))
+    gain, angle = np.empty(n), np.empty(n)
     order = np.argsort(half_width, kind="stable")
     i = 0
     while i < n:  # points of like width together; long dwells end up alone
@@ -169,20 +258,21 @@ def _local_fits(
         j = i + 1
         while j < n and j - i < _BATCH_BLOCKS and half_width[order[j]] <= widest:
             j += 1
-        chosen = order[i:j]
-        values[:, chosen], noise[:, chosen], powers[:, chosen] = _fit_batch(
-            blocks, centre[chosen], half_width[chosen], segment
+        k = order[i:j]
+        values[:, k], variance[:, k], powers[:, k], gain[k], angle[k] = _fit_batch(
+            blocks, steady, centre[k], half_width[k], segment
         )
         i = j
-    return values, noise, powers
+    return values, variance, powers, gain, angle
 
 
 def _fit_batch(
     blocks: PhasedBlocks,
+    steady: _Steady,
     centre: NDArray[np.float64],
     half_width: NDArray[np.float64],
     segment: tuple[int, int],
-) -> tuple[NDArray[np.complex128], NDArray[np.float64], NDArray[np.float64]]:
+) -> _Fits:
     reach = int(np.ceil(half_width.max())) + 1
     offsets = np.arange(-reach, reach + 1)
     index = np.rint(centre).astype(int)[:, None] + offsets
@@ -193,23 +283,39 @@ def _fit_batch(
     kernel = _quadratic_kernel(x, weight)  # (points, width)
     z = blocks.vectors[:, index]  # (channels, points, width, orders)
     values = np.einsum("pw,cpwo->cpo", kernel, z)
-    first = z[..., 1]
-    residual = first - values[:, :, None, 1]
-    # the scatter about the fit, with the slope over the window taken out
-    slope_w = weight * x
-    slope = np.einsum("pw,cpw->cp", slope_w, residual) / np.maximum(
-        (slope_w * x).sum(axis=1), 1e-30
-    )
-    residual = residual - slope[..., None] * x
     total = np.maximum(weight.sum(axis=1), 1e-30)
-    scatter = np.einsum("pw,cpw->cp", weight, np.abs(residual) ** 2) / total
-    jitter = np.einsum("pw,pw->p", weight, blocks.jitter_rad2[index]) / total
-    scatter = scatter + np.abs(values[:, :, 1]) ** 2 * jitter
-    spread = np.sqrt(0.5 / _SPLINE_POWER * scatter * (kernel**2).sum(axis=1))
     share = weight / total[:, None]
+    # the scatter about a parabola: not about the point itself, whose own error would come in again
+    residual = steady.vectors[:, index] - values[:, :, None, 1]
+    residual -= np.einsum("pw,cpw->cp", share, residual)[..., None]
+    for shape in _straight_and_bent(x, share):
+        part = np.einsum("pw,cpw->cp", share * shape, residual)
+        residual -= part[..., None] * shape
+    first = values[:, :, 1]
+    unit = first / np.maximum(np.abs(first), 1e-30)
+    # along the vector: what lies across it comes from the pickup too, and is counted there
+    along = (residual * np.conj(unit)[:, :, None]).real
+    scatter = np.einsum("pw,cpw->cp", weight, along**2) / total
+    gain = (kernel**2).sum(axis=1)
+    middle = np.clip(np.rint(centre).astype(int), segment[0], segment[1] - 1)
+    variance = component_variance(scatter, weight, gain, steady.share[middle])
+    angle = np.einsum("pw,pw->p", weight, blocks.angle_rad2[index]) / total
     mean = np.einsum("pw,cpw->cp", share, blocks.mean[:, index])
     power = np.einsum("pw,cpw->cp", share, blocks.power[:, index]) - mean**2
-    return values, spread, power
+    return values, variance, power, gain, angle
+
+
+def _straight_and_bent(
+    x: NDArray[np.float64], share: NDArray[np.float64]
+) -> list[NDArray[np.float64]]:
+    """Return a line and a parabola over each window, orthonormal to a constant and to each other by the weights."""
+    shapes: list[NDArray[np.float64]] = [np.ones_like(x)]
+    for raw in (x, x * x):
+        for shape in shapes:
+            raw = raw - (share * raw * shape).sum(axis=1)[:, None] * shape
+        size = np.sqrt((share * raw**2).sum(axis=1))
+        shapes.append(raw / np.maximum(size, 1e-12)[:, None])
+    return shapes[1:]
 
 
 def _quadratic_kernel(x: NDArray[np.float64], weight: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..quantities.arrays import Array
+from .point_noise import share_of_mean, whole_turns
 from .tracker import Track
 
 _MAINS_HZ = (50.0, 60.0, 100.0, 120.0)
@@ -45,7 +46,9 @@ class PhasedBlocks:
     hum_locked : ndarray, shape (n,), bool
         Blocks put aside because the edges followed the mains, not the nut.
     jitter_rad2 : ndarray, shape (n,)
-        Square of each block's phase noise of the pickup, rad².
+        Square of each block's phase noise of the pickup, rad²; 0 for a pulse reference.
+    angle_rad2 : ndarray, shape (n,)
+        Variance that the pickup's noise gives the angle of one independent block, rad².
     impossible : ndarray, shape (n,), bool
         Blocks put aside because no rotor changes its speed so fast: marks were missing, not turns.
     """
@@ -60,6 +63,7 @@ class PhasedBlocks:
     reference_purity: NDArray[np.float64]
     hum_locked: NDArray[np.bool_]
     jitter_rad2: Array
+    angle_rad2: Array
     impossible: NDArray[np.bool_]
 
 
@@ -79,19 +83,26 @@ def phased_blocks(track: Track, *, scale: NDArray[np.float64] | None = None) -> 
         reach = np.clip(np.rint(turn_s / track.block_s), 1, 200).astype(int)
         # twice, so that the image at twice the turning frequency does not survive in the mean and
         # beat with its own image in the vibration
-        smooth = _running_mean(track.reference.astype(np.complex128), reach)
-        smooth = _running_mean(smooth, reach)
+        smooth = running_mean(track.reference.astype(np.complex128), reach)
+        smooth = running_mean(smooth, reach)
         amplitude = np.abs(smooth)
         reach2 = np.maximum(reach, 8)
-        variance = _running_mean(track.reference_power.astype(float), reach2)
-        variance -= _running_mean(track.reference_mean.astype(float), reach2) ** 2
+        variance = running_mean(track.reference_power.astype(float), reach2)
+        variance -= running_mean(track.reference_mean.astype(float), reach2) ** 2
         purity = np.clip(0.5 * amplitude**2 / np.maximum(variance, 1e-30), 0.0, 1.0)
         turn = (
             1j * smooth / np.maximum(amplitude, 1e-30)
         )  # sine: its fundamental lags by 90 degrees
         jitter = np.imag(track.reference * np.conj(smooth)) / np.maximum(amplitude, 1e-30) ** 2
+        by_turn, blocks_a_turn = whole_turns(track.reference, speed_rpm, track.block_s)
+        angle_rad2 = _fundamental_variance(by_turn, blocks_a_turn, smooth)
+        # the edges tell the turns roughly, the fundamental the rest: their errors would be the speed's
+        finer = track.turns + _unwrapped(np.angle(turn), trusted) / (2 * np.pi)
+        speed_rpm = np.where(
+            trusted, 60.0 / _turn_duration_s(finer, trusted, track.block_s), np.nan
+        )
         hum = _hum_locked(speed_rpm, amplitude, trusted)
-        clear = _running_mean(jitter**2, reach2) < CLEAR_RAD**2
+        clear = running_mean(jitter**2, reach2) < CLEAR_RAD**2
         trusted = trusted & ((purity > 0.4) | clear) & ~hum
         trusted = _without_short_spells(trusted, round(0.1 / track.block_s))
         speed_rpm = np.where(trusted, speed_rpm, np.nan)
@@ -101,6 +112,8 @@ def phased_blocks(track: Track, *, scale: NDArray[np.float64] | None = None) -> 
         purity = np.ones(n)
         hum = np.zeros(n, bool)
         jitter = np.zeros(n)
+        # as many marks as turns are in a block
+        angle_rad2 = _mark_variance(track) * np.minimum(turn_s, 60.0) / track.block_s
     vectors = np.conj(track.vectors)  # single precision: 1e-7 of the amplitude, and half the memory
     turn = turn.astype(np.complex64)
     power = turn
@@ -119,8 +132,55 @@ def phased_blocks(track: Track, *, scale: NDArray[np.float64] | None = None) -> 
         reference_purity=purity,
         hum_locked=hum,
         jitter_rad2=(jitter**2).astype(np.float32),
+        angle_rad2=angle_rad2.astype(np.float32),
         impossible=impossible,
     )
+
+
+def _unwrapped(angle: NDArray[np.float64], trusted: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """Return angles without jumps of a turn, each trusted stretch on its own."""
+    out = np.zeros(angle.size)
+    for start, stop in spells(trusted):
+        out[start:stop] = np.unwrap(angle[start:stop])
+    return out
+
+
+def _fundamental_variance(
+    by_turn: NDArray[np.complex128],
+    blocks: NDArray[np.float64],
+    smooth: NDArray[np.complex128],
+) -> NDArray[np.float64]:
+    """Return what the noise of the nut's fundamental is worth in a block, rad².
+
+    From second differences of its size over blocks so far apart that they share no samples: white noise of
+    variance s² gives 6 s², and a change that goes on evenly gives nothing. Noise is as large across the vector as
+    along it, where no error of the edges comes in.
+
+    Parameters
+    ----------
+    by_turn, blocks : ndarray, shape (n,)
+        The fundamental averaged over whole turns, and how many blocks a turn is.
+    smooth : ndarray, shape (n,), complex
+        The fundamental, smoother.
+    """
+    n = by_turn.size
+    size = np.maximum(np.abs(smooth), 1e-30)
+    i = np.arange(n)
+    wanted = np.ceil(2 * blocks).astype(int) + 1
+    apart = np.minimum(wanted, np.minimum(i, n - 1 - i))
+    second = by_turn[i - apart] - 2 * by_turn + by_turn[i + apart]
+    along = (second * np.conj(smooth)).real / size**2
+    enough = apart == wanted
+    return np.where(enough, along**2 / 6.0 / share_of_mean(blocks), 0.0)
+
+
+def _mark_variance(track: Track) -> NDArray[np.float64]:
+    """Return the variance of a single mark's angle at each block, rad²; 0 where nothing is known."""
+    at, variance = track.edge_noise.T
+    if at.size == 0:
+        return np.zeros(track.turns.size)
+    middle = (np.arange(track.turns.size) + 0.5) * track.block
+    return np.interp(middle, at, variance)
 
 
 def spells(state: NDArray[np.bool_]) -> NDArray[np.intp]:
@@ -229,7 +289,7 @@ def _turn_duration_s(
     return out
 
 
-def _running_mean(values: Array, reach: NDArray[np.intp]) -> Array:
+def running_mean(values: Array, reach: NDArray[np.intp]) -> Array:
     """Return the mean over ``[i - reach, i + reach]``, cut at the ends."""
     total = np.concatenate([[0], np.cumsum(values)])
     i = np.arange(values.size)

@@ -66,6 +66,8 @@ class Track:
     counts : EdgeCounts
     uneven : ndarray, shape (k,)
         Samples at which marks came at uneven intervals, before any repair.
+    edge_noise : ndarray, shape (m, 2)
+        Where, samples, and the variance of a single mark's angle there, rad².
     """
 
     sample_rate_hz: float
@@ -84,6 +86,7 @@ class Track:
     reference_extremes: NDArray[np.float64]
     counts: EdgeCounts
     uneven: NDArray[np.float64]
+    edge_noise: NDArray[np.float64]
 
     @property
     def block_s(self) -> float:
@@ -351,6 +354,7 @@ class Tracker:
             reference_extremes=self._edges.extremes,
             counts=self._clock.counts,
             uneven=self._clock.uneven,
+            edge_noise=self._clock.edge_noise,
         )
 
 

@@ -29,6 +29,9 @@ LOOK_AHEAD = 6
 UNEVEN = 0.1
 """Change from one interval to the next that no rotor makes within a turn."""
 
+NOISE_GROUP = 16
+"""Marks over which the noise of a mark is averaged."""
+
 _REGULAR = 0.3
 _BRIDGE = 0.2
 _BEHIND = 6
@@ -61,6 +64,8 @@ class TurnClock:
         self.smooth = smooth
         self.counts = EdgeCounts()
         self._uneven: list[NDArray[np.float64]] = []
+        self._edge_noise: list[NDArray[np.float64]] = []
+        self._unjudged: NDArray[np.float64] = np.empty(0)  # marks whose noise is not taken yet
         self._raw: NDArray[np.float64] = np.empty(0)
         self._behind = 0  # how many of the raw edges were judged before
         self._time: NDArray[np.float64] = np.empty(0)
@@ -201,6 +206,33 @@ class TurnClock:
         self._time = np.concatenate([self._time, time[mark]])
         self._turn = np.concatenate([self._turn, index[mark] / self.edges_per_turn])
         self._good = np.concatenate([self._good, good[mark]])
+
+        self._note_edge_noise(np.where(good[mark], time[mark], np.nan))
+
+    def _note_edge_noise(self, time: NDArray[np.float64]) -> None:
+        """Take the noise of single marks from their third differences: a turning rotor has next to none.
+
+        White noise of variance s² gives third differences of variance 20 s².
+        """
+        t = np.concatenate([self._unjudged, time])
+        groups = (t.size - 3) // NOISE_GROUP
+        if groups < 1:
+            self._unjudged = t
+            return
+        used = groups * NOISE_GROUP
+        third = np.diff(t[: used + 3], 3)
+        turn = (t[3 : used + 3] - t[:used]) / 3.0
+        noise = (2 * np.pi / turn) ** 2 * third**2 / 20.0
+        shaped = noise.reshape(groups, NOISE_GROUP)
+        whole = np.isfinite(shaped).all(axis=1)
+        at = t[:used].reshape(groups, NOISE_GROUP)[:, 0]
+        self._edge_noise.append(np.stack([at[whole], shaped[whole].mean(axis=1)], axis=1))
+        self._unjudged = t[used:]
+
+    @property
+    def edge_noise(self) -> NDArray[np.float64]:
+        """Where, samples, and the variance of a single mark's angle there, rad²; shape (k, 2)."""
+        return np.concatenate(self._edge_noise) if self._edge_noise else np.empty((0, 2))
 
     @property
     def known_until(self) -> float:

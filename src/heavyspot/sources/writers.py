@@ -67,7 +67,7 @@ def _write_sidecar(path: Path, content: dict[str, Any]) -> None:
 
 
 def write_flac(recording: Recording, path: Path) -> list[str]:
-    """Write 24-bit FLAC and its sidecar; exact for sources of up to 24 bits.
+    """Write FLAC and its sidecar; exact for sources of up to 24 bits, and no finer than they were.
 
     The file appears under its name only when it is complete and on disk.
     """
@@ -75,6 +75,7 @@ def write_flac(recording: Recording, path: Path) -> list[str]:
 
     rate = flac_rate(recording.sample_rate_hz)
     whole = 0 < recording.bits <= 24
+    subtype = "PCM_16" if 0 < recording.bits <= 16 else "PCM_24"
     scale = np.ones(len(recording.channels)) if whole else _largest(recording)
     channels = tuple(
         replace(c, full_scale=c.full_scale * float(s))
@@ -84,7 +85,7 @@ def write_flac(recording: Recording, path: Path) -> list[str]:
     unfinished = durable.aside(path)
     factor = (1.0 / scale).astype(np.float32) if not whole else None
     with soundfile.SoundFile(
-        unfinished, "w", samplerate=rate, channels=len(channels), format="FLAC", subtype="PCM_24"
+        unfinished, "w", samplerate=rate, channels=len(channels), format="FLAC", subtype=subtype
     ) as file:
         for block in recording.blocks():
             data = block.data if factor is None else block.data * factor

@@ -66,6 +66,7 @@ def pack_curves(curves: tuple[Curve, ...]) -> bytes:
     for i, c in enumerate(curves):
         for name in (
             "speed_rpm", "time_s", "vector", "noise", "overall_rms", "twice", "thrice", "half",
+            "angle_noise",
         ):  # fmt: skip
             arrays[f"{i}.{c.direction}.{name}"] = getattr(c, name)
     return pack(arrays)
@@ -77,6 +78,8 @@ def unpack_curves(data: bytes) -> tuple[Curve, ...]:
     for key, values in unpack(data).items():
         number, direction, name = key.split(".")
         by_curve.setdefault((int(number), direction), {})[name] = values
+    for fields in by_curve.values():  # runs from before it was told apart have none
+        fields.setdefault("angle_noise", np.zeros(fields["noise"].shape))
     return tuple(
         Curve(direction=direction, **fields)  # type: ignore[arg-type]  # "up" or "down" as stored
         for (_, direction), fields in sorted(by_curve.items())
@@ -102,9 +105,12 @@ class SensedCurve:
         return np.concatenate([vector_at(self.curve, speed_rpm, self._place(s)) for s in sensors])
 
     def noise_at(self, speed_rpm: Array, sensors: Sequence[str]) -> Array:
-        """Return the noise of each component likewise."""
+        """Return the noise of each component likewise; the angle's is shared between the two."""
         c = self.curve
-        rows = (c.noise[self._place(s)] for s in sensors)
+        rows = (
+            np.hypot(c.noise[k], np.abs(c.vector[k]) * c.angle_noise[k] / np.sqrt(2.0))
+            for k in map(self._place, sensors)
+        )
         return np.concatenate([np.interp(speed_rpm, c.speed_rpm, row) for row in rows])
 
     def _place(self, sensor: str) -> int:

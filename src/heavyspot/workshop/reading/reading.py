@@ -111,7 +111,8 @@ def read_recording(recording: Recording, *, limit_g: float = 0.5) -> ReadResult:
             remedy="Record from standstill to test speed and down again.",
         )
     track = tracker.finish()
-    reading = read_curves(track, scale=scale)
+    steps = scale * (2.0 ** (1 - recording.bits) if recording.bits else 0.0)
+    reading = read_curves(track, scale=scale, step=steps)
     channels = [recording.channels[i] for i in vibration]
     names = [c.name for c in channels]
     spectra = [maker.finish() for maker in makers]
