@@ -128,7 +128,7 @@ def test_the_whole_job(shell):
         if r["advice"]["action"] != "cut":
             break
         predicted = r["advice"]["predicted"]
-        assert {"speed_rpm", "amplitude_g", "low_g", "high_g"} == set(predicted)
+        assert {"speed_rpm", "amplitude_g", "low_g", "high_g", "others"} == set(predicted)
         for c in r["advice"]["cuts"]:
             assert {"plane", "angle_deg", "clock", "mass_mg", "unbalance_gmm", "depth_mm"} == set(c)
             assert re.fullmatch(r"\d{1,2}:\d\d", c["clock"])
