@@ -121,7 +121,7 @@ def test_no_sentence_of_a_flow_sheet_falls_through(rotors, tmp_path, q_s):
     }  # fmt: skip
     report = FlowReport(
         **shared,
-        uncertainty=Said("uncertainty.flow"),
+        uncertainty=(Said("uncertainty.flow"),),
         program=Said("program.flow", {"program": "1"}),
         element=(Said("element.orifice"), Said("calibration.certificate", {"certificate": "N-1"})),
         reference=Said("flow.reference", {"temperature_c": 25.0, "pressure_kpa": 100.0}),

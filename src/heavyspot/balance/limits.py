@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from ..quantities.errors import BadInput
 from ..quantities.said import Said
+from .budget import Part, factor
 from .uncertainty import COVERAGE_K, combined
 
 Verdict = Literal["pass", "fail", "undecided"]
@@ -18,6 +19,10 @@ Verdict = Literal["pass", "fail", "undecided"]
 PASS_K = 3.0
 """A pass at the high-speed rig keeps clear of the limit by so many standard uncertainties: a piece
 exactly at its limit then passes about once in 700 spins."""
+
+
+REACHED = 0.998
+"""Share of test speed that is test speed: what a steady hand and a good regulator hold."""
 
 
 @dataclass(frozen=True)
@@ -97,6 +102,8 @@ class Judgement:
         The sensor that decides; empty where there is only one.
     each : tuple of SensorVerdict
         What every sensor says; empty where there is only one.
+    budget : tuple of Part
+        Of the uncertainty at the worst speed.
     """
 
     verdict: Verdict
@@ -107,6 +114,7 @@ class Judgement:
     measured: Verdict | None = None
     sensor: str = ""
     each: tuple[SensorVerdict, ...] = ()
+    budget: tuple[Part, ...] = ()
 
 
 def deciding(judgements: Mapping[str, Judgement]) -> Judgement:
@@ -152,6 +160,7 @@ def judge(
     to_rpm: float,
     step_rpm: float,
     pass_k: float = COVERAGE_K,
+    degrees: NDArray[np.float64] | None = None,
 ) -> Judgement:
     """Return the verdict on the points of one or more curves.
 
@@ -166,6 +175,8 @@ def judge(
         All points, in any order; the standard uncertainty of each.
     from_rpm, to_rpm : float
         Range that must be measured.
+    degrees : ndarray, shape (n,), optional
+        Of freedom behind each uncertainty; both factors are then Student's. Infinite when not given.
     step_rpm : float
         Step of the curve: a hole wider than three steps and 2 % of `to_rpm` counts.
     """
@@ -176,8 +187,9 @@ def judge(
             remedy="Spin to the model's test speed.",
         )
     speed, amplitude, u = speed_rpm[inside], amplitude_g[inside], uncertainty_g[inside]
+    nu = np.full(u.shape, np.inf) if degrees is None else degrees[inside]
     allowed = limit.at(speed)
-    expanded = COVERAGE_K * u
+    expanded = factor(COVERAGE_K, nu) * u
     ratio = amplitude / allowed
     k = int(np.argmax(ratio))
     worst = Worst(
@@ -185,7 +197,7 @@ def judge(
     )
     covered, reached = _coverage(np.unique(speed), from_rpm, to_rpm, step_rpm)
     over = amplitude - expanded > allowed
-    clear = amplitude + pass_k * u <= allowed
+    clear = amplitude + factor(pass_k, nu) * u <= allowed
     margin = 1.0 - worst.ratio
     at_worst: dict[str, float | str] = {
         "amplitude_g": worst.amplitude_g, "speed_rpm": worst.speed_rpm, "limit_g": worst.limit_g,
@@ -203,17 +215,18 @@ def judge(
     if clear.all():
         reason = Said("verdict.clear", {**at_worst, "margin": margin})
         return Judgement("pass", margin, worst, covered, reason)
-    reason = Said("verdict.too_near", {**at_worst, "expanded_g": COVERAGE_K * worst.uncertainty_g})
+    reason = Said("verdict.too_near", {**at_worst, "expanded_g": float(expanded[k])})
     return Judgement("undecided", margin, worst, covered, reason)
 
 
 def _coverage(
     speed: NDArray[np.float64], from_rpm: float, to_rpm: float, step_rpm: float
 ) -> tuple[float, bool]:
-    """Return the measured share of the range and whether its top was reached (within 1 %)."""
+    """Return the measured share of the range and whether its top was reached."""
     hole = max(3 * step_rpm, 0.02 * to_rpm)
     inside = speed[(speed >= from_rpm) & (speed <= to_rpm * 1.001)]
-    reached = bool(speed.max() >= 0.99 * to_rpm - step_rpm)
+    # the last point of the curve lies up to a step below the highest speed
+    reached = bool(speed.max() >= np.floor(REACHED * to_rpm / step_rpm) * step_rpm)
     points = np.concatenate([[from_rpm], inside, [to_rpm]])
     gaps = np.diff(points)
     missing = float(gaps[gaps > hole].sum())

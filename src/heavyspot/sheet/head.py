@@ -43,7 +43,7 @@ class Head(Provable):
     run: int
     verdict: str
     recording_sha256: str
-    uncertainty: Said
+    uncertainty: tuple[Said, ...]
     cautions: tuple[Said, ...]
     issued_by: str
     replaces: str

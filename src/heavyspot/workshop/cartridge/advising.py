@@ -12,7 +12,7 @@ from ...balance.cut.advise import advise
 from ...balance.cut.candidates import AdvisedCut
 from ...balance.cut.prior import Guess, ResponsePrior
 from ...balance.cut.response import Estimate, History, Scatter
-from ...balance.limits import PASS_K, Judgement
+from ...balance.limits import PASS_K, REACHED, Judgement
 from ...balance.plane import Plane
 from ...ledger.records import Cut
 from ...quantities.finding import Finding, blocking_of
@@ -52,7 +52,7 @@ def advise_on(e: Evidence, number: int, made: Sequence[Cut]) -> Advised:
         made,
         e.priors,
         e.judgement,
-        reached=e.read.highest_rpm >= 0.985 * e.model.test_speed_rpm,
+        reached=e.read.highest_rpm >= REACHED * e.model.test_speed_rpm,
         sensor_lag_deg=e.read.sensor_lag_deg or 0.0,
         seed=number,
         guesses=e.guesses,

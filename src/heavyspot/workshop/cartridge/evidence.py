@@ -24,6 +24,7 @@ from ..reading import (
     shape_findings,
     usual_whirl,
 )
+from ..rig import Measuring
 from ..shop import Workshop
 from ..stored import stored
 from .cut_scatter import CutScatter, cut_scatter_of
@@ -54,6 +55,7 @@ class Evidence:
     judgement: Judgement | None
     findings: tuple[Finding, ...]
     read: ReadResult
+    measuring: Measuring
     priors: dict[str, ResponsePrior]
     guesses: dict[str, Guess]
     scatter: CutScatter
@@ -81,6 +83,7 @@ def gather(
     story: CartridgeStory,
     model: ModelFile,
     source: Recording,
+    measuring: Measuring,
     *,
     rig: str,
     serviced_at: str,
@@ -94,7 +97,7 @@ def gather(
         The piece's, with what the rig's own checks say of its scatter.
     """
     limit_g = float(min(model.house_limit().limit_g))
-    read = read_recording(source, limit_g=limit_g)
+    read = read_recording(source, limit_g=limit_g, measuring=measuring)
     findings = [*read.findings, *model_findings(source, read, model)]
     kept = _heard_kept(shop, model.name, rig, serviced_at)
     for place, (sensor, heard) in enumerate(read.heard.items()):
@@ -126,10 +129,14 @@ def gather(
         model=model,
         history=history,
         judgement=ruled(
-            judge_curves(read.curves, model, read.channels) if read.curves else None, findings
+            judge_curves(read.curves, model, read.channels, measuring.shares)
+            if read.curves
+            else None,
+            findings,
         ),
         findings=tuple(findings),
         read=read,
+        measuring=measuring,
         priors=priors,
         guesses=guesses,
         scatter=cut_scatter_of(shop.book, model, operator),

@@ -20,6 +20,7 @@ from ..reading import (
     frozen_conditions,
     heard_json,
     judgement_json,
+    measuring_for,
 )
 from ..rig import known_rig
 from ..shop import Workshop
@@ -55,12 +56,14 @@ def spin(
         recording if isinstance(recording, Recording) else open_recording(recording, format=format)
     )
     rig, operator = rig or source.rig, operator or source.operator
-    model = fed_by_rig(shop.book, story.model, rig)
+    measuring = measuring_for(shop.book, story.model, rig)
+    model = fed_by_rig(story.model, measuring)
     evidence = gather(
         shop,
         story,
         model,
         source,
+        measuring,
         rig=rig,
         serviced_at=known_rig(shop, rig).serviced_at,
         operator=operator,
@@ -95,7 +98,7 @@ def _keep(
         rig=rig,
         recording=shop.book.archive.name_of(path),
         recording_sha256=digest_of(path),
-        conditions=frozen_conditions(shop.book, source, evidence.model, rig),
+        conditions=frozen_conditions(shop.book, source, evidence.model, rig, evidence.measuring),
         verdict=judgement.verdict if judgement else "undecided",
         worst_ratio=judgement.worst.ratio if judgement else None,
         result={

@@ -18,6 +18,7 @@ from ...sources.readers import open_recording
 from ...sources.recording import Recording
 from ..model import parse_model
 from ..reading import judge_curves, model_findings, read_recording, reason_of, ruled
+from ..rig import Measuring
 from ..shop import Workshop
 from ..stored import stored
 from .workers import gang
@@ -175,6 +176,8 @@ class Task:
         The data folder, and where recordings were handed over to.
     model : dict
         Keys of the model file as they were.
+    measuring : dict or None
+        How the rig measured then; None in runs from before it was kept.
     """
 
     run_id: str
@@ -185,6 +188,7 @@ class Task:
     model: dict[str, Any]
     gain: float
     limit_g: float | None
+    measuring: dict[str, Any] | None = None
 
 
 @dataclass(frozen=True)
@@ -207,6 +211,7 @@ def _task(shop: Workshop, run: RunToReread, selection: Settings) -> Task:
         model=dict(run.conditions["model"]),
         gain=selection.gain,
         limit_g=selection.limit_g,
+        measuring=run.conditions.get("measuring"),
     )
 
 
@@ -235,10 +240,15 @@ def _read(task: Task) -> Result:
             keys["limit"] = [{"limit_g": task.limit_g}]
             model = parse_model(keys, name="the run's model")
         source = _corrected(open_recording(path), task.gain)
-        read = read_recording(source, limit_g=float(min(model.house_limit().limit_g)))
+        then = stored(Measuring, task.measuring, what="The rig's") if task.measuring else None
+        limit_g = float(min(model.house_limit().limit_g))
+        read = read_recording(source, limit_g=limit_g, measuring=then)
         findings = [*read.findings, *model_findings(source, read, model)]
         judgement = ruled(
-            judge_curves(read.curves, model, read.channels) if read.curves else None, findings
+            judge_curves(read.curves, model, read.channels, then.shares if then else None)
+            if read.curves
+            else None,
+            findings,
         )
     except HeavyspotError as fault:
         return _unreadable(task, fault.message)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from ...quantities.lazy import lazy_names
 
 if TYPE_CHECKING:
-    from .judging import fed_by_rig, frozen_conditions, judge_curves, ruled
+    from .judging import fed_by_rig, frozen_conditions, judge_curves, measuring_for, ruled
     from .kept import (
         KeptConditions,
         KeptCut,
@@ -45,6 +45,8 @@ else:
                 "fed_by_rig",
                 "frozen_conditions",
                 "judge_curves",
+                "measuring_for",
+                "measuring_for",
                 "ruled",
             ),
             "kept": (
@@ -104,6 +106,7 @@ __all__ = [
     "judge_curves",
     "judgement_json",
     "level_findings",
+    "measuring_for",
     "model_findings",
     "oil_findings",
     "read_recording",

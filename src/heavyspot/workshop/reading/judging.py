@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import asdict, replace
 from typing import Any
 
 import numpy as np
 
 from ..._version import __version__
+from ...balance.budget import Shares
 from ...balance.limits import PASS_K, Judgement, amplitude_uncertainty, deciding, judge
 from ...ledger.book import Book
 from ...quantities.finding import Finding, blocking_of, finding_said
@@ -16,11 +17,14 @@ from ...signal.curve import Curve
 from ...sources.recording import Recording
 from ...sources.sidecar import describe
 from ..model import ModelFile
-from ..rig import newest_study, shaker_checks
+from ..rig import Measuring, measuring_of
 
 
 def judge_curves(
-    curves: tuple[Curve, ...], model: ModelFile, sensors: Sequence[str]
+    curves: tuple[Curve, ...],
+    model: ModelFile,
+    sensors: Sequence[str],
+    shares: Shares | None = None,
 ) -> Judgement | None:
     """Return the verdict over every pass of a run and every sensor; None when no point is in the range.
 
@@ -28,35 +32,45 @@ def judge_curves(
     ----------
     sensors : sequence of str
         Names, in the order of the curves' channels.
+    shares : Shares, optional
+        What goes with the amplitude; the model's, as assumed, when not given.
     """
     speed = np.concatenate([c.speed_rpm for c in curves])
     if not (speed >= model.from_rpm).any():
         return None
-    return deciding({name: _judged(curves, i, name, model) for i, name in enumerate(sensors)})
+    s = shares or Shares(model.scatter.run_share, model.scatter.calibration_share)
+    return deciding({name: _judged(curves, i, name, model, s) for i, name in enumerate(sensors)})
 
 
-def _judged(curves: tuple[Curve, ...], i: int, sensor: str, model: ModelFile) -> Judgement:
-    scatter = model.scatter
+def _judged(
+    curves: tuple[Curve, ...], i: int, sensor: str, model: ModelFile, shares: Shares
+) -> Judgement:
     speed = np.concatenate([c.speed_rpm for c in curves])
     amplitude = np.concatenate([np.abs(c.vector[i]) for c in curves])
     noise = np.concatenate([c.noise[i] for c in curves])
     u = amplitude_uncertainty(
         amplitude,
         noise,
-        repeat_share=scatter.run_share,
-        calibration_share=scatter.calibration_share,
+        repeat_share=shares.repeat,
+        calibration_share=shares.calibration,
     )
     step = float(np.diff(curves[0].speed_rpm).min()) if curves[0].speed_rpm.size > 1 else 500.0
-    return judge(
+    limit = model.house_limit(sensor)
+    judged = judge(
         speed,
         amplitude,
         u,
-        model.house_limit(sensor),
+        limit,
         from_rpm=model.from_rpm,
         to_rpm=model.test_speed_rpm,
         step_rpm=step,
         pass_k=PASS_K,
+        degrees=shares.degrees(amplitude, noise),
     )
+    inside = speed >= model.from_rpm
+    at = np.argmax(amplitude[inside] / limit.at(speed[inside]))
+    parts = shares.parts(judged.worst.amplitude_g, float(noise[inside][at]))
+    return replace(judged, budget=parts)
 
 
 def ruled(judgement: Judgement | None, findings: Iterable[Finding]) -> Judgement | None:
@@ -73,28 +87,22 @@ def ruled(judgement: Judgement | None, findings: Iterable[Finding]) -> Judgement
     )
 
 
-def fed_by_rig(book: Book, model: ModelFile, rig: str) -> ModelFile:
-    """Return a model whose scatter is not smaller than what the rig's own study and shaker say.
+def fed_by_rig(model: ModelFile, measuring: Measuring) -> ModelFile:
+    """Return a model with the scatter of the rig it is measured on, for the advice."""
+    shares = measuring.shares
+    update = {"run_share": max(shares.repeat, 1e-3), "calibration_share": shares.calibration}
+    return model.model_copy(update={"scatter": model.scatter.model_copy(update=update)})
 
-    So the uncertainty of a verdict comes from the rig it is measured on: repeatability and reproducibility of its
-    newest study, and the deviation of its newest shaker check as calibration.
-    """
-    if not rig:
-        return model
-    study, shakers = newest_study(book, rig), shaker_checks(book, rig)
+
+def measuring_for(book: Book, model: ModelFile, rig: str) -> Measuring:
+    """Return how a rig measures; what it does not say is assumed as the model states."""
     scatter = model.scatter
-    update: dict[str, float] = {}
-    if study and study.repeat_share > scatter.run_share:
-        update |= {"run_share": min(0.49, study.repeat_share)}
-    off = abs(shakers[-1].check.deviation) if shakers else 0.0
-    if off > scatter.calibration_share:
-        update |= {"calibration_share": min(0.19, off)}
-    if not update:
-        return model
-    return model.model_copy(update={"scatter": scatter.model_copy(update=update)})
+    return measuring_of(book, rig, repeat=scatter.run_share, calibration=scatter.calibration_share)
 
 
-def frozen_conditions(book: Book, source: Recording, model: ModelFile, rig: str) -> dict[str, Any]:
+def frozen_conditions(
+    book: Book, source: Recording, model: ModelFile, rig: str, measuring: Measuring
+) -> dict[str, Any]:
     """Return what was true when it was measured; never recomputed from later settings."""
     house = model.house_limit()
     rig_entry = book.rigs.newest(rig) if rig else None
@@ -116,4 +124,5 @@ def frozen_conditions(book: Book, source: Recording, model: ModelFile, rig: str)
         "test_speed_rpm": model.test_speed_rpm,
         "scatter": model.scatter.model_dump(),
         "rig": dict(rig_entry.content) if rig_entry else {},
+        "measuring": asdict(measuring),
     }

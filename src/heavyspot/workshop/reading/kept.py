@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
+from ...balance.budget import Part
 from ...balance.cut.advice_case import Action
 from ...balance.limits import SensorVerdict, Verdict, Worst
 from ...ledger.records import Run
@@ -92,6 +93,8 @@ class KeptResult:
         The one that decided; empty where there is only one.
     each : tuple of SensorVerdict
         What every sensor said; empty where there is only one.
+    budget : tuple of Part
+        Of the uncertainty at the worst speed; empty in results from before it was kept.
     reason_said : Said or None
         None in results from before there were codes.
     pickup : (float, float) or None
@@ -111,6 +114,7 @@ class KeptResult:
     measured: Verdict | None = None
     sensor: str = ""
     each: tuple[SensorVerdict, ...] = ()
+    budget: tuple[Part, ...] = ()
     overruled: KeptOverruling | None = None
 
     @property

@@ -9,6 +9,7 @@ import numpy as np
 from ...quantities.errors import SignalTooPoor
 from ...quantities.finding import Finding, blocking_of, worst_of_each
 from ...signal.cells import cells_of
+from ...signal.chain import corrected
 from ...signal.curve import Curve, Reading, read_curves
 from ...signal.findings import reference_findings
 from ...signal.levels import Heard
@@ -21,6 +22,7 @@ from ...signal.steadiness import hum_findings, steadiness_findings
 from ...signal.tones import line_findings, lines_of
 from ...signal.tracker import Tracker
 from ...sources.recording import Recording
+from ..rig import Measuring
 
 NO_CURVE = {
     "reference.lost",
@@ -74,13 +76,17 @@ class ReadResult:
         return next(iter(blocking_of(self.findings)), None)
 
 
-def read_recording(recording: Recording, *, limit_g: float = 0.5) -> ReadResult:
+def read_recording(
+    recording: Recording, *, limit_g: float = 0.5, measuring: Measuring | None = None
+) -> ReadResult:
     """Read a recording from end to end, in blocks.
 
     Parameters
     ----------
     limit_g : float
         Scale for judging whether a sub-synchronous line matters.
+    measuring : Measuring, optional
+        What is known of the rig's deviations: corrected in the curves.
 
     Raises
     ------
@@ -141,8 +147,12 @@ def read_recording(recording: Recording, *, limit_g: float = 0.5) -> ReadResult:
             found += steadiness_findings(mine)
             found += mount_findings(mine)
         found += hum_findings(spectrum, limit_g=limit_g)
+    curves = reading.curves if trusted else ()
+    if measuring is not None:
+        chains = tuple(measuring.chain_of(i, name) for i, name in enumerate(names))
+        curves = tuple(corrected(c, chains, measuring.pickup) for c in curves)
     return ReadResult(
-        curves=reading.curves if trusted else (),
+        curves=curves,
         findings=(*findings, *worst_of_each(of_each)),
         channels=tuple(names),
         highest_rpm=_highest(reading) if trusted else 0.0,

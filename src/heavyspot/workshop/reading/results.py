@@ -117,6 +117,10 @@ def judgement_json(judgement: Judgement | None, findings: Iterable[Finding]) -> 
         **said_json("reason", judgement.reason),
         "measured": judgement.measured,
         "sensor": judgement.sensor,
+        "budget": [
+            {k: _number(v) if isinstance(v, float) else v for k, v in asdict(p).items()}
+            for p in judgement.budget
+        ],
         "each": [asdict(e) | {"worst": _worst_json(e.worst)} for e in judgement.each],
     }
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from ...balance.cut.prior import ResponsePrior
 from ...balance.cut.response import Estimate, History, Scatter
+from ...balance.limits import REACHED
 from ...quantities.finding import Finding
 from ...signal.levels import unusual_level
 from ...sources.recording import Recording
@@ -79,7 +80,7 @@ def model_findings(recording: Recording, read: ReadResult, model: ModelFile) -> 
                 {"speed_rpm": highest, "rated_rpm": model.rated_speed_rpm},
             )
         )
-    elif not doubtful and 0 < highest < 0.985 * model.test_speed_rpm:
+    elif not doubtful and 0 < highest < REACHED * model.test_speed_rpm:
         found.append(
             Finding(
                 "speed.not_reached",

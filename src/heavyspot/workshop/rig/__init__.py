@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING
 from ...quantities.lazy import lazy_names
 
 if TYPE_CHECKING:
-    from .checks import newest_study, shaker_checks
+    from .measuring import Measuring, measuring_of
     from .record import RigRecord, add_rig, all_rigs, known_rig, parse_rig, rig_names
 else:
     __getattr__ = lazy_names(
         __name__,
         {
-            "checks": (
-                "newest_study",
-                "shaker_checks",
+            "measuring": (
+                "Measuring",
+                "measuring_of",
             ),
             "record": (
                 "RigRecord",
@@ -29,12 +29,12 @@ else:
     )
 
 __all__ = [
+    "Measuring",
     "RigRecord",
     "add_rig",
     "all_rigs",
     "known_rig",
-    "newest_study",
+    "measuring_of",
     "parse_rig",
     "rig_names",
-    "shaker_checks",
 ]

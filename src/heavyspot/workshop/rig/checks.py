@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from ...balance.limits import Worst
 from ...ledger.book import Book
@@ -32,9 +32,21 @@ class ShakerKept:
 
 @dataclass(frozen=True)
 class StudyKept:
-    """What a gauge study of the ledger says of repeatability, as a share of the mean reading."""
+    """What a gauge study of the ledger says of repeatability, as a share of the mean reading.
+
+    `read` is operator to trials to pieces.
+    """
 
     repeat_share: float
+    read: dict[str, list[list[float]]] = field(default_factory=dict)
+
+    @property
+    def degrees(self) -> float | None:
+        """Degrees of freedom behind it: all repeats beyond the first of each; None when not kept."""
+        beyond = sum(
+            len(t) * (len(trials) - 1) for trials in self.read.values() for t in trials[:1]
+        )
+        return float(beyond) if beyond else None
 
 
 def shaker_checks(book: Book, rig: str) -> list[ShakerKept]:

@@ -24,11 +24,22 @@ def _iso(value: str) -> str:
 Date = Annotated[str, AfterValidator(_iso)]
 
 
+Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+
+
 class SensorRecord(BaseModel):
-    """``sensors``: one sensor of a rig."""
+    """``sensors``: one sensor of a rig; its name is its channel's.
+
+    What is known of its deviations is corrected in every run read from then on: `delay_us` of its channel behind
+    the pickup's, the resonance of the mounted sensor, and its certificate's response (Hz, gain, degrees of lag).
+    """
 
     model_config = ConfigDict(extra="forbid")
     name: Annotated[str, Field(min_length=1)]
+    delay_us: Annotated[float, Field(ge=-1000, le=1000)] = 0.0
+    mounted_hz: Annotated[float, Field(ge=500, le=200_000)] | None = None
+    damping: Annotated[float, Field(gt=0, lt=0.7)] = 0.02
+    response: list[tuple[Positive, Positive, Annotated[float, Field(ge=-180, le=180)]]] = []
     number: str = ""
     sensitivity: Annotated[float, Field(gt=0, allow_inf_nan=False)] | None = None
     unit: Literal["", "mV/g", "mV/(m/s²)", "pC/g", "V"] = ""
@@ -51,6 +62,8 @@ class RigRecord(BaseModel):
     master: str = ""
     least_gmm: Annotated[float, Field(gt=0, allow_inf_nan=False)] | None = None
     reduction: Annotated[float, Field(gt=0, lt=1)] | None = None
+    pickup_delay_us: Annotated[float, Field(ge=-1000, le=1000)] = 0.0
+    pickup_high_pass_hz: Annotated[float, Field(ge=0, le=1000)] = 0.0
     sensors: list[SensorRecord] = []
 
     def next_due(self) -> str:

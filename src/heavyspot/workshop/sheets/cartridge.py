@@ -21,6 +21,7 @@ from ..model import parse_model
 from ..reading import KeptOverruling, KeptRecording
 from ..shop import Workshop
 from .head import calibration_said, head_of
+from .uncertainty import coverage_of, uncertainty_said
 
 CAUTIONS = (Said("caution.run_maker"), Said("caution.oil_first"))
 """Cautions on every sheet (common practice, no source)."""
@@ -74,7 +75,7 @@ def make_report(
         margin=result.margin,
         worst_speed_rpm=worst.speed_rpm,
         worst_g=worst.amplitude_g,
-        worst_u_g=COVERAGE_K * worst.uncertainty_g,
+        worst_u_g=coverage_of(result, COVERAGE_K) * worst.uncertainty_g,
         worst_limit_g=worst.limit_g,
         reason=kept(result.reason_said, result.reason),
         limit_speed_rpm=house.speed_rpm,
@@ -85,13 +86,7 @@ def make_report(
         cuts=tuple(_cut(c, model.rotation) for c in story.made if c.after_run < last.number),
         findings=tuple(finding_said(f) for f in result.findings),
         overruled=_overruled(result.overruled),
-        uncertainty=Said(
-            "uncertainty.run",
-            {
-                "repeat_share": model.scatter.run_share,
-                "calibration_share": model.scatter.calibration_share,
-            },
-        ),
+        uncertainty=uncertainty_said(shop, result, story.piece.id, model),
         program=Said("program.run", {"program": __version__, "read_with": conditions.program}),
     )
 

@@ -55,7 +55,7 @@ def make_flow_report(
         stop=stop_said(flow.stop),
         leak_kg_s=flow.leak_kg_s,
         recording_sha256="",
-        uncertainty=Said("uncertainty.flow"),
+        uncertainty=(Said("uncertainty.flow"),),
         program=Said("program.flow", {"program": __version__}),
     )
 

@@ -76,7 +76,7 @@ def make_rotor_report(
             *kept_each(reading.notes_said, reading.notes),
             *kept_each(reading.proofs_said, reading.proofs),
         ),
-        uncertainty=Said("uncertainty.rotor"),
+        uncertainty=(Said("uncertainty.rotor"),),
         program=Said("program.rotor", {"program": __version__, "measured_with": reading.program}),
     )
 
