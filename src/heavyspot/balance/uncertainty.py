@@ -1,4 +1,10 @@
-"""Measurement uncertainty after the GUM (JCGM 100:2008): means, covariances, propagation."""
+"""Measurement uncertainty after the GUM (JCGM 100:2008): means, covariances, propagation.
+
+Vectors on a rotor are complex. Their uncertainty is a Hermitian matrix, *of a component*: what real parts have in
+common, and imaginary parts the same (JCGM 102:2011, clause 6, from memory; for errors
+without a direction of their own). Results that come
+from the same sensors are correlated, so this matrix is carried from plane to plane, never its diagonal alone.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +14,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from ..quantities.errors import BadInput
+
+ComplexArray = NDArray[np.complex128]
 
 COVERAGE_K = 2.0
 """Coverage factor of every expanded uncertainty shown (about 95 % for a normal distribution)."""
@@ -31,6 +39,51 @@ def type_a(readings: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64
     if x.shape[1] < 2:
         raise BadInput(f"{x.shape[1]} reading.", remedy="Two or more repetitions are needed.")
     return x.mean(axis=1), np.atleast_2d(np.cov(x)) / x.shape[1]
+
+
+def mean_covariance(vectors: ArrayLike) -> tuple[ComplexArray, ComplexArray]:
+    """Return mean vectors and the covariance of a component of the means, from simultaneous repetitions.
+
+    Parameters
+    ----------
+    vectors : array_like, shape (quantities, n), complex, n >= 2
+        Column k holds the vectors of one repetition.
+
+    Returns
+    -------
+    mean : ndarray, shape (quantities,), complex128
+    covariance : ndarray, shape (quantities, quantities), complex128
+        Hermitian; the diagonal is the variance of a real or imaginary part (GUM 4.2.3 and 5.2.3).
+
+    Raises
+    ------
+    BadInput
+        Fewer than two repetitions.
+    """
+    v = np.atleast_2d(np.asarray(vectors, complex))
+    n = v.shape[1]
+    if n < 2:
+        raise BadInput(f"{n} repetition.", remedy="Two or more are needed.")
+    mean = v.mean(axis=1)
+    left = v - mean[:, None]
+    return mean, left @ left.conj().T / (2 * (n - 1) * n)
+
+
+def carried(covariance: ArrayLike, matrix: ArrayLike) -> ComplexArray:
+    """Return the covariance of ``matrix @ vectors`` (GUM 5.2.2): ``M C M^H``.
+
+    Parameters
+    ----------
+    covariance : array_like, shape (n, n)
+    matrix : array_like, shape (m, n)
+    """
+    m = np.asarray(matrix, complex)
+    return np.asarray(m @ np.asarray(covariance, complex) @ m.conj().T)
+
+
+def standard_of(covariance: ArrayLike) -> NDArray[np.float64]:
+    """Return the standard uncertainty of a component of each vector: the root of the diagonal."""
+    return np.sqrt(np.maximum(np.diag(np.asarray(covariance)).real, 0.0))
 
 
 def propagate(

@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from ...quantities.errors import BadInput
 from ..influence import POOR_CONDITION, Solution, solve_least_squares
+from ..uncertainty import carried, standard_of
 
 ComplexArray = NDArray[np.complex128]
 FloatArray = NDArray[np.float64]
@@ -41,6 +42,8 @@ class Calibration:
         Reading with nothing added.
     noise : ndarray, shape (sensors,)
         Standard uncertainty of each component of a reading, from what the fit leaves.
+    noise_covariance : ndarray, shape (sensors, sensors), complex
+        The same with what the sensors have in common: remounting moves them together.
     covariance : ndarray, shape (planes, planes), complex
         Of the responses, for a sensor with unit noise.
     repeat_share : ndarray, shape (sensors,)
@@ -55,6 +58,7 @@ class Calibration:
     response: ComplexArray
     base: ComplexArray
     noise: FloatArray
+    noise_covariance: ComplexArray
     covariance: ComplexArray
     repeat_share: FloatArray
     at_floor: NDArray[np.bool_]
@@ -69,6 +73,53 @@ class Calibration:
         """Return the unbalance that explains a reading less the base; poor sensors count little."""
         change = np.asarray(reading, complex) - self.base
         return solve_least_squares(self.response, change, self.noise**-2)
+
+
+def fit_covariance(added: ArrayLike) -> ComplexArray:
+    """Return the covariance, (planes, planes), of responses to runs with these amounts, for unit noise.
+
+    Parameters
+    ----------
+    added : array_like, shape (runs, planes), complex
+    """
+    return _normal_inverse(_rows(np.atleast_2d(np.asarray(added, complex))))[1:, 1:]
+
+
+def solved_covariance(
+    response: ArrayLike,
+    unbalance: ArrayLike,
+    reading: ArrayLike,
+    *,
+    noise: ArrayLike,
+    response_covariance: ArrayLike,
+    weights: ArrayLike,
+) -> ComplexArray:
+    """Return the covariance, (planes, planes), of what least squares found from a reading.
+
+    Readings and responses both err (GUM 5.2.2): with ``A = (H^H W H)^-1 H^H W`` the unbalance is ``A V``, and to
+    first order its error is ``A (dV - dH U)``. The responses of one sensor to several planes come from
+    the same runs: the variance of ``dH U`` is that sensor's noise times ``U^T G U*``, ``G`` the covariance of the fit.
+
+    Parameters
+    ----------
+    response : array_like, shape (sensors, planes), complex
+    unbalance : array_like, shape (planes,), complex
+    reading : array_like, shape (sensors, sensors)
+        Covariance of a component of the reading.
+    noise : array_like, shape (sensors, sensors)
+        Of one run of the calibration.
+    response_covariance : array_like, shape (planes, planes)
+        Of the responses, for a sensor with unit noise.
+    weights : array_like, shape (sensors,)
+        As the least squares took them.
+    """
+    H = np.atleast_2d(np.asarray(response, complex))
+    u = np.asarray(unbalance, complex)
+    weighted = H.conj().T * np.asarray(weights, float)
+    G = np.asarray(response_covariance, complex)
+    of_response = float((u @ G @ u.conj()).real)
+    seen = np.asarray(reading, complex) + of_response * np.asarray(noise, complex)
+    return carried(seen, np.linalg.solve(weighted @ H, weighted))
 
 
 def calibrate(added: ArrayLike, readings: ArrayLike, *, names: tuple[str, ...] = ()) -> Calibration:
@@ -92,7 +143,8 @@ def calibrate(added: ArrayLike, readings: ArrayLike, *, names: tuple[str, ...] =
     _check(U, V)
     kept = np.ones(U.shape[0], bool)
     for _ in range(10):
-        base, H, noise, covariance = _fit(U[kept], V[kept])
+        base, H, shared, covariance = _fit(U[kept], V[kept])
+        noise = standard_of(shared)
         effect = np.abs(U @ H.T)
         floor = (effect * FLOOR_SHARE < np.sqrt(2) * noise).all(axis=1) & (U != 0).any(axis=1)
         if (floor == ~kept).all() or not _settled(U[~floor]):
@@ -103,7 +155,7 @@ def calibrate(added: ArrayLike, readings: ArrayLike, *, names: tuple[str, ...] =
     condition = float(np.linalg.cond(H / noise[:, None]))
     names = names or tuple(f"sensor {i + 1}" for i in range(V.shape[1]))
     warnings = _warnings(names, share, int((~kept).sum()), condition, U.shape[1])
-    return Calibration(H, base, noise, covariance, share, ~kept, condition, warnings)
+    return Calibration(H, base, noise, shared, covariance, share, ~kept, condition, warnings)
 
 
 def _check(U: ComplexArray, V: ComplexArray) -> None:
@@ -132,19 +184,28 @@ def _settled(U: ComplexArray) -> bool:
     return bool(np.linalg.matrix_rank(rows, tol=1e-6) == rows.shape[1])
 
 
+def _rows(U: ComplexArray) -> ComplexArray:
+    return np.concatenate([np.ones((U.shape[0], 1), complex), U], axis=1)
+
+
+def _normal_inverse(rows: ComplexArray) -> ComplexArray:
+    return np.asarray(np.linalg.inv(rows.conj().T @ rows))
+
+
 def _fit(
     U: ComplexArray, V: ComplexArray
-) -> tuple[ComplexArray, ComplexArray, FloatArray, ComplexArray]:
-    rows = np.concatenate([np.ones((U.shape[0], 1), complex), U], axis=1)
-    inverse = np.linalg.inv(rows.conj().T @ rows)
+) -> tuple[ComplexArray, ComplexArray, ComplexArray, ComplexArray]:
+    rows = _rows(U)
+    inverse = _normal_inverse(rows)
     fitted = inverse @ (rows.conj().T @ V)
     base, H = fitted[0], fitted[1:].T
     free = U.shape[0] - rows.shape[1]
     usual = USUAL_SHARE * np.maximum(np.abs(U @ H.T).max(axis=0), 1e-300)
-    left = (np.abs(V - rows @ fitted) ** 2).sum(axis=0) / 2
-    # as many runs as unknowns leave nothing to see the scatter by: the usual counts as three runs
-    noise = np.sqrt((left + 3 * usual**2) / (free + 3))
-    return base, H, np.asarray(noise), np.asarray(inverse[1:, 1:])
+    left = V - rows @ fitted
+    # as many runs as unknowns leave nothing to see the scatter by: the usual counts as three runs, and knows of
+    # nothing that the sensors share
+    shared = (left.T @ left.conj() / 2 + np.diag(3 * usual**2)) / (free + 3)
+    return base, H, np.asarray(shared), np.asarray(inverse[1:, 1:])
 
 
 def _warnings(

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from ...quantities.errors import BadInput
 
@@ -64,7 +64,7 @@ def index_method(
             f"{v.size} readings for {at.size} positions.",
             remedy="Give one reading for each of two or more.",
         )
-    rows = np.stack([np.ones(at.size), np.exp(-1j * at)], axis=1)
+    rows = _index_rows(at)
     if np.linalg.svd(rows, compute_uv=False)[1] < 0.1:
         raise BadInput(
             "The positions are too near each other to tell rotor and fixture apart.",
@@ -77,6 +77,36 @@ def index_method(
     scatter = float(np.sqrt((np.abs(left) ** 2).sum() / free)) if free else 0.0
     unit = float(np.sqrt(inverse[0, 0].real))
     return Indexed(complex(rotor), complex(fixture), max(scatter, reading_standard) * unit, scatter)
+
+
+def index_covariance(
+    readings: ArrayLike, index_deg: ArrayLike, *, reading: ArrayLike
+) -> NDArray[np.complex128]:
+    """Return the covariance of a component of the fixture (or of the rotor) in all planes, (planes, planes).
+
+    Parameters
+    ----------
+    readings : array_like, shape (planes, n), complex
+        As `index_method` takes them, one row a plane; a column was read at once.
+    index_deg : array_like, shape (n,)
+    reading : array_like, shape (planes, planes)
+        Stated covariance of a component of one reading; the larger of it and the scatter counts.
+    """
+    v = np.atleast_2d(np.asarray(readings, complex))
+    rows = _index_rows(np.deg2rad(np.asarray(index_deg, float)))
+    inverse = np.linalg.inv(rows.conj().T @ rows)
+    stated = np.asarray(reading, complex)
+    free = v.shape[1] - 2
+    if free > 0:
+        left = v - v @ (rows @ inverse @ rows.conj().T).T
+        scatter = left @ left.conj().T / (2 * free)
+        if np.trace(scatter).real > np.trace(stated).real:
+            stated = scatter
+    return np.asarray(stated * inverse[0, 0].real)
+
+
+def _index_rows(at_rad: NDArray[np.float64]) -> NDArray[np.complex128]:
+    return np.stack([np.ones(at_rad.size), np.exp(-1j * at_rad)], axis=1)
 
 
 def compensated(reading: complex, fixture: complex, index_deg: float = 0.0) -> complex:

@@ -8,14 +8,16 @@ from typing import Any
 import numpy as np
 
 from ...balance.rotor.calibration import calibrate
-from ...balance.rotor.tooling import index_method
+from ...balance.rotor.tooling import index_covariance, index_method
+from ...balance.uncertainty import standard_of
 from ...quantities.angles import angle_of
 from ...quantities.arrays import Array
 from ...quantities.checks import positive
 from ...quantities.errors import BadInput
+from ..rig import known_rig
 from ..shop import Workshop
 from .models import rotor_model
-from .reading import ARBOR
+from .reading import ARBOR, machine_covariance, pairs
 
 
 def calibrate_machine(
@@ -57,13 +59,14 @@ def calibrate_machine(
         "speed_rpm": speed,
         "units": list(units),
         "names": list(names),
-        "response": np.stack([fit.response.real, fit.response.imag], axis=-1).tolist(),
+        "response": pairs(fit.response),
         "noise": fit.noise.tolist(),
+        "noise_covariance": pairs(fit.noise_covariance),
         "repeat_share": fit.repeat_share.tolist(),
         "condition": fit.condition,
         "warnings": list(fit.warnings),
         "at_floor": fit.at_floor.tolist(),
-        "runs": {"added": _complex(added), "readings": _complex(readings)},
+        "runs": {"added": pairs(added), "readings": pairs(readings)},
     }
     shop.book.rotors.add_calibration(rig.strip(), model.name, content, by=by)
     return {"rig": rig.strip(), "rotor": model.name, **content}
@@ -98,11 +101,19 @@ def store_arbor(
         )
     if not rig.strip():
         raise BadInput("The machine has no name.", remedy="Name the rig.")
-    told = [index_method(read, np.arange(len(read)) * step_deg) for read in planes]
+    if len({len(read) for read in planes}) != 1:
+        raise BadInput(
+            "The planes were not read equally often.", remedy="Give every plane at every index."
+        )
+    read, at = np.array(planes, complex), np.arange(len(planes[0])) * step_deg
+    told = [index_method(one, at) for one in read]
+    machine = machine_covariance(model, read[:, 0], known_rig(shop, rig.strip()))
+    covariance = index_covariance(read, at, reading=machine)
     content = {
         "fixture": [[abs(t.fixture), float(angle_of(t.fixture))] for t in told],
         "rotor": [[abs(t.rotor), float(angle_of(t.rotor))] for t in told],
-        "standard": [t.standard for t in told],
+        "standard": standard_of(covariance).tolist(),
+        "covariance": pairs(covariance),
         "step_deg": step_deg,
     }
     shop.book.rotors.add_calibration(rig.strip(), ARBOR + model.name, content, by=by)
@@ -112,7 +123,3 @@ def store_arbor(
         "planes": [p.name for p in model.plane],
         **content,
     }
-
-
-def _complex(values: Array) -> list[Any]:
-    return np.stack([values.real, values.imag], axis=-1).tolist()

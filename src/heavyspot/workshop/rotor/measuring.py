@@ -39,7 +39,14 @@ from .kept import (
 )
 from .model_file import RotorFile
 from .models import rotor_model
-from .reading import ARBOR, RotorReading, signal_reading, typed_reading, without_arbor
+from .reading import (
+    ARBOR,
+    RotorReading,
+    pairs,
+    signal_reading,
+    typed_reading,
+    without_arbor,
+)
 
 
 def measure_typed(
@@ -171,7 +178,7 @@ def _kept(
         ),
         notes=tuple(in_words(n) for n in reading.notes),
         notes_said=reading.notes,
-        evidence=reading.evidence,
+        evidence=reading.evidence | {"covariance_gmm2": pairs(reading.covariance)},
         proofs=tuple(in_words(p) for p in proofs),
         proofs_said=proofs,
     )

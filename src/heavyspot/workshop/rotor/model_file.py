@@ -152,6 +152,10 @@ class RotorFile(BaseModel):
         """Return what one unit in each plane is where it is judged, (tolerance planes, planes)."""
         if not self.in_bearings:
             return np.eye(len(self.plane))
+        return self.support_levers()
+
+    def support_levers(self) -> Array:
+        """Return what one unit in each plane is at the supports, (2, planes)."""
         supports = (self.support_a_mm, self.support_b_mm)
         return lever_matrix([p.at_mm for p in self.plane], supports)
 

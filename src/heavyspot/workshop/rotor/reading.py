@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
 from ...balance.influence import solve_least_squares
+from ...balance.rotor.calibration import fit_covariance, solved_covariance
 from ...balance.rotor.places import least_removal
-from ...balance.rotor.rigid import lever_matrix, unbalance_from_force
+from ...balance.rotor.rigid import unbalance_from_force
 from ...balance.rotor.tolerance import RotorVerdict, judge_residual
+from ...balance.uncertainty import carried, mean_covariance, standard_of
 from ...ledger.records import OfMachine
 from ...quantities.arrays import Array
 from ...quantities.errors import BadInput, SignalTooPoor
@@ -49,19 +51,53 @@ DEAD_SHARE = 1e-4
 
 @dataclass(frozen=True)
 class ArborKept:
-    """What an arbor adds in each plane: amount, g·mm, and degrees; and its standard uncertainty."""
+    """What an arbor adds in each plane: amount, g·mm, and degrees; and its covariance, real and imaginary.
+
+    Arbors from before there were covariances have the standard uncertainty of each plane only.
+    """
 
     fixture: tuple[tuple[float, float], ...]
     standard: tuple[float, ...]
+    covariance: tuple[tuple[tuple[float, float], ...], ...] = ()
+
+    def known(self) -> Array:
+        """Return the covariance of a component, (planes, planes)."""
+        if not self.covariance:
+            return np.diag(np.square(self.standard))
+        return complex_of(self.covariance)
+
+
+@dataclass(frozen=True)
+class CalibrationRuns:
+    """Amounts that were added in a calibration's runs, runs by planes, real and imaginary."""
+
+    added: tuple[tuple[tuple[float, float], ...], ...]
 
 
 @dataclass(frozen=True)
 class CalibrationKept:
-    """A machine's influence coefficients, real and imaginary, sensors by planes, and each sensor's noise."""
+    """A machine's influence coefficients, real and imaginary, sensors by planes, and each sensor's noise.
+
+    `noise_covariance` is what the sensors' noise has in common; `at_floor` says which runs were left out.
+    """
 
     speed_rpm: float
     response: tuple[tuple[tuple[float, float], ...], ...]
     noise: tuple[float, ...]
+    runs: CalibrationRuns
+    at_floor: tuple[bool, ...]
+    noise_covariance: tuple[tuple[tuple[float, float], ...], ...] = ()
+
+    def of_noise(self) -> Array:
+        """Return the covariance of a component of one run's reading, (sensors, sensors)."""
+        if not self.noise_covariance:
+            return np.diag(np.square(self.noise))
+        return complex_of(self.noise_covariance)
+
+    def of_response(self) -> Array:
+        """Return the covariance of the responses for a sensor with unit noise, (planes, planes)."""
+        added = complex_of(self.runs.added)
+        return fit_covariance(added[~np.array(self.at_floor)])
 
 
 @dataclass(frozen=True)
@@ -72,10 +108,10 @@ class RotorReading:
     ----------
     unbalance : ndarray, shape (planes,), complex
         g·mm: heavy spots, on the rotor, against rotation.
-    standard : ndarray, shape (planes,)
-        Standard uncertainty of a component, g·mm.
-    at_tolerance, standard_at : ndarray, shape (tolerance planes,)
-        The same in the planes where it is judged.
+    covariance : ndarray, shape (planes, planes), complex
+        Of a component, g²·mm²: what comes from the same sensors errs together.
+    levers : ndarray, shape (tolerance planes, planes)
+        What one unit in each plane is where it is judged.
     way : str
     speed_rpm : float
     notes : tuple of Said
@@ -83,13 +119,27 @@ class RotorReading:
     """
 
     unbalance: Array
-    standard: Array
-    at_tolerance: Array
-    standard_at: Array
+    covariance: Array
+    levers: Array
     way: str
     speed_rpm: float
     notes: tuple[Said, ...] = ()
     evidence: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def standard(self) -> Array:
+        """Standard uncertainty of a component in each plane, g·mm."""
+        return standard_of(self.covariance)
+
+    @property
+    def at_tolerance(self) -> Array:
+        """The unbalance in the planes where it is judged, g·mm."""
+        return np.asarray(self.levers @ self.unbalance)
+
+    @property
+    def standard_at(self) -> Array:
+        """Standard uncertainty of a component in the planes where it is judged, g·mm."""
+        return standard_of(carried(self.covariance, self.levers))
 
     def judged(self, rotor: RotorFile) -> RotorVerdict:
         """Return the verdict in the tolerance planes."""
@@ -106,6 +156,20 @@ def machine_standard(size_gmm: Array, rig: RigRecord) -> Array:
     """
     share = 0.5 * (1 - rig.reduction) if rig.reduction is not None else USUAL_SHARE
     return np.hypot(0.5 * (rig.least_gmm or 0.0), share * np.abs(size_gmm))
+
+
+def machine_covariance(rotor: RotorFile, unbalance: Array, rig: RigRecord) -> Array:
+    """Return what the machine itself adds to a reading's covariance, (planes, planes), g²·mm².
+
+    A machine errs where it feels, at its two supports, and its separation of planes carries that to the planes:
+    near each other, these err much more than the supports, and against each other. With one plane it errs in
+    that plane.
+    """
+    if len(rotor.plane) == 1:
+        return np.diag(machine_standard(unbalance, rig) ** 2)
+    to_supports = rotor.support_levers()
+    own = machine_standard(to_supports @ unbalance, rig)
+    return carried(np.diag(own**2), np.linalg.pinv(to_supports))
 
 
 def typed_reading(
@@ -155,7 +219,7 @@ def typed_reading(
     if factor is None:
         raise BadInput(f"Unit {unit!r} is not known.", remedy="Known: " + ", ".join(UNITS) + ".")
     u = size * factor * np.exp(1j * np.deg2rad(at + (180.0 if light_spot else 0.0)))
-    standard = machine_standard(np.abs(u), rig or RigRecord())
+    covariance = machine_covariance(rotor, u, rig or RigRecord())
     speed = speed_rpm or rotor.measuring_speed_rpm or 0.0
     evidence = {
         "amounts": list(size),
@@ -163,7 +227,7 @@ def typed_reading(
         "unit": unit,
         "light_spot": light_spot,
     }
-    return _from_planes(rotor, u, standard, "typed", speed, (), evidence)
+    return RotorReading(u, covariance, rotor.tolerance_levers(), "typed", speed, (), evidence)
 
 
 def signal_reading(
@@ -193,9 +257,11 @@ def signal_reading(
         scale=np.array(scales),
         reference=recording.channels[phase].reference or ReferenceSettings(),
     )
-    mean, scatter, speed = stretches.mean(power=2.0)
+    speed = float(stretches.speed_rpm.mean())
+    # forces of unbalance grow with the square of speed
+    mean, scatter = mean_covariance(stretches.vectors * (speed / stretches.speed_rpm) ** 2)
     _refuse_dead(mean, [recording.channels[i].name for i in sensors])
-    evidence = {"turns": stretches.turns, "units": list(units), "vectors": _pairs(mean)}
+    evidence = {"turns": stretches.turns, "units": list(units), "vectors": pairs(mean)}
     if calibration is not None:
         return _through_influence(rotor, rig, calibration, mean, scatter, speed, evidence)
     if set(units) != {"N"} or len(sensors) != 2:
@@ -205,19 +271,17 @@ def signal_reading(
         )
     # force on the support is what the support feels: the unbalance at the support itself
     felt = unbalance_from_force(mean, speed)
-    own = np.hypot(unbalance_from_force(scatter, speed).real, machine_standard(np.abs(felt), rig))
+    per_newton = unbalance_from_force(1.0, speed).real
+    own = per_newton**2 * scatter + np.diag(machine_standard(np.abs(felt), rig) ** 2)
+    levers = rotor.tolerance_levers()
     if len(rotor.plane) == 1:  # one plane: the resultant
-        u, s = felt.sum(keepdims=True), np.sqrt((own**2).sum(keepdims=True))
-        return RotorReading(u, s, u, s, "forces", speed, (), evidence)
-    supports = (rotor.support_a_mm, rotor.support_b_mm)
-    at = [p.at_mm for p in rotor.plane]
-    to_supports = lever_matrix(at, supports)
+        both = np.ones((1, 2))
+        return RotorReading(both @ felt, carried(own, both), levers, "forces", speed, (), evidence)
+    to_supports = rotor.support_levers()
     back = np.linalg.pinv(to_supports)  # two forces: exact for two planes, shared by more
-    u = back @ felt if len(at) == 2 else least_removal(list(felt), to_supports)
-    standard = np.sqrt(back**2 @ own**2)
-    if rotor.in_bearings:
-        return RotorReading(u, standard, felt, own, "forces", speed, (), evidence)
-    return _from_planes(rotor, u, standard, "forces", speed, (), evidence)
+    exact = len(rotor.plane) == 2
+    u = back @ felt if exact else least_removal(list(felt), to_supports)
+    return RotorReading(u, carried(own, back), levers, "forces", speed, (), evidence)
 
 
 def without_arbor(rotor: RotorFile, reading: RotorReading, arbor: OfMachine | None) -> RotorReading:
@@ -226,18 +290,12 @@ def without_arbor(rotor: RotorFile, reading: RotorReading, arbor: OfMachine | No
         return reading
     kept = stored(ArborKept, arbor.content, what="The arbor")
     fixture = np.array([amount * np.exp(1j * np.deg2rad(at)) for amount, at in kept.fixture])
-    standard = np.hypot(reading.standard, np.array(kept.standard))
-    note = Said("note.arbor", {"day": arbor.at[:10]})
-    evidence = reading.evidence | {"arbor": arbor.id}
-    notes = (*reading.notes, note)
-    return _from_planes(
-        rotor,
-        reading.unbalance - fixture,
-        standard,
-        reading.way,
-        reading.speed_rpm,
-        notes,
-        evidence,
+    return replace(
+        reading,
+        unbalance=reading.unbalance - fixture,
+        covariance=reading.covariance + kept.known(),
+        notes=(*reading.notes, Said("note.arbor", {"day": arbor.at[:10]})),
+        evidence=reading.evidence | {"arbor": arbor.id},
     )
 
 
@@ -257,36 +315,26 @@ def _through_influence(
             f"Measured at {speed:,.0f} rpm; the calibration is for {told:,.0f} rpm.",
             remedy="Measure at the calibration's speed, or calibrate again.",
         )
-    H = np.array(kept.response)
-    H = H[..., 0] + 1j * H[..., 1]
+    H = complex_of(kept.response)
     if H.shape != (mean.size, len(rotor.plane)):
         raise BadInput(
             f"The calibration is for {H.shape[0]} sensors and {H.shape[1]} planes.",
             remedy="Calibrate again with these sensors.",
         )
-    noise = np.hypot(np.array(kept.noise), scatter)
-    solved = solve_least_squares(H, mean, noise**-2)
-    inverse = np.linalg.inv((H.conj().T * noise**-2) @ H)
-    standard = np.hypot(
-        np.sqrt(np.diag(inverse).real), machine_standard(np.abs(solved.unbalance), rig)
-    )
+    noise = kept.of_noise()
+    # what a run scatters within itself is part of what the calibration's runs scattered; only more than that counts
+    more = np.maximum(np.diag(scatter).real - np.diag(noise).real, 0.0)
+    weights = 1 / (np.diag(noise).real + more)
+    solved = solve_least_squares(H, mean, weights)
+    u = solved.unbalance
+    covariance = solved_covariance(
+        H, u, noise + np.diag(more),
+        noise=noise, response_covariance=kept.of_response(), weights=weights,
+    ) + machine_covariance(rotor, u, rig)  # fmt: skip
     notes = (solved.warning,) if solved.warning else ()
     evidence = evidence | {"calibration": calibration.id, "condition": solved.condition}
-    return _from_planes(rotor, solved.unbalance, standard, "influence", speed, notes, evidence)
-
-
-def _from_planes(
-    rotor: RotorFile,
-    u: Array,
-    standard: Array,
-    way: str,
-    speed: float,
-    notes: tuple[Said, ...],
-    evidence: dict[str, Any],
-) -> RotorReading:
     levers = rotor.tolerance_levers()
-    at = np.sqrt(levers**2 @ standard**2)
-    return RotorReading(u, standard, levers @ u, at, way, speed, notes, evidence)
+    return RotorReading(u, covariance, levers, "influence", speed, notes, evidence)
 
 
 def _refuse_dead(mean: Array, names: list[str]) -> None:
@@ -299,5 +347,12 @@ def _refuse_dead(mean: Array, names: list[str]) -> None:
             )
 
 
-def _pairs(values: Array) -> list[list[float]]:
-    return [[float(v.real), float(v.imag)] for v in values]
+def pairs(values: Array) -> Any:
+    """Return complex values as JSON holds them: real and imaginary, last."""
+    return np.stack([values.real, values.imag], axis=-1).tolist()
+
+
+def complex_of(kept: Any) -> Array:
+    """Return what `pairs` was given."""
+    parts = np.asarray(kept, float)
+    return np.asarray(parts[..., 0] + 1j * parts[..., 1])
