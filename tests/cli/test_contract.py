@@ -77,11 +77,10 @@ def recording(folder, unit, seed, name):
     return path
 
 
-@pytest.fixture(scope="module")
-def shell(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("cli")
-    (folder / "model.toml").write_text(SMALL_MODEL)
-    return Shell(folder)
+@pytest.fixture
+def shell(tmp_path):
+    (tmp_path / "model.toml").write_text(SMALL_MODEL)
+    return Shell(tmp_path)
 
 
 @pytest.fixture(scope="module")
