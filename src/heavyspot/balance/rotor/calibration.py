@@ -98,7 +98,7 @@ def solved_covariance(
 
     Readings and responses both err (GUM 5.2.2): with ``A = (H^H W H)^-1 H^H W`` the unbalance is ``A V``, and to
     first order its error is ``A (dV - dH U)``. The responses of one sensor to several planes come from
-    the same runs: the variance of ``dH U`` is that sensor's noise times ``U^T G U*``, ``G`` the covariance of the fit.
+    the same runs: the variance of ``dH U`` is that sensor's times ``U^T G U*``, ``G`` the covariance of the fit.
 
     Parameters
     ----------
