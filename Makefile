@@ -36,7 +36,7 @@ mutants: setup   ## the core changed a little, many times: do its tests notice? 
 	$(PY) scripts/mutants.py $(ONLY)
 
 bench: setup     ## speed, as ratios against named references in the same run
-	MALLOC_MMAP_THRESHOLD_=1000000000 MALLOC_TRIM_THRESHOLD_=1000000000 $(PY) -m benchmarks
+	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(PY) -m benchmarks
 	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(PY) -m benchmarks.live
 	$(PY) -m benchmarks.screen
 	$(PY) -m benchmarks.search

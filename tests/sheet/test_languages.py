@@ -57,7 +57,14 @@ def test_one_page_in_each_language_on_each_paper(finished, rotors, tmp_path, lan
             assert str(opened.Root.Lang).startswith(language)
     if language != "en":
         english = text_of(sheet_pdf(report), tmp_path)
-        for words in ("Customer", "Received", "Dashed", "as found", "highest value", "by the maker"):
+        for words in (
+            "Customer",
+            "Received",
+            "Dashed",
+            "as found",
+            "highest value",
+            "by the maker",
+        ):
             assert words in english and words not in told
 
 

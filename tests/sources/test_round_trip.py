@@ -1,6 +1,7 @@
 """Every reader and writer on the same samples: one contract; 24-bit FLAC loses nothing."""
 
 import json
+from dataclasses import replace
 
 import h5py
 import nptdms
@@ -10,7 +11,9 @@ import soundfile
 from conftest import FILES, SMALL_SIDECAR
 
 from heavyspot import open_recording, write_recording
-from heavyspot.quantities.errors import BadInput, UnreadableFile
+from heavyspot.quantities import durable
+from heavyspot.quantities.errors import BadInput, LedgerFault, UnreadableFile
+from heavyspot.sources.writers import write_flac
 
 RATE = 51_200
 RNG = np.random.default_rng(0)
@@ -189,3 +192,41 @@ def test_real_tdms_files(name, length, rate):
 def test_wav_with_a_vendor_chunk_after_the_data():
     r = open_recording(FILES / "car_run_up/excerpt_10s_16s_with_vendor_chunk.wav")
     assert samples(r).shape[0] == r.n_samples == 264_600
+
+
+def test_a_whole_flac_is_taken_over_byte_for_byte_and_anything_changed_is_not(tmp_path):
+    first = tmp_path / "first.flac"
+    write_flac(open_recording(wav(tmp_path)), first)
+    opened = open_recording(first)
+    write_flac(opened, tmp_path / "second.flac")
+    assert (tmp_path / "second.flac").read_bytes() == first.read_bytes()
+
+    def louder(size):
+        for block in opened.opener(size):
+            yield block * np.float32(0.5)
+
+    write_flac(replace(opened, opener=louder), tmp_path / "third.flac")
+    third = next(open_recording(tmp_path / "third.flac").blocks()).data
+    assert np.abs(third - 0.5 * next(opened.blocks()).data).max() < 2.0**-23
+
+
+def test_sixteen_bits_stay_sixteen(tmp_path):
+    write_flac(open_recording(wav(tmp_path, subtype="PCM_16")), tmp_path / "a.flac")
+    assert open_recording(tmp_path / "a.flac").bits == 16
+
+
+@pytest.mark.parametrize("subtype", ["FLAC", "WAV"])
+def test_a_full_disk_is_said_and_leaves_nothing(tmp_path, monkeypatch, subtype):
+    source = wav(tmp_path)
+    if subtype == "FLAC":
+        write_flac(open_recording(source), tmp_path / "b.flac")
+        source = tmp_path / "b.flac"
+
+    def full(*_, **__):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(durable, "sync_file", full)
+    (tmp_path / "to").mkdir()
+    with pytest.raises(LedgerFault, match="No space left"):
+        write_flac(open_recording(source), tmp_path / "to" / "c.flac")
+    assert list((tmp_path / "to").iterdir()) == []

@@ -7,11 +7,14 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, stdtrit
 
 from .uncertainty import COVERAGE_K
 
 FloatArray = NDArray[np.float64]
+
+
+MANY = 1e6
+"""Degrees of freedom from which on Student's t is the normal distribution."""
 
 
 @dataclass(frozen=True)
@@ -84,8 +87,15 @@ def factor(k: float, degrees: FloatArray | float) -> FloatArray:
     >>> factor(2.0, np.array([8.0, np.inf])).round(2).tolist()
     [2.37, 2.0]
     """
-    nu = np.minimum(np.asarray(degrees, float), 1e9)
-    return np.where(nu > 1e6, k, stdtrit(nu, ndtr(k)))
+    nu = np.asarray(degrees, float)
+    if (nu > MANY).all():
+        return np.full(nu.shape, k)
+    from scipy.special import (  # a quarter of a second that most commands need not wait
+        ndtr,
+        stdtrit,
+    )
+
+    return np.where(nu > MANY, k, stdtrit(np.minimum(nu, MANY), ndtr(k)))
 
 
 def expanded(k: float = COVERAGE_K, *, standard: float, degrees: float) -> float:

@@ -58,7 +58,8 @@ def test(
     leak: Annotated[
         list[str] | None,
         typer.Option(
-            help="volume_l=, from_kpa=, to_kpa=, seconds=, temperature_c= of a closed test."
+            help="volume_l=, from_kpa=, to_kpa=, seconds=, temperature_c= of a closed test; volume_u_l=, drift_u_k= "
+            "if known."
         ),
     ] = None,
     by: By = "",
@@ -86,13 +87,18 @@ def test(
         at = f"position {r.position:g}, {r.way}: " if r.position is not None else ""
         wide = COVERAGE_K * r.corrected_u
         typer.echo(f"{at}{r.corrected:.5g} ± {wide:.2g} kg/s corrected")
+        if r.efficiency is not None:
+            typer.echo(
+                f"  efficiency {r.efficiency:.3f} ± {COVERAGE_K * (r.efficiency_u or 0):.2g}"
+            )
     for w in flow.windows:
         measured = (
             "not measured" if w.corrected is None else f"{w.corrected:.5g} ± {w.u or 0:.2g} kg/s"
         )
         typer.echo(f"{w.name}: {measured}, {w.low_kg_s:g} to {w.high_kg_s:g} asked: {w.verdict}")
     if flow.leak_kg_s is not None:
-        typer.echo(f"Leak {1000 * flow.leak_kg_s:.3g} g/s")
+        wide = 1000 * COVERAGE_K * (flow.leak_u_kg_s or 0)
+        typer.echo(f"Leak {1000 * flow.leak_kg_s:.3g} ± {wide:.2g} g/s")
     if flow.stop:
         typer.echo(stop_words(flow.stop))
     typer.echo(f"{told.entry.verdict.upper()}, corrected to {flow.reference}.")
@@ -152,12 +158,7 @@ def sheet(
 def _leak(words: list[str] | None) -> dict[str, float] | None:
     if not words:
         return None
-    names = ("volume_l", "from_kpa", "to_kpa", "seconds", "temperature_c")
     found = dict(map(named, words))
-    if set(found) != set(names):
-        raise BadInput(
-            "A leak test needs all of " + ", ".join(names) + ".", remedy="Give each once."
-        )
     try:
         return {k: float(v) for k, v in found.items()}
     except ValueError:

@@ -1,4 +1,4 @@
-"""Differential-pressure elements by ISO 5167:2003, laminar elements and calibrated nozzles.
+"""Differential-pressure elements by ISO 5167:2003, and laminar elements.
 
 Discharge coefficients and expansibilities of parts 2 (orifice plates), 3 (nozzles) and 4 (Venturi tubes); the
 uncertainty of a coefficient as each part states it. Checked in the tests against published values and an
@@ -137,6 +137,8 @@ class Element:
         density_kg_m3: float,
         viscosity_pa_s: float,
         factor: float = 1.0,
+        *,
+        checked: bool = True,
     ) -> float:
         """Return the mass flow; the coefficient depends on it, so it is iterated.
 
@@ -144,13 +146,15 @@ class Element:
         ----------
         factor : float
             On the coefficient, to see what its uncertainty does.
+        checked : bool
+            False where the drop is that of a reading changed by its uncertainty: the reading itself was checked.
 
         Raises
         ------
         BadInput
             The pressure drop is negative, or more than a quarter of the upstream pressure.
         """
-        if drop_kpa < 0 or drop_kpa > 0.25 * upstream_kpa:
+        if checked and not 0 <= drop_kpa <= 0.25 * upstream_kpa:
             raise BadInput(
                 f"A drop of {drop_kpa:g} kPa from {upstream_kpa:g} kPa is outside the standard.",
                 remedy="Between 0 and a quarter of the upstream pressure; take a larger bore.",
@@ -211,43 +215,13 @@ class Laminar:
         return volume * air.density_kg_m3
 
 
-@dataclass(frozen=True)
-class SonicNozzle:
-    """A calibrated nozzle at critical flow (ISO 9300): the flow hangs on the upstream state only.
-
-    Parameters
-    ----------
-    throat_mm : float
-    coefficient : float
-        Of its certificate.
-    """
-
-    throat_mm: float
-    coefficient: float = 0.99
-
-    def mass_flow_kg_s(self, air: Air, downstream_kpa: float) -> float:
-        """Return the mass flow; raises `BadInput` when the pressure behind it is too high to be critical."""
-        critical = (2.0 / (KAPPA_AIR + 1.0)) ** (KAPPA_AIR / (KAPPA_AIR - 1.0))
-        if downstream_kpa > 0.8 * air.pressure_kpa:
-            raise BadInput(
-                f"{downstream_kpa:g} kPa behind the nozzle is more than 0.8 of {air.pressure_kpa:g} kPa.",
-                remedy=f"Lower it, to {critical:.2f} or, with a diffuser, 0.8 of the upstream pressure.",
-            )
-        area = math.pi / 4.0 * (self.throat_mm / 1000.0) ** 2
-        function = math.sqrt(KAPPA_AIR) * (2.0 / (KAPPA_AIR + 1.0)) ** (
-            (KAPPA_AIR + 1.0) / (2.0 * (KAPPA_AIR - 1.0))
-        )
-        specific = 1000.0 * air.pressure_kpa / (air.density_kg_m3 * air.temperature_k)
-        return (
-            self.coefficient * area * function * 1000.0 * air.pressure_kpa
-            / math.sqrt(specific * air.temperature_k)
-        )  # fmt: skip
-
-
 def spread_of(
     compute: Callable[[dict[str, float]], float], values: dict[str, float], u: dict[str, float]
 ) -> float:
     """Return the standard uncertainty of a result from those of its inputs (JCGM 100, 5.1.2), by differences.
+
+    An input that enters a result twice is given once: what it does there is then added with its sign, as the
+    covariances of 5.2.2 would have it.
 
     Parameters
     ----------

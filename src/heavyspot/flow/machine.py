@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from ..quantities.checks import positive
 from ..quantities.errors import BadInput
-from .air import KAPPA_AIR, ZERO_C_K
+from .air import DRY_KG_MOL, GAS_CONSTANT, KAPPA_AIR, ZERO_C_K
 
 
 @dataclass(frozen=True)
@@ -89,6 +89,11 @@ def leak_kg_s(
             f"The pressure rose from {from_kpa:g} to {to_kpa:g} kPa.",
             remedy="Wait until the temperature is steady, then test again.",
         )
-    gas = 8.314472 / 28.96546e-3
-    mass = volume_l * (from_kpa - to_kpa) / (gas * (temperature_c + ZERO_C_K))  # l·kPa = J
+    return leak_of_loss(volume_l, from_kpa - to_kpa, seconds, temperature_c)
+
+
+def leak_of_loss(volume_l: float, lost_kpa: float, seconds: float, temperature_c: float) -> float:
+    """Return a leak, kg/s, from the pressure that was lost, kPa, of either sign."""
+    gas = GAS_CONSTANT / DRY_KG_MOL
+    mass = volume_l * lost_kpa / (gas * (temperature_c + ZERO_C_K))  # l·kPa = J
     return mass / seconds

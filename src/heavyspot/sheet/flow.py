@@ -23,7 +23,7 @@ class FlowWindow:
 
 @dataclass(frozen=True)
 class FlowReading:
-    """A reading as it is listed."""
+    """A reading as it is listed; uncertainties expanded, none where none was told."""
 
     position: float | None
     way: str
@@ -31,6 +31,7 @@ class FlowReading:
     u_kg_s: float
     ratio: float | None
     efficiency: float | None
+    efficiency_u: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,3 +49,4 @@ class FlowReport(Head):
     repeat_kg_s: float | None
     stop: tuple[Said, ...]
     leak_kg_s: float | None
+    leak_u_kg_s: float | None = None

@@ -82,15 +82,15 @@ def _followed_on(spectra: SpeedFrequencyMap, turning_hz: FloatArray) -> float:
 
 def _sweeps(spectra: SpeedFrequencyMap, turning_hz: FloatArray) -> float:
     """Return the top of a strong line that climbs through the run and is no order of the shown speed, Hz."""
+    shown = float(np.nanmax(turning_hz, initial=0.0))
+    if shown > 0 and np.ptp(turning_hz[np.isfinite(turning_hz)]) > 0.2 * shown:
+        return 0.0  # the shown speed runs up itself: lines above it are its orders
     f = spectra.frequency_hz
     first = int(np.searchsorted(f, _LOWEST_HZ))
     usual = np.median(spectra.amplitude[:, first:], axis=1)
     k = spectra.amplitude[:, first:].argmax(axis=1) + first
     clear = spectra.amplitude[np.arange(k.size), k] > LINE_STANDS_OUT * np.maximum(usual, 1e-12)
     line = np.where(clear, f[k], np.nan)
-    shown = float(np.nanmax(turning_hz, initial=0.0))
-    if shown > 0 and np.ptp(turning_hz[np.isfinite(turning_hz)]) > 0.2 * shown:
-        return 0.0  # the shown speed runs up itself: lines above it are its orders
     best, start = 0.0, 0
     for i in range(1, line.size + 1):
         climbs = i < line.size and line[i] >= line[i - 1] * 0.99 and line[i] < line[i - 1] * 1.6

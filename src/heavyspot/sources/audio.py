@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +16,30 @@ from .recording import Channel, Recording
 from .sidecar import Sidecar
 
 _BITS = {"PCM_S8": 8, "PCM_U8": 8, "PCM_16": 16, "PCM_24": 24, "PCM_32": 32}
+
+
+@dataclass(frozen=True)
+class SoundBlocks:
+    """Opens a sound file's samples in blocks; whoever holds it knows which file they are, unchanged."""
+
+    path: Path
+
+    def __call__(self, size: int) -> Iterator[NDArray[np.float32]]:
+        """Yield blocks of (size, channels), the last one shorter."""
+        import soundfile
+
+        try:
+            with soundfile.SoundFile(self.path) as file:
+                while True:
+                    data = file.read(size, dtype="float32", always_2d=True)
+                    if data.shape[0] == 0:
+                        return
+                    yield data
+        except soundfile.LibsndfileError as fault:
+            raise UnreadableFile(
+                f"{self.path.name} is damaged: {fault.error_string}",
+                remedy="Copy the file again from the rig, or spin again.",
+            ) from None
 
 
 class AudioReader:
@@ -44,25 +69,11 @@ class AudioReader:
                 remedy="Copy the file again from the rig, or export it as WAV or FLAC.",
             ) from None
 
-        def opener(size: int) -> Iterator[NDArray[np.float32]]:
-            try:
-                with soundfile.SoundFile(path) as file:
-                    while True:
-                        data = file.read(size, dtype="float32", always_2d=True)
-                        if data.shape[0] == 0:
-                            return
-                        yield data
-            except soundfile.LibsndfileError as fault:
-                raise UnreadableFile(
-                    f"{path.name} is damaged: {fault.error_string}",
-                    remedy="Copy the file again from the rig, or spin again.",
-                ) from None
-
         recording = Recording(
             channels=tuple(Channel(f"channel {i + 1}") for i in range(count)),
             sample_rate_hz=float(rate),
             n_samples=frames,
-            opener=opener,
+            opener=SoundBlocks(path),
             bits=bits,
             path=path,
         )

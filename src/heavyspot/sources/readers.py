@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 from importlib.metadata import entry_points
 from pathlib import Path
 from typing import Any, Protocol
@@ -29,13 +30,14 @@ class Reader(Protocol):
         ...
 
 
-def all_readers() -> list[Reader]:
-    """Return one of each reader that is installed."""
+@cache
+def all_readers() -> tuple[Reader, ...]:
+    """Return one of each reader that is installed; looked up once, since installing needs a new start anyway."""
     found: list[Reader] = []
     for point in sorted(entry_points(group=GROUP), key=lambda p: p.name):
         made: Any = point.load()
         found.append(made())
-    return found
+    return tuple(found)
 
 
 def open_recording(path: str | Path, *, format: str | None = None) -> Recording:

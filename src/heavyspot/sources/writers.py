@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import warnings
 from dataclasses import replace
 from pathlib import Path
@@ -12,7 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..quantities import durable
-from ..quantities.errors import BadInput
+from ..quantities.errors import BadInput, LedgerFault
+from .ahead import ahead
+from .audio import SoundBlocks
 from .recording import Channel, Recording
 from .sidecar import describe, load_sidecar, parse_sidecar, sidecar_path
 
@@ -70,9 +73,12 @@ def write_flac(recording: Recording, path: Path) -> list[str]:
     """Write FLAC and its sidecar; exact for sources of up to 24 bits, and no finer than they were.
 
     The file appears under its name only when it is complete and on disk.
-    """
-    import soundfile
 
+    Raises
+    ------
+    LedgerFault
+        The disk refuses; nothing is left of it.
+    """
     rate = flac_rate(recording.sample_rate_hz)
     whole = 0 < recording.bits <= 24
     subtype = "PCM_16" if 0 < recording.bits <= 16 else "PCM_24"
@@ -83,16 +89,17 @@ def write_flac(recording: Recording, path: Path) -> list[str]:
     )
     notes = [] if whole else ["Samples were rounded to 24 bits of the largest value."]
     unfinished = durable.aside(path)
-    factor = (1.0 / scale).astype(np.float32) if not whole else None
-    with soundfile.SoundFile(
-        unfinished, "w", samplerate=rate, channels=len(channels), format="FLAC", subtype=subtype
-    ) as file:
-        for block in recording.blocks():
-            data = block.data if factor is None else block.data * factor
-            # float32 holds every 24-bit step; libsndfile would scale by 2^23 - 1
-            steps = np.clip(np.rint(data * np.float32(_STEPS_24)), -_STEPS_24, _STEPS_24 - 1)
-            file.write(np.left_shift(steps.astype(np.int32), 8))
-    durable.sync_file(unfinished)
+    try:
+        if as_it_is := _whole_flac(recording, rate):
+            shutil.copyfile(as_it_is, unfinished)
+        else:
+            _encode(recording, unfinished, rate, subtype, None if whole else scale)
+        durable.sync_file(unfinished)
+    except (OSError, RuntimeError) as fault:  # libsndfile's own is a RuntimeError
+        unfinished.unlink(missing_ok=True)
+        raise LedgerFault(
+            f"{path.name} cannot be written ({fault}).", remedy="Make room on the disk, then again."
+        ) from None
     content = describe(
         channels,
         sample_rate_hz=recording.sample_rate_hz,
@@ -111,6 +118,32 @@ def write_flac(recording: Recording, path: Path) -> list[str]:
     _write_sidecar(path, content)
     durable.put(unfinished, path)
     return notes
+
+
+def _whole_flac(recording: Recording, rate: int) -> Path | None:
+    """Return the FLAC file whose samples a recording is, unchanged; None where it is anything else."""
+    opener = recording.opener
+    if not isinstance(opener, SoundBlocks) or opener.path.suffix != ".flac":
+        return None
+    same = recording.bits in (16, 24) and rate == recording.sample_rate_hz
+    return opener.path if same else None
+
+
+def _encode(
+    recording: Recording, path: Path, rate: int, subtype: str, scale: NDArray[np.float64] | None
+) -> None:
+    import soundfile
+
+    factor = None if scale is None else (1.0 / scale).astype(np.float32)
+    count = len(recording.channels)
+    with soundfile.SoundFile(
+        path, "w", samplerate=rate, channels=count, format="FLAC", subtype=subtype
+    ) as file:
+        for block in ahead(recording.blocks()):
+            data = block.data if factor is None else block.data * factor
+            # float32 holds every 24-bit step; libsndfile would scale by 2^23 - 1
+            steps = np.clip(np.rint(data * np.float32(_STEPS_24)), -_STEPS_24, _STEPS_24 - 1)
+            file.write(np.left_shift(steps.astype(np.int32), 8))
 
 
 def flac_rate(rate_hz: float) -> int:

@@ -77,7 +77,7 @@ def flow_test_view(test: FlowTestKept) -> FlowTestView:
         f"The first {SHOWN} of {many:,} readings; the sheet holds them all."
         if many > SHOWN
         else "",
-        "" if flow.leak_kg_s is None else f"Leak {in_thousandths(flow.leak_kg_s)} g/s",
+        _leak(flow.leak_kg_s, flow.leak_u_kg_s),
     )
 
 
@@ -101,6 +101,20 @@ def _curve_notes(curve: KeptNozzle | None) -> tuple[str, ...]:
     return tuple(f"{name} {figures(v, 2)} kg/s." for name, v in told if v is not None)
 
 
+def _leak(leak_kg_s: float | None, u_kg_s: float | None) -> str:
+    if leak_kg_s is None:
+        return ""
+    wide = "" if u_kg_s is None else f" ± {figures(1000 * expanded(u_kg_s), 2)}"
+    return f"Leak {in_thousandths(leak_kg_s)}{wide} g/s"
+
+
+def _efficiency(r: KeptFlowReading) -> str:
+    if r.efficiency is None:
+        return ""
+    wide = "" if r.efficiency_u is None else f" ± {figures(expanded(r.efficiency_u), 2)}"
+    return fixed(r.efficiency, 3) + wide
+
+
 def _reading(r: KeptFlowReading) -> FlowReading:
     placed = r.position is not None
     return FlowReading(
@@ -110,5 +124,5 @@ def _reading(r: KeptFlowReading) -> FlowReading:
         figures(r.corrected, 5),
         figures(expanded(r.corrected_u), 2),
         fixed(r.ratio, 3) if r.ratio else "",
-        fixed(r.efficiency, 3) if r.efficiency else "",
+        _efficiency(r),
     )

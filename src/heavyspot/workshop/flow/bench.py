@@ -9,9 +9,11 @@ from typing import Annotated, Any, Literal, get_args
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from ...flow.air import Air
-from ...flow.element import Element, Laminar, SonicNozzle, spread_of
+from ...flow.element import Element, Laminar, spread_of
 from ...flow.machine import Reference, compressor_efficiency, corrected_flow, turbine_efficiency
-from ...quantities.errors import BadInput, HeavyspotError, NotThere
+from ...flow.sonic import SonicNozzle
+from ...flow.use import LIMITS, check_element, check_flow
+from ...quantities.errors import BadInput, NotThere
 from ...sources.sidecar import first_fault
 from ..rig import add_rig
 from ..shop import Workshop
@@ -40,6 +42,8 @@ class BenchFile(BaseModel):
         A kind of ISO 5167, ``laminar``, ``sonic nozzle`` or ``meter`` (which reads kg/s itself).
     coefficient_u : float or None
         Relative standard uncertainty of the coefficient; the standard's own when None.
+    diffuser_mm : float or None
+        Where the cone behind a sonic nozzle ends; None where there is none.
     """
 
     model_config = ConfigDict(extra="forbid")
@@ -51,6 +55,7 @@ class BenchFile(BaseModel):
     certified_c: Number = 20.0
     certified_kpa: Positive = 101.325
     coefficient: Positive = 0.99
+    diffuser_mm: Positive | None = None
     coefficient_u: Annotated[float, Field(ge=0, lt=0.2)] | None = None
     pressure_u_kpa: Annotated[float, Field(ge=0, le=1e3)] = 0.1
     drop_u_kpa: Annotated[float, Field(ge=0, le=1e3)] = 0.01
@@ -109,6 +114,8 @@ def parse_bench(content: dict[str, Any]) -> BenchFile:
             )
     if bench.element not in needs:
         _element(bench)  # its ratio is in range
+    if bench.element == "sonic nozzle":
+        _nozzle(bench)
     return bench
 
 
@@ -125,6 +132,8 @@ def set_bench(shop: Workshop, rig: str, content: dict[str, Any], *, by: str = ""
     if not rig.strip():
         raise BadInput("The bench has no name.", remedy="Give the rig's name.")
     bench = parse_bench(content)
+    if bench.element in LIMITS:
+        check_element(_element(bench))
     kept = bench.model_dump(mode="json", exclude_defaults=True)
     if shop.book.rigs.newest(rig) is None:
         add_rig(shop, rig, {"kind": "flow bench"}, by=by)
@@ -150,6 +159,11 @@ def _element(bench: BenchFile, wider_mm: float = 0.0) -> Element:
     )  # fmt: skip
 
 
+def _nozzle(bench: BenchFile, wider_mm: float = 0.0, factor: float = 1.0) -> SonicNozzle:
+    assert bench.bore_mm is not None  # parse_bench has asked
+    return SonicNozzle(bench.bore_mm + wider_mm, bench.coefficient * factor, bench.diffuser_mm)
+
+
 @dataclass(frozen=True)
 class Computed:
     """What a reading comes to; flows in kg/s, uncertainties standard.
@@ -161,6 +175,7 @@ class Computed:
         To the bench's reference conditions, by the state at the machine's inlet where it was measured, else before
         the element.
     ratio, efficiency : float or None
+    efficiency_u : float or None
     """
 
     flow: float
@@ -169,6 +184,7 @@ class Computed:
     corrected_u: float
     ratio: float | None
     efficiency: float | None
+    efficiency_u: float | None = None
 
 
 def compute(bench: BenchFile, read: Read) -> Computed:
@@ -177,7 +193,7 @@ def compute(bench: BenchFile, read: Read) -> Computed:
     Raises
     ------
     BadInput
-        The element cannot measure that, or a value it needs is missing.
+        The element cannot measure that, is outside its standard's limits of use, or a value it needs is missing.
     """
     if bench.element != "meter" and read.drop_kpa is None:
         raise BadInput(
@@ -189,45 +205,65 @@ def compute(bench: BenchFile, read: Read) -> Computed:
         "upstream": read.upstream_kpa, "temperature": read.temperature_c, "drop": read.drop_kpa or 0.0, "bore": 0.0,
         "factor": 1.0,
     }  # fmt: skip
-    flow = _flow(bench, read, values)
+    flow = _checked_flow(bench, read, values)
+    pressure_u, temperature_u = bench.pressure_u_kpa, bench.temperature_u_k
     u = {
-        "upstream": bench.pressure_u_kpa, "temperature": bench.temperature_u_k, "drop": bench.drop_u_kpa,
+        "upstream": pressure_u, "temperature": temperature_u, "drop": bench.drop_u_kpa,
         "bore": bench.bore_u_mm, "factor": _factor_u(bench, read, flow),
     }  # fmt: skip
-    flow_u = spread_of(lambda v: _flow(bench, read, v), values, u)
-    at_c = read.in_c if read.in_c is not None else read.temperature_c
-    at_kpa = read.in_kpa if read.in_kpa is not None else read.upstream_kpa
-    corrected = corrected_flow(flow, at_c, at_kpa, bench.reference)
-    share = (flow_u / flow) ** 2 + (bench.pressure_u_kpa / at_kpa) ** 2
-    share += (0.5 * bench.temperature_u_k / (at_c + 273.15)) ** 2
-    ratio = read.out_kpa / read.in_kpa if read.out_kpa and read.in_kpa else None
-    return Computed(flow, flow_u, corrected, corrected * share**0.5, ratio, _efficiency(read))
+    # sensors of their own at the machine; without them its state is that before the element, with the same errors
+    for name, value, its_u in (
+        ("in_kpa", read.in_kpa, pressure_u), ("in_c", read.in_c, temperature_u),
+        ("out_kpa", read.out_kpa, pressure_u), ("out_c", read.out_c, temperature_u),
+    ):  # fmt: skip
+        if value is not None:
+            values[name], u[name] = value, its_u
+
+    def corrected(v: dict[str, float]) -> float:
+        at_c, at_kpa = v.get("in_c", v["temperature"]), v.get("in_kpa", v["upstream"])
+        return corrected_flow(_flow(bench, read, v), at_c, at_kpa, bench.reference)
+
+    efficiency, efficiency_u = _efficiency(values, u)
+    return Computed(
+        flow, spread_of(lambda v: _flow(bench, read, v), values, u),
+        corrected(values), spread_of(corrected, values, u),
+        read.out_kpa / read.in_kpa if read.out_kpa and read.in_kpa else None,
+        efficiency, efficiency_u,
+    )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Inputs:
-    """What a flow is computed from: kPa, °C, kPa, mm on the bore, factor on the coefficient."""
+def _checked_flow(bench: BenchFile, read: Read, values: Mapping[str, float]) -> float:
+    """Return the flow of a reading as it was read, refused outside the element's limits of use."""
+    if bench.element in LIMITS:
+        check_element(_element(bench))
+    flow = _flow(bench, read, values, checked=True)
+    if bench.element in LIMITS:
+        air = Air(read.upstream_kpa, read.temperature_c, read.humidity)
+        element = _element(bench)
+        check_flow(element, element.reynolds(flow, air.viscosity_pa_s))
+    return flow
 
-    upstream: float
-    temperature: float
-    drop: float
-    bore: float
-    factor: float
 
-
-def _flow(bench: BenchFile, read: Read, given: Mapping[str, float]) -> float:
-    v = Inputs(**given)
-    air = Air(v.upstream, v.temperature, read.humidity)
+def _flow(
+    bench: BenchFile, read: Read, given: Mapping[str, float], *, checked: bool = False
+) -> float:
+    """Return the flow of kPa, °C, kPa, mm on the bore and a factor on the coefficient."""
+    upstream, drop, bore, factor = (given[k] for k in ("upstream", "drop", "bore", "factor"))
+    air = Air(upstream, given["temperature"], read.humidity)
     if bench.element == "meter":
-        return (read.flow_kg_s or 0.0) * v.factor
+        return (read.flow_kg_s or 0.0) * factor
     if bench.element == "laminar":
         certified = Air(bench.certified_kpa, bench.certified_c)
-        return Laminar(bench.m3_s_per_kpa or 0.0, certified).mass_flow_kg_s(air, v.drop) * v.factor
+        return Laminar(bench.m3_s_per_kpa or 0.0, certified).mass_flow_kg_s(air, drop) * factor
     if bench.element == "sonic nozzle":
-        nozzle = SonicNozzle((bench.bore_mm or 0.0) + v.bore, bench.coefficient * v.factor)
-        return nozzle.mass_flow_kg_s(air, v.drop)
-    return _element(bench, v.bore).mass_flow_kg_s(
-        v.upstream, max(v.drop, 0.0), air.density_kg_m3, air.viscosity_pa_s, v.factor
+        return _nozzle(bench, bore, factor).mass_flow_kg_s(air, drop, checked=checked)
+    return _element(bench, bore).mass_flow_kg_s(
+        upstream,
+        drop if checked else max(drop, 0.0),
+        air.density_kg_m3,
+        air.viscosity_pa_s,
+        factor,
+        checked=checked,
     )
 
 
@@ -244,16 +280,28 @@ def _factor_u(bench: BenchFile, read: Read, flow: float) -> float:
     return 0.5 * (coefficient**2 + expansibility**2) ** 0.5
 
 
-def _efficiency(read: Read) -> float | None:
-    if read.in_kpa is None or read.out_kpa is None or read.in_c is None or read.out_c is None:
-        return None
-    compute_it = compressor_efficiency if read.out_kpa > read.in_kpa else turbine_efficiency
+def _efficiency(values: dict[str, float], u: dict[str, float]) -> tuple[float | None, float | None]:
+    """Return the isentropic efficiency and its standard uncertainty; none where the temperatures do not tell it."""
+    if not values.keys() >= MACHINE:
+        return None, None
+    efficiency = (
+        compressor_efficiency if values["out_kpa"] > values["in_kpa"] else turbine_efficiency
+    )
+
+    def compute_it(v: dict[str, float]) -> float:
+        return efficiency(v["in_kpa"], v["out_kpa"], v["in_c"], v["out_c"])
+
     try:
-        return compute_it(read.in_kpa, read.out_kpa, read.in_c, read.out_c)
-    except HeavyspotError:
-        return (
-            None  # the pressures and flow stand; temperatures that make no sense give no efficiency
-        )
+        own = {k: u[k] for k in MACHINE}
+        return compute_it(values), spread_of(compute_it, values, own)
+    except BadInput:
+        # the pressures and flow stand; temperatures that make no sense, or that their own uncertainty may turn
+        # round, give no efficiency
+        return None, None
+
+
+MACHINE = {"in_kpa", "in_c", "out_kpa", "out_c"}
+"""What an efficiency is computed from."""
 
 
 def element_of(shop: Workshop, rig: str) -> BenchFile | None:

@@ -28,7 +28,10 @@ class KeptWindow:
 
 @dataclass(frozen=True)
 class KeptFlowReading:
-    """A reading and what it came to; flows in kg/s, uncertainties standard."""
+    """A reading and what it came to; flows in kg/s, uncertainties standard.
+
+    Tests from before an efficiency had one have no `efficiency_u`, nor a leak its own.
+    """
 
     way: str
     flow: float
@@ -37,6 +40,7 @@ class KeptFlowReading:
     corrected_u: float
     ratio: float | None = None
     efficiency: float | None = None
+    efficiency_u: float | None = None
     position: float | None = None
 
 
@@ -85,6 +89,7 @@ class KeptFlow:
     curve: KeptNozzle | None = None
     stop: KeptStop | None = None
     leak_kg_s: float | None = None
+    leak_u_kg_s: float | None = None
     rig_record: dict[str, Any] = field(default_factory=dict)
 
 

@@ -10,7 +10,6 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from ...flow.machine import leak_kg_s
 from ...flow.nozzles import NozzleCurve, fit_nozzle, set_stop
 from ...quantities.checks import finite
 from ...quantities.errors import BadInput
@@ -20,6 +19,7 @@ from ..model import FlowWindowFile, ModelFile, find_model
 from ..shop import Workshop, find_piece
 from .bench import Computed, Read, bench_of, compute, parse_read
 from .kept import FlowTestKept, flow_tests_of_piece
+from .leak import leak_of
 
 COVERAGE_K = 2.0
 MOST_READINGS = 500
@@ -52,7 +52,7 @@ def keep_flow_test(
     stop_at : float, optional
         Where the stop stands now, in positions.
     leak : dict, optional
-        ``volume_l``, ``from_kpa``, ``to_kpa``, ``seconds``, ``temperature_c`` of a closed test.
+        Keys as `leak.LeakTest`, of a closed test.
 
     Raises
     ------
@@ -67,6 +67,7 @@ def keep_flow_test(
     reads = [parse_read(r) for r in readings]
     found = [compute(bench, r) for r in reads]
     curve = _curve(reads, found)
+    leaking = leak_of(bench, leak) if leak else None
     windows = [_window(w, reads, found, curve) for w in model.flow]
     content: dict[str, Any] = {
         "bench": bench.model_dump(mode="json"),
@@ -80,7 +81,8 @@ def keep_flow_test(
         "windows": windows,
         "curve": _told(curve),
         "stop": _stop(model, curve, stop_at),
-        "leak_kg_s": leak_kg_s(**leak) if leak else None,
+        "leak_kg_s": leaking.kg_s if leaking else None,
+        "leak_u_kg_s": leaking.u_kg_s if leaking else None,
     }
     verdict = _verdict([str(w.get("verdict")) for w in windows])
     shop.book.flow.add(piece.id, rig, verdict, _finite(content), by=by)

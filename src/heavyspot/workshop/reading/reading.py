@@ -21,6 +21,7 @@ from ...signal.speed_check import rate_findings, speed_findings
 from ...signal.steadiness import hum_findings, steadiness_findings
 from ...signal.tones import line_findings, lines_of
 from ...signal.tracker import Tracker
+from ...sources.ahead import ahead
 from ...sources.recording import Recording
 from ..rig import Measuring
 
@@ -106,7 +107,7 @@ def read_recording(
     )
     makers = [MapMaker(sample_rate_hz=recording.sample_rate_hz, scale=float(s)) for s in scale]
     samples = 0
-    for block in recording.blocks():
+    for block in ahead(recording.blocks()):
         tracker.feed(block.data)
         for maker, channel in zip(makers, vibration, strict=True):
             maker.feed(block.data[:, channel])

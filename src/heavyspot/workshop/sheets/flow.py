@@ -45,7 +45,13 @@ def make_flow_report(
         ),
         readings=tuple(
             FlowReading(
-                r.position, r.way, r.corrected, COVERAGE_K * r.corrected_u, r.ratio, r.efficiency
+                r.position,
+                r.way,
+                r.corrected,
+                COVERAGE_K * r.corrected_u,
+                r.ratio,
+                r.efficiency,
+                _expanded(r.efficiency_u),
             )
             for r in flow.readings
         ),
@@ -54,10 +60,15 @@ def make_flow_report(
         repeat_kg_s=curve.repeat_kg_s if curve else None,
         stop=stop_said(flow.stop),
         leak_kg_s=flow.leak_kg_s,
+        leak_u_kg_s=_expanded(flow.leak_u_kg_s),
         recording_sha256="",
         uncertainty=(Said("uncertainty.flow"),),
         program=Said("program.flow", {"program": __version__}),
     )
+
+
+def _expanded(u: float | None) -> float | None:
+    return None if u is None else COVERAGE_K * u
 
 
 def _element(kind: str, certificate: str) -> tuple[Said, ...]:
