@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from heavyspot.flow.air import Air
-from heavyspot.flow.element import Element, Laminar, SonicNozzle, spread_of
+from heavyspot.flow.element import Element, Laminar, spread_of
 from heavyspot.flow.machine import (
     Reference,
     compressor_efficiency,
@@ -19,6 +19,8 @@ from heavyspot.flow.machine import (
     turbine_efficiency,
 )
 from heavyspot.flow.nozzles import Way, fit_nozzle, set_stop
+from heavyspot.flow.sonic import CRITICAL, SonicNozzle, ideal_ratio
+from heavyspot.flow.use import LIMITS, check_element, check_flow, reynolds_limits
 from heavyspot.quantities.errors import BadInput
 
 METERS = {
@@ -174,8 +176,105 @@ def test_laminar_and_sonic_elements():
     nozzle = SonicNozzle(10.0, 1.0)
     flux = nozzle.mass_flow_kg_s(Air(200.0, 20.0), 100.0) / (math.pi / 4 * 0.01**2)
     assert flux == pytest.approx(0.0404 * 200e3 / math.sqrt(293.15), rel=2e-3)
-    with pytest.raises(BadInput, match=r"0\.8"):
-        nozzle.mass_flow_kg_s(Air(100.0, 20.0), 95.0)
+
+
+def test_a_nozzle_without_a_diffuser_is_critical_below_its_own_ratio():
+    """(2/(k+1))^(k/(k-1)) = 0.5283 for k = 1.4 (any gas table)."""
+    nozzle, air = SonicNozzle(10.0), Air(200.0, 20.0)
+    assert pytest.approx(0.5283, abs=5e-5) == CRITICAL
+    assert nozzle.mass_flow_kg_s(air, 105.6) == nozzle.mass_flow_kg_s(air, 20.0)
+    for behind in (106.0, 150.0, 190.0):  # 150 kPa is 0.75, which only a diffuser allows
+        with pytest.raises(BadInput, match=r"more than 0\.53") as fault:
+            nozzle.mass_flow_kg_s(air, behind)
+        assert "105.7 kPa or less" in fault.value.remedy and "diffuser" in fault.value.remedy
+    # a reading changed by its uncertainty is still computed
+    assert nozzle.mass_flow_kg_s(air, 150.0, checked=False) > 0
+
+
+def test_a_diffuser_allows_more_by_its_area():
+    """Subsonic isentropic flow, k = 1.4: A/A* = 1.33984 at 0.84302 of p0, 2.03507 at 0.93947 (NACA report 1135)."""
+    assert ideal_ratio(1.33984) == pytest.approx(0.84302, abs=1e-5)
+    assert ideal_ratio(2.03507) == pytest.approx(0.93947, abs=1e-5)
+    assert ideal_ratio(1.0) == pytest.approx(CRITICAL, abs=1e-6)
+    wide = SonicNozzle(20.0, 0.99, 20.0 * math.sqrt(2.03507))
+    highest = CRITICAL + 0.8 * (0.93947 - CRITICAL)  # ISO 9300, from memory
+    assert wide.highest_ratio(1e6) == pytest.approx(highest, abs=1e-5)
+    air = Air(300.0, 20.0)
+    assert wide.mass_flow_kg_s(air, 0.99 * highest * 300) > 0
+    with pytest.raises(BadInput, match=r"more than 0\.86"):
+        wide.mass_flow_kg_s(air, 1.01 * highest * 300)
+    ratios = [SonicNozzle(20.0, 0.99, d).highest_ratio(1e6) for d in (21.0, 25.0, 30.0, 40.0, 60.0)]
+    assert (
+        ratios == sorted(ratios) and ratios[-1] == ratios[-2] < 0.9
+    )  # no more beyond an area ratio of 4
+    # below a Reynolds number of the throat of 200,000 it may lose its critical flow early
+    assert wide.highest_ratio(1.9e5) == CRITICAL
+    small = SonicNozzle(2.0, 0.99, 4.0)
+    with pytest.raises(BadInput, match=r"more than 0\.53"):
+        small.mass_flow_kg_s(Air(100.0, 20.0), 70.0)
+    with pytest.raises(BadInput, match="diffuser ends"):
+        SonicNozzle(10.0, 0.99, 9.0)
+
+
+# what the `fluids` library says of an orifice plate's limits of use (its docstring of the coefficient)
+ORIFICE_LIMITS = {
+    ("corner", 0.5): 5_000, ("D", 0.56): 5_000, ("corner", 0.7): 16_000 * 0.49, ("D", 0.75): 16_000 * 0.5625,
+    ("flange", 0.5): 170_000 * 0.25 * 0.2, ("flange", 0.2): 5_000,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("taps", "beta"), list(ORIFICE_LIMITS))
+def test_the_least_flow_of_an_orifice(taps, beta):
+    element = Element("orifice", 200.0, 200.0 * beta, taps)
+    check_element(element)
+    least = ORIFICE_LIMITS[taps, beta]
+    assert reynolds_limits(element) == (pytest.approx(least), math.inf)
+    check_flow(element, 1.001 * least)
+    with pytest.raises(BadInput, match="too small for this element"):
+        check_flow(element, 0.999 * least)
+
+
+@pytest.mark.parametrize("kind", list(LIMITS))
+def test_each_kind_has_its_limits_of_use(kind):
+    """ISO 5167:2003, parts 2 to 4 (all but the orifice's from memory): inside stands, just outside is refused."""
+    limits = LIMITS[kind]
+    pipe, beta = 1.05 * limits.pipe_mm[0], 0.5 * sum(limits.beta)
+    pipe = max(pipe, 1.1 * limits.bore_mm / beta)
+    check_element(Element(kind, pipe, beta * pipe))
+    for low, high in ((0.98, 1.02),):
+        for outside, words in (
+            (Element(kind, low * limits.pipe_mm[0], beta * low * limits.pipe_mm[0]), "a pipe of"),
+            (Element(kind, high * limits.pipe_mm[1], beta * high * limits.pipe_mm[1]), "a pipe of"),
+            (Element(kind, 3 * pipe, high * limits.beta[1] * 3 * pipe), "a ratio"),
+        ):
+            with pytest.raises(BadInput, match=words) as fault:
+                check_element(outside)
+            assert "certificate of its own" in fault.value.remedy
+    if limits.bore_mm:
+        narrow = Element(kind, limits.bore_mm / limits.beta[0] * 0.98, limits.bore_mm * 0.98)
+        with pytest.raises(BadInput, match="a bore of"):
+            check_element(narrow)
+    inside = Element(kind, pipe, beta * pipe)
+    least, most = reynolds_limits(inside)
+    check_flow(inside, 1.01 * least)
+    if most < math.inf:
+        with pytest.raises(BadInput, match="too large for this element"):
+            check_flow(inside, 1.01 * most)
+
+
+def test_a_slender_nozzle_needs_more_flow():
+    """ISO 5167-3:2003, ISA 1932: 70,000 below a ratio of 0.44, else 20,000 (from memory)."""
+    assert reynolds_limits(Element("isa 1932 nozzle", 100.0, 43.0))[0] == 70_000
+    assert reynolds_limits(Element("isa 1932 nozzle", 100.0, 45.0))[0] == 20_000
+
+
+def test_what_the_standard_adds_inside_its_limits():
+    """ISO 5167-2:2003, 5.3.3.1: in a small pipe, and at a low Reynolds number with a wide bore (from memory)."""
+    plain = Element("orifice", 100.0, 55.0).coefficient_u(1e5)
+    assert plain == pytest.approx(0.005)
+    assert Element("orifice", 100.0, 55.0).coefficient_u(9e3) == pytest.approx(0.010)
+    small = Element("orifice", 50.8, 25.4).coefficient_u(1e5)
+    assert small == pytest.approx(0.005 + 0.009 * 0.25 * 0.8)
 
 
 def test_a_leak_from_falling_pressure():

@@ -269,6 +269,7 @@ def test_readings_that_are_not_shown_are_told():
 
 def test_a_leak_is_told_in_grams():
     assert a_flow_test(leak_kg_s=0.00042).leak == "Leak 0.42 g/s"
+    assert a_flow_test(leak_kg_s=0.00042, leak_u_kg_s=0.00002).leak == "Leak 0.42 ± 0.04 g/s"
 
 
 def test_a_member_of_a_job_in_one_line():

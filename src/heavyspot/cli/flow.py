@@ -58,8 +58,8 @@ def test(
     leak: Annotated[
         list[str] | None,
         typer.Option(
-            help="volume_l=, from_kpa=, to_kpa=, seconds=, temperature_c= of a closed test; volume_u_l=, drift_u_k= "
-            "if known."
+            help="volume_l=, from_kpa=, to_kpa=, seconds=, temperature_c= of a closed test; if known "
+            "volume_u_l=, drift_u_k=."
         ),
     ] = None,
     by: By = "",

@@ -1,9 +1,9 @@
 """Limits of use of differential-pressure elements: within them ISO 5167:2003 states its coefficients.
 
 Those of an orifice plate are checked in the tests against another's table of them; all others are from memory
-(parts 3 and 4, the clauses on limits of use): check the standard. What the standard adds to the uncertainty inside its
-limits (a small pipe, a low Reynolds number) is in `Element.coefficient_u`. What its annexes say of elements outside is
-not here: such an element is refused.
+(parts 3 and 4, the clauses on limits of use): check the standard. What the standard adds to the uncertainty
+inside its limits (a small pipe, a low Reynolds number) is in `Element.coefficient_u`. What its annexes say of
+elements outside is not here: such an element is refused.
 """
 
 from __future__ import annotations
@@ -44,7 +44,10 @@ LIMITS: dict[Kind, Limits] = {
 }
 
 
-OTHERWISE = "Take an element within the standard, or one with a certificate of its own: laminar, sonic nozzle, meter."
+OTHERWISE = (
+    "Take an element within the standard, or one with a certificate of its own (laminar, "
+    "sonic nozzle, meter)."
+)
 
 
 def reynolds_limits(element: Element) -> tuple[float, float]:

@@ -129,6 +129,9 @@ def test_a_leak_ratio_and_efficiency(flow):
         293.15 * (2 ** (0.4 / 1.4) - 1) / 90, rel=1e-9
     )
     assert told.flow.leak_kg_s == pytest.approx(0.1188e-3 / 60, rel=1e-3)
+    assert r.efficiency_u and told.flow.leak_u_kg_s
+    with pytest.raises(BadInput, match="a pipe of 50 to"):
+        set_bench(flow, "Flow 4", {"element": "orifice", "pipe_mm": 40, "bore_mm": 20})
 
 
 @pytest.mark.parametrize(
@@ -204,6 +207,18 @@ def test_a_flow_sheet_is_its_own_kind(flow, tmp_path):
     assert verify_sheet(pdf, shop=flow).answer == "superseded" and two.number != one.number
     with pytest.raises(LedgerFault):
         issue_sheet_of(flow, "F-1", tmp_path / "h.pdf")  # no run to make a balancing sheet of
+
+
+def test_efficiency_and_leak_stand_on_the_sheet_with_their_uncertainty(flow, tmp_path):
+    machine = {"in_kpa": 100.0, "in_c": 20.0, "out_kpa": 200.0, "out_c": 110.0}
+    leak = {"volume_l": 10, "from_kpa": 201, "to_kpa": 200, "seconds": 60, "temperature_c": 20}
+    told = keep_flow_test(flow, "F-1", "Flow 1", [readings(line)[0] | machine], leak=leak).flow
+    issue_flow_sheet(flow, "F-1", tmp_path / "f.pdf")
+    text = text_of((tmp_path / "f.pdf").read_bytes(), tmp_path)
+    (r,) = told.readings
+    assert r.efficiency_u and told.leak_kg_s and told.leak_u_kg_s
+    assert f"{r.efficiency:.3f} ± {2 * r.efficiency_u:.3f}" in text
+    assert f"{1e3 * told.leak_kg_s:.5f} ± {2e3 * told.leak_u_kg_s:.5f} g/s" in text
 
 
 def test_over_http_and_on_the_command_line(flow, tmp_path):

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal, get_args
 
@@ -201,11 +202,11 @@ def compute(bench: BenchFile, read: Read) -> Computed:
         )
     if bench.element == "meter" and read.flow_kg_s is None:
         raise BadInput("The meter's reading is missing.", remedy="Read it off and type it.")
-    values = {
+    values: dict[str, float] = {
         "upstream": read.upstream_kpa, "temperature": read.temperature_c, "drop": read.drop_kpa or 0.0, "bore": 0.0,
         "factor": 1.0,
     }  # fmt: skip
-    flow = _checked_flow(bench, read, values)
+    flow = _checked_flow(bench, read, Inputs(**values))
     pressure_u, temperature_u = bench.pressure_u_kpa, bench.temperature_u_k
     u = {
         "upstream": pressure_u, "temperature": temperature_u, "drop": bench.drop_u_kpa,
@@ -217,54 +218,81 @@ def compute(bench: BenchFile, read: Read) -> Computed:
         ("out_kpa", read.out_kpa, pressure_u), ("out_c", read.out_c, temperature_u),
     ):  # fmt: skip
         if value is not None:
-            values[name], u[name] = value, its_u
+            values |= {name: value}
+            u |= {name: its_u}
 
-    def corrected(v: dict[str, float]) -> float:
-        at_c, at_kpa = v.get("in_c", v["temperature"]), v.get("in_kpa", v["upstream"])
-        return corrected_flow(_flow(bench, read, v), at_c, at_kpa, bench.reference)
+    def known(result: Callable[[Inputs], float]) -> tuple[float, float]:
+        return result(Inputs(**values)), spread_of(lambda v: result(Inputs(**v)), values, u)
 
-    efficiency, efficiency_u = _efficiency(values, u)
+    efficiency: tuple[float, float] | tuple[None, None] = None, None
+    if None not in (read.in_kpa, read.in_c, read.out_kpa, read.out_c):
+        # pressures and flow stand; temperatures that their own uncertainty may turn round tell no efficiency
+        with suppress(BadInput):
+            efficiency = known(_efficiency)
+    ratio = read.out_kpa / read.in_kpa if read.out_kpa and read.in_kpa else None
     return Computed(
-        flow, spread_of(lambda v: _flow(bench, read, v), values, u),
-        corrected(values), spread_of(corrected, values, u),
-        read.out_kpa / read.in_kpa if read.out_kpa and read.in_kpa else None,
-        efficiency, efficiency_u,
-    )  # fmt: skip
+        *known(lambda v: _flow(bench, read, v)),
+        *known(lambda v: corrected_flow(_flow(bench, read, v), v.at_c, v.at_kpa, bench.reference)),
+        ratio,
+        *efficiency,
+    )
 
 
-def _checked_flow(bench: BenchFile, read: Read, values: Mapping[str, float]) -> float:
+@dataclass(frozen=True)
+class Inputs:
+    """What a reading is computed from: kPa, °C, mm on the bore, a factor on the coefficient; the machine."""
+
+    upstream: float
+    temperature: float
+    drop: float
+    bore: float
+    factor: float
+    in_kpa: float | None = None
+    in_c: float | None = None
+    out_kpa: float | None = None
+    out_c: float | None = None
+
+    @property
+    def at_kpa(self) -> float:
+        """Pressure the flow is corrected by."""
+        return self.upstream if self.in_kpa is None else self.in_kpa
+
+    @property
+    def at_c(self) -> float:
+        """Temperature the flow is corrected by."""
+        return self.temperature if self.in_c is None else self.in_c
+
+
+def _checked_flow(bench: BenchFile, read: Read, v: Inputs) -> float:
     """Return the flow of a reading as it was read, refused outside the element's limits of use."""
-    if bench.element in LIMITS:
-        check_element(_element(bench))
-    flow = _flow(bench, read, values, checked=True)
-    if bench.element in LIMITS:
-        air = Air(read.upstream_kpa, read.temperature_c, read.humidity)
-        element = _element(bench)
-        check_flow(element, element.reynolds(flow, air.viscosity_pa_s))
+    if bench.element not in LIMITS:
+        return _flow(bench, read, v, checked=True)
+    element, air = _element(bench), Air(v.upstream, v.temperature, read.humidity)
+    check_element(element)
+    flow = _flow(bench, read, v, checked=True)
+    check_flow(element, element.reynolds(flow, air.viscosity_pa_s))
     return flow
 
 
-def _flow(
-    bench: BenchFile, read: Read, given: Mapping[str, float], *, checked: bool = False
-) -> float:
-    """Return the flow of kPa, °C, kPa, mm on the bore and a factor on the coefficient."""
-    upstream, drop, bore, factor = (given[k] for k in ("upstream", "drop", "bore", "factor"))
-    air = Air(upstream, given["temperature"], read.humidity)
+def _flow(bench: BenchFile, read: Read, v: Inputs, *, checked: bool = False) -> float:
+    air = Air(v.upstream, v.temperature, read.humidity)
     if bench.element == "meter":
-        return (read.flow_kg_s or 0.0) * factor
+        return (read.flow_kg_s or 0.0) * v.factor
     if bench.element == "laminar":
         certified = Air(bench.certified_kpa, bench.certified_c)
-        return Laminar(bench.m3_s_per_kpa or 0.0, certified).mass_flow_kg_s(air, drop) * factor
+        return Laminar(bench.m3_s_per_kpa or 0.0, certified).mass_flow_kg_s(air, v.drop) * v.factor
     if bench.element == "sonic nozzle":
-        return _nozzle(bench, bore, factor).mass_flow_kg_s(air, drop, checked=checked)
-    return _element(bench, bore).mass_flow_kg_s(
-        upstream,
-        drop if checked else max(drop, 0.0),
-        air.density_kg_m3,
-        air.viscosity_pa_s,
-        factor,
+        return _nozzle(bench, v.bore, v.factor).mass_flow_kg_s(air, v.drop, checked=checked)
+    return _element(bench, v.bore).mass_flow_kg_s(
+        v.upstream, v.drop if checked else max(v.drop, 0.0), air.density_kg_m3, air.viscosity_pa_s, v.factor,
         checked=checked,
-    )
+    )  # fmt: skip
+
+
+def _efficiency(v: Inputs) -> float:
+    assert v.in_kpa and v.out_kpa and v.in_c is not None and v.out_c is not None  # compute looked
+    efficiency = compressor_efficiency if v.out_kpa > v.in_kpa else turbine_efficiency
+    return efficiency(v.in_kpa, v.out_kpa, v.in_c, v.out_c)
 
 
 def _factor_u(bench: BenchFile, read: Read, flow: float) -> float:
@@ -278,30 +306,6 @@ def _factor_u(bench: BenchFile, read: Read, flow: float) -> float:
     coefficient = element.coefficient_u(element.reynolds(flow, air.viscosity_pa_s))
     expansibility = element.expansibility_u(read.upstream_kpa, read.drop_kpa or 0.0)
     return 0.5 * (coefficient**2 + expansibility**2) ** 0.5
-
-
-def _efficiency(values: dict[str, float], u: dict[str, float]) -> tuple[float | None, float | None]:
-    """Return the isentropic efficiency and its standard uncertainty; none where the temperatures do not tell it."""
-    if not values.keys() >= MACHINE:
-        return None, None
-    efficiency = (
-        compressor_efficiency if values["out_kpa"] > values["in_kpa"] else turbine_efficiency
-    )
-
-    def compute_it(v: dict[str, float]) -> float:
-        return efficiency(v["in_kpa"], v["out_kpa"], v["in_c"], v["out_c"])
-
-    try:
-        own = {k: u[k] for k in MACHINE}
-        return compute_it(values), spread_of(compute_it, values, own)
-    except BadInput:
-        # the pressures and flow stand; temperatures that make no sense, or that their own uncertainty may turn
-        # round, give no efficiency
-        return None, None
-
-
-MACHINE = {"in_kpa", "in_c", "out_kpa", "out_c"}
-"""What an efficiency is computed from."""
 
 
 def element_of(shop: Workshop, rig: str) -> BenchFile | None:

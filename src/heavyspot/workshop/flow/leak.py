@@ -8,14 +8,15 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from ...flow.air import ZERO_C_K
 from ...flow.element import spread_of
 from ...flow.machine import leak_kg_s, leak_of_loss
 from ...quantities.errors import BadInput
 from ...sources.sidecar import first_fault
-from .bench import BenchFile, Number, Positive
+from .bench import BenchFile, Positive
 
 VOLUME_U_SHARE, DRIFT_U_K, SECONDS_U = 0.01, 0.1, 0.5
-"""Standard uncertainties where none is stated: of the volume, of how the air's temperature changed, of the time (ours)."""
+"""Standard uncertainties where none is stated (ours): of the volume, of how much the air warmed, of the time."""
 
 
 class LeakTest(BaseModel):
@@ -32,7 +33,7 @@ class LeakTest(BaseModel):
     from_kpa: Positive
     to_kpa: Positive
     seconds: Positive
-    temperature_c: Number
+    temperature_c: Annotated[float, Field(ge=-40, le=200)]
     volume_u_l: Annotated[float, Field(ge=0, le=1e6)] | None = None
     drift_u_k: Annotated[float, Field(ge=0, le=20)] = DRIFT_U_K
 
@@ -48,9 +49,9 @@ class Leak:
 def leak_of(bench: BenchFile, given: Mapping[str, Any]) -> Leak:
     """Return a leak with its standard uncertainty (JCGM 100, 5.1.2).
 
-    Both pressures are read off one gauge: an error of the gauge is in both, and only its share of what was lost stays
-    (JCGM 100, F.1.2.3); what two readings of it differ by is that of a drop. Air that warms by a share of its temperature
-    gains that share of its pressure, which looks like so much less of a leak.
+    Both pressures are read off one gauge: an error of the gauge is in both, and only its share of what was lost
+    stays (JCGM 100, F.1.2.3); what two readings of it differ by is that of a drop. Air that warms by a share of its
+    temperature gains that share of its pressure, which looks like so much less of a leak.
 
     Raises
     ------
@@ -71,12 +72,14 @@ def leak_of(bench: BenchFile, given: Mapping[str, Any]) -> Leak:
     volume_u = test.volume_u_l if test.volume_u_l is not None else VOLUME_U_SHARE * test.volume_l
     u = {
         "volume": volume_u, "lost": bench.drop_u_kpa, "gauge": bench.pressure_u_kpa / test.from_kpa,
-        "drift": test.drift_u_k, "seconds": min(SECONDS_U, 0.5 * test.seconds), "temperature": bench.temperature_u_k,
+        "drift": test.drift_u_k, "seconds": min(SECONDS_U, 0.5 * test.seconds),
+        "temperature": bench.temperature_u_k,
     }  # fmt: skip
 
-    def leak(v: Mapping[str, float]) -> float:
-        warmed = test.to_kpa * v["drift"] / (v["temperature"] + 273.15)
-        lost = v["gauge"] * v["lost"] + warmed
-        return leak_of_loss(v["volume"], lost, v["seconds"], v["temperature"])
+    def leak(
+        volume: float, lost: float, gauge: float, drift: float, seconds: float, temperature: float
+    ) -> float:
+        warmed = test.to_kpa * drift / (temperature + ZERO_C_K)
+        return leak_of_loss(volume, gauge * lost + warmed, seconds, temperature)
 
-    return Leak(found, spread_of(leak, values, u))
+    return Leak(found, spread_of(lambda v: leak(**v), values, u))

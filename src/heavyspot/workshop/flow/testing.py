@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -38,7 +38,7 @@ def keep_flow_test(
     *,
     housings: str = "",
     stop_at: float | None = None,
-    leak: dict[str, float] | None = None,
+    leak: Mapping[str, float] | None = None,
     by: str = "",
 ) -> FlowTestKept:
     """Judge and keep a flow test.
@@ -51,7 +51,7 @@ def keep_flow_test(
         Whose housings it was tested with.
     stop_at : float, optional
         Where the stop stands now, in positions.
-    leak : dict, optional
+    leak : mapping, optional
         Keys as `leak.LeakTest`, of a closed test.
 
     Raises
