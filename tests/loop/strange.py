@@ -1,0 +1,293 @@
+"""python -m loop.strange UNITS [MODEL ...]: the closed loop on rigs that share nothing with ours.
+
+From tests/. ``--sensors 1``, ``--workers 2``, ``--world 3`` (other models), ``--rig modes``.
+"""
+
+from __future__ import annotations
+
+import argparse
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field
+
+import numpy as np
+from loop import strange_modes
+from loop.loop import verdict_of
+from loop.strange_people import Bench, Choose, oracle, technicians
+from loop.strange_world import LIMIT_G, PLANES, Unit
+
+from heavyspot.balance.cut.candidates import AdvisedCut
+from heavyspot.balance.cut.response import History, MadeCut
+from heavyspot.balance.limits import deciding
+from heavyspot.ledger.records.cartridge import Cut
+from heavyspot.workshop.cartridge.advising import advise_vectors
+from heavyspot.workshop.cartridge.learning import learn_from
+from heavyspot.workshop.model.model_file import ModelFile
+from heavyspot.workshop.model.other_units import Lesson, priors_of
+
+RIGS = {"modes": strange_modes.worlds}
+NAMES = ("compressor end", "turbine end")
+MOST_RUNS = 6
+WARM_UP = 20
+SHELF = 100
+TOLD_NOISE_G = 0.003
+
+
+@dataclass
+class Told:
+    """How one unit went.
+
+    `trace` holds, of each run, ratio to the limit, action, cuts (plane, angle, g·mm) and chance.
+    """
+
+    runs: int
+    over_at_first: bool
+    first_ratio: float
+    highest: float = 1.0  # true peak over the first
+    worse: bool = False
+    stopped: bool = False
+    false_pass: bool = False
+    trace: list[tuple[float, str, tuple[tuple[str, float, float], ...], float]] = field(
+        default_factory=list
+    )
+
+
+@dataclass
+class Stand:
+    """The unit on the rig, with its dice: the same for whoever balances it."""
+
+    unit: Unit
+    seed: int
+    sensors: int
+    told: Told
+    first: float
+    runs: int = 0
+    cuts: int = 0
+
+    @classmethod
+    def of(cls, unit, seed, sensors):
+        unit = unit.copy()
+        first = unit.true_peak(sensors)
+        return cls(unit, seed, sensors, Told(7, first > LIMIT_G, first / LIMIT_G), first)
+
+    def spin(self):
+        self.runs += 1
+        v = self.unit.spin(np.random.default_rng([self.seed, 1, self.runs]), self.runs)
+        return v[: self.sensors]
+
+    def grind(self, plane, removed):
+        self.cuts += 1
+        rng = np.random.default_rng([self.seed, 2, self.cuts])
+        self.unit.ground(plane, float(np.rad2deg(np.angle(removed))), abs(removed), rng)
+
+    def look(self):
+        """Keep how high it now is."""
+        over = self.unit.true_peak(self.sensors) / self.first
+        self.told.highest = max(self.told.highest, over)
+        self.told.worse = self.told.highest > 1.1
+
+    def passed(self):
+        self.told.runs = self.runs
+        self.told.false_pass = self.unit.true_peak(self.sensors) > LIMIT_G
+
+
+def judged(model: ModelFile, speed, vectors):
+    """Return the verdict on a run, (sensors, n)."""
+    return deciding({n: verdict_of(model, speed, v) for n, v in zip(NAMES, vectors, strict=False)})
+
+
+def could_pass(model, unit: Unit, sensors, used_mg) -> bool:
+    """Whether an exact cut of both planes, as deep as may be, would be judged a pass."""
+    unit = unit.copy()
+    bench = Bench(model, sensors, used_mg=dict(used_mg))
+    for _ in range(2):  # the second takes what the first left, by softening and by depth
+        bench.vectors.append(unit.vector(unit.speed_rpm)[:sensors])
+        if judged(model, unit.speed_rpm, bench.vectors[-1]).verdict == "pass":
+            return True
+        for plane, u in oracle(PLANES, unit, bench).items():
+            u = bench.cut(plane, u)
+            unit.take(plane, np.rad2deg(np.angle(u)), abs(u))
+    return judged(model, unit.speed_rpm, unit.vector(unit.speed_rpm)[:sensors]).verdict == "pass"
+
+
+def history_on(speed, vectors, cuts, sensors):
+    """Return the runs as the adviser takes them: one sensor's points after the other's."""
+    flat = np.stack([v.ravel() for v in vectors])
+    return History(
+        np.tile(speed, sensors),
+        flat,
+        np.full(flat.shape, TOLD_NOISE_G),
+        tuple(cuts),
+        np.repeat(np.arange(sensors), speed.size),
+        NAMES[:sensors],
+    )
+
+
+def lessons_from(history: History, model: ModelFile, seed, sensors) -> list[Lesson]:
+    """Return what a unit's runs teach those to come."""
+    share = history.grid_rpm / model.test_speed_rpm
+    out = []
+    for plane, spread, response in learn_from(history, model):
+        first, *further = np.split(response, sensors)
+        more = dict(zip(NAMES[1:], further, strict=False))
+        out.append(Lesson(plane, "rig", str(seed), spread, share, first, further=more))
+    return out
+
+
+def balance_strange(
+    model: ModelFile,
+    unit: Unit,
+    seed: int,
+    library: list[Lesson],
+    *,
+    sensors: int = 2,
+    learn: bool = True,
+    most_runs: int = MOST_RUNS,
+) -> Told:
+    """Balance one unit with the adviser; `library` grows when `learn`."""
+    stand = Stand.of(unit, seed, sensors)
+    speed, told = unit.speed_rpm, stand.told
+    bench = Bench(model, sensors)
+    vectors = bench.vectors
+    cuts: list[MadeCut] = []
+    made: list[Cut | AdvisedCut] = []
+    priors = priors_of(library, model, speed, rig="rig", sensors=NAMES[:sensors])
+    while stand.runs < most_runs:
+        vectors.append(stand.spin())
+        judgement = judged(model, speed, vectors[-1])
+        history = history_on(speed, vectors, cuts, sensors)
+        advice, _ = advise_vectors(
+            history, model, made, priors, judgement, seed=seed * 10 + stand.runs
+        )
+        asked = tuple((c.plane, c.angle_deg, c.unbalance_gmm) for c in advice.cuts)
+        told.trace.append((judgement.worst.ratio, advice.action, asked, advice.chance_of_pass))
+        if judgement.verdict == "pass":
+            stand.passed()
+            break
+        if advice.action == "stop":
+            told.stopped = could_pass(model, stand.unit, sensors, bench.used_mg)
+            break
+        for c in advice.cuts:
+            removed = c.unbalance_gmm * np.exp(1j * np.deg2rad(c.angle_deg))
+            stand.grind(c.plane, removed)
+            cuts.append(MadeCut(stand.runs, c.plane, complex(removed)))
+            made.append(c)
+            bench.used_mg[c.plane] += c.mass_mg
+        stand.look()
+    if learn and cuts and len(vectors) > 1:
+        kept = [c for c in cuts if c.before_run < len(vectors)]
+        library += lessons_from(history_on(speed, vectors, kept, sensors), model, seed, sensors)
+    return told
+
+
+def balance_by(model, unit, seed, choose: Choose, *, sensors=2, most_runs=MOST_RUNS, stand=None):
+    """Balance one unit as a technician of the comparison does."""
+    stand = stand or Stand.of(unit, seed, sensors)
+    bench = Bench(model, sensors)
+    while stand.runs < most_runs:
+        bench.vectors.append(stand.spin())
+        judgement = judged(model, unit.speed_rpm, bench.vectors[-1])
+        if judgement.verdict == "pass":
+            stand.passed()
+            break
+        asked = {p: bench.cut(p, u) for p, u in choose(bench).items()}
+        for plane, u in asked.items():
+            stand.grind(plane, u)
+        stand.look()
+        kept = tuple((p, float(np.rad2deg(np.angle(u))), abs(u)) for p, u in asked.items())
+        stand.told.trace.append((judgement.worst.ratio, "cut", kept, 0.0))
+    return stand.told
+
+
+def figures(told: list[Told]) -> dict[str, float]:
+    """Return the table's cells over units that started over the limit."""
+    over = [t for t in told if t.over_at_first]
+    runs = np.array([t.runs for t in over])
+    return {
+        "units": len(over),
+        "median": float(np.median(runs)),
+        "p90": float(np.percentile(runs, 90)),
+        "mean": float(runs.mean()),
+        "within six": float(np.mean(runs <= 6)),
+        "worse": float(np.mean([t.worse for t in over])),
+        "stopped": float(np.mean([t.stopped for t in over])),
+        "highest": max(t.highest for t in over),
+        "false": sum(t.false_pass for t in told),
+    }
+
+
+def one_model(task):
+    """Return a model's name, its table's rows by who balanced, and the pairs with the empty ledger.
+
+    Units 0 to `units` each start from an empty ledger; the growing library is filled by `WARM_UP`
+    others, and when `units` allows by `SHELF`, before the same units are balanced with it.
+    """
+    rig, name, units, world, sensors = task
+    model, make = RIGS[rig](world)[name]
+    seeds = range(units)
+    rows: dict[str, list[Told]] = {}
+    rows["own empty ledger"] = [
+        balance_strange(model, make(s), s, [], sensors=sensors, learn=False) for s in seeds
+    ]
+    library: list[Lesson] = []
+    before = 0
+    for known in [k for k in (WARM_UP, SHELF) if k <= max(units, WARM_UP)]:
+        for s in range(5_000 + before, 5_000 + known):
+            balance_strange(model, make(s), s, library, sensors=sensors)
+        before = known
+        grown = list(library)
+        rows[f"library from {known} on"] = [
+            balance_strange(model, make(s), s, grown, sensors=sensors) for s in seeds
+        ]
+    for who, start in technicians(make, sensors).items():
+        rows[who] = [
+            balance_by(model, u := make(s), s, start(u, s), sensors=sensors) for s in seeds
+        ]
+    return f"{rig}: {name}", rows
+
+
+def row(who, f):
+    """Return a line of the table."""
+    return (
+        f"  {who:24} n {f['units']:3} | {f['median']:.0f} | {f['p90']:.1f} | mean {f['mean']:.2f} | "
+        f"within six {100 * f['within six']:5.1f} % | worse {100 * f['worse']:4.1f} % | "
+        f"stopped {100 * f['stopped']:4.1f} % | highest {f['highest']:.2f} | false {f['false']}"
+    )
+
+
+def paired(rows: dict[str, list[Told]]) -> list[str]:
+    """Return how units fared with a library beside the same units without."""
+    out = []
+    alone = rows["own empty ledger"]
+    for who, told in rows.items():
+        if who.startswith("library"):
+            pairs = [(a.runs, b.runs) for a, b in zip(alone, told, strict=True) if a.over_at_first]
+            lost = sum(b > a for a, b in pairs)
+            won = sum(b < a for a, b in pairs)
+            out.append(f"  {who}: worse off than alone {lost}, better off {won}, of {len(pairs)}")
+    return out
+
+
+def main():
+    """Print the tables."""
+    p = argparse.ArgumentParser()
+    p.add_argument("units", type=int)
+    p.add_argument("names", nargs="*")
+    p.add_argument("--rig", choices=RIGS)
+    p.add_argument("--world", type=int, default=0)
+    p.add_argument("--sensors", type=int, default=2)
+    p.add_argument("--workers", type=int, default=1)
+    a = p.parse_args()
+    tasks = [
+        (rig, name, a.units, a.world, a.sensors)
+        for rig in ([a.rig] if a.rig else RIGS)
+        for name in RIGS[rig](a.world)
+        if not a.names or name in a.names
+    ]
+    with ProcessPoolExecutor(a.workers) as pool:
+        for name, rows in (pool.map if a.workers > 1 else map)(one_model, tasks):
+            print(name, *(row(w, figures(t)) for w, t in rows.items()), sep="\n")
+            print(*paired(rows), sep="\n", flush=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,58 @@
+"""The strange rigs: that they are what they say, a unit through the loop, and the long tables."""
+
+from dataclasses import replace
+from functools import partial
+
+import numpy as np
+import pytest
+from loop import strange
+from loop.strange_people import oracle
+from loop.strange_world import PLANES, min_max
+
+
+@pytest.mark.parametrize("rig", strange.RIGS)
+def test_who_knows_the_responses_passes(rig):
+    """So that a unit that does not pass is the adviser's fault."""
+    for model, make in strange.RIGS[rig]().values():
+        for s in range(3):
+            unit = make(s)
+            assert 0.25 < unit.true_peak() < 4.5
+            told = strange.balance_by(model, unit, s, partial(oracle, PLANES, unit))
+            assert told.runs <= 6
+
+
+@pytest.mark.parametrize("rig", strange.RIGS)
+def test_a_cut_changes_the_unit_and_not_what_is_locked(rig):
+    _, make = next(iter(strange.RIGS[rig]().values()))
+    unit = make(1)
+    unit.manners = replace(unit.manners, softening=0.0)
+    before = unit.vector(unit.speed_rpm)
+    unit.take("nut", 30.0, 1e-3)
+    change = unit.vector(unit.speed_rpm) - before
+    wanted = -unit.response("nut") * 1e-3 * np.exp(1j * np.pi / 6)
+    assert np.allclose(change, wanted, atol=1e-12)
+    unit.unbalance = np.zeros_like(unit.unbalance)
+    assert 0.05 <= unit.true_peak() <= 0.13  # 10 to 25 % of the limit
+
+
+def test_least_highest_residual():
+    H = np.array([[1.0], [1.0], [1.0]], complex)
+    assert np.allclose(min_max(H, np.array([0.0, 1.0, 4.0])), 2.0, atol=0.05)
+
+
+def test_one_unit_through_the_loop():
+    model, make = strange.RIGS["modes"]()["Willow 58"]
+    told = strange.balance_strange(model, make(1), 1, [], most_runs=2)
+    assert told.over_at_first and told.trace[0][0] > 1.0 and len(told.trace) == 2
+
+
+@pytest.mark.prove
+@pytest.mark.parametrize("rig", strange.RIGS)
+def test_the_tables(rig):
+    """What the adviser must never do on a rig it was not fitted to; the tables are printed."""
+    for name in strange.RIGS[rig]():
+        told_name, rows = strange.one_model((rig, name, 100, 0, 2))
+        print(told_name, *(strange.row(w, strange.figures(t)) for w, t in rows.items()), sep="\n")
+        print(*strange.paired(rows), sep="\n")
+        best = strange.figures(rows["oracle, both planes"])
+        assert best["within six"] >= 0.98
