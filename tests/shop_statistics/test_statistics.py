@@ -108,9 +108,14 @@ def test_agreement_is_bland_and_altman_s(case):
     assert (found.mean, found.sd) == pytest.approx(
         (wanted["mean_difference"], wanted["sd"]), abs=0.05
     )
-    assert (found.low, found.high) == pytest.approx(
-        (wanted["low"], wanted["high"]), abs=1.6
-    )  # 2 for 1.96 there
+    # they take twice the standard deviation; of 17 pieces it is t sqrt(1 + 1/17), t = 2.120 for 16 (any table)
+    wider = 2.120 * np.sqrt(18 / 17) / 2
+    assert found.low - found.mean == pytest.approx(
+        wider * (wanted["low"] - wanted["mean_difference"]), abs=0.2
+    )
+    assert found.high - found.mean == pytest.approx(
+        wider * (wanted["high"] - wanted["mean_difference"]), abs=0.2
+    )
     assert not found.differs
     with pytest.raises(BadInput):
         agreement([1, 2], [1, 2])

@@ -119,5 +119,6 @@ def study(
     typer.echo(
         f"{found.operators} operators, {found.parts} pieces, {found.trials} trials: "
         f"repeatability {found.repeat:.4f} g, reproducibility {found.reproduce:.4f} g, "
+        f"together {found.gauge:.4f} g ({found.gauge_low:.4f} to {found.gauge_high:.4f}), "
         f"{100 * found.share:.1f} % of the spread, {found.categories} categories."
     )

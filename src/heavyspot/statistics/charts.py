@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -126,17 +127,35 @@ class Capability:
     cpk : float
     share_outside : float
         Of a normal distribution; beside it, what was really seen, belongs on any page.
+    cpk_low, cpk_high : float
+        The true one lies between these 95 times in 100; nan when the number of values is not known.
     """
 
     cp: float
     cpk: float
     share_outside: float
+    cpk_low: float = math.nan
+    cpk_high: float = math.nan
 
 
 def capability(
-    mean: float, sigma: float, *, low: float | None = None, high: float | None = None
+    mean: float,
+    sigma: float,
+    *,
+    low: float | None = None,
+    high: float | None = None,
+    n: int | None = None,
 ) -> Capability:
     """Return capability against one limit or two (NIST 6.1.6).
+
+    Parameters
+    ----------
+    mean, sigma : float
+        Of the values; `sigma` their sample standard deviation.
+    n : int, optional
+        How many values there are. Mean and standard deviation of a few are uncertain themselves: with one limit
+        ``3 sqrt(n) Cpk`` has a noncentral t distribution, which gives the interval exactly (D.B. Owen, J. Am. Stat.
+        Assoc. 63 (1968) 445); with two it is that of the nearer one.
 
     Raises
     ------
@@ -148,7 +167,33 @@ def capability(
     up = (high - mean) / (3.0 * sigma) if high is not None else math.inf
     down = (mean - low) / (3.0 * sigma) if low is not None else math.inf
     cp = (high - low) / (6.0 * sigma) if high is not None and low is not None else math.nan
-    return Capability(cp, min(up, down), _tail(3.0 * up) + _tail(3.0 * down))
+    cpk, outside = min(up, down), _tail(3.0 * up) + _tail(3.0 * down)
+    if n is None or n < 2:
+        return Capability(cp, cpk, outside)
+    return Capability(cp, cpk, outside, _true_cpk(cpk, n, 0.975), _true_cpk(cpk, n, 0.025))
+
+
+def _true_cpk(cpk: float, n: int, p: float) -> float:
+    """Return the true capability for which a share p of samples of n show a smaller one than was seen."""
+    from scipy.optimize import brentq
+    from scipy.special import chdtri, ndtr
+
+    # with the standard deviation s of the sample, noncentral t is normal: its mean over s, by Gauss and Legendre
+    node, weight = _gauss_nodes()
+    s = np.sqrt(chdtri(n - 1, 0.5 * (1.0 - node)) / (n - 1))
+    scale = 3.0 * math.sqrt(n)
+    seen = scale * cpk
+
+    def surplus(true: float) -> float:
+        return float(0.5 * weight @ ndtr(seen * s - true)) - p
+
+    reach = 10.0 + 10.0 * abs(seen)
+    return float(brentq(surplus, -reach, reach, xtol=1e-9)) / scale
+
+
+@cache
+def _gauss_nodes() -> tuple[Array, Array]:
+    return np.polynomial.legendre.leggauss(120)
 
 
 def _tail(z: float) -> float:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -25,6 +25,18 @@ D2_STAR = {
 
 D2 = {2: 1.128, 3: 1.693, 4: 2.059, 5: 2.326}
 
+D3 = {2: 0.8525, 3: 0.8884, 4: 0.8798, 5: 0.8641}
+"""Standard deviation of a range of so many, in standard deviations (any table of control chart constants)."""
+
+MANY_RANGES = 15
+"""More ranges than these are divided by d2, fewer by d2*, which knows that they are few (MSA, appendix C)."""
+
+
+def range_factor(values: int, ranges: int) -> float:
+    """Return what a mean of ranges of so many values is divided by: d2, or ``d2* = sqrt(d2² + d3²/ranges)``."""
+    few = ranges <= MANY_RANGES
+    return math.hypot(D2[values], D3[values] / math.sqrt(ranges)) if few else D2[values]
+
 
 @dataclass(frozen=True)
 class GaugeStudy:
@@ -36,6 +48,8 @@ class GaugeStudy:
         Standard deviations.
     gauge : float
         Repeatability and reproducibility together.
+    gauge_low, gauge_high : float
+        The true one lies between these 95 times in 100; nan by ranges.
     share : float
         Of the total spread that is the gauge's.
     categories : int
@@ -60,6 +74,8 @@ class GaugeStudy:
     parts: int
     operators: int
     trials: int
+    gauge_low: float = math.nan
+    gauge_high: float = math.nan
 
     def of_tolerance(self, tolerance: float) -> float:
         """Return six standard deviations of the gauge, as a share of a tolerance."""
@@ -125,7 +141,33 @@ def by_anova(read: Mapping[str, Sequence[Sequence[float]]]) -> GaugeStudy:
     v_interaction = 0.0 if pooled else max(0.0, (ms_interaction - ms_repeat) / t)
     v_operator = max(0.0, (ss_operator / (o - 1) - ms_interaction) / (p * t))
     v_part = max(0.0, (ss_part / (p - 1) - ms_interaction) / (o * t))
-    return _study(v_repeat, v_operator, v_interaction, v_part, sure, pooled, cube)
+    free = df_interaction + df_repeat if pooled else df_interaction
+    low, high = _interval(
+        [
+            (ss_operator / (o - 1) / (p * t), o - 1),
+            (ms_interaction * (p - 1) / (p * t), free),
+            (ms_repeat * (t - 1) / t, free if pooled else df_repeat),
+        ],
+        pooled=pooled,
+    )
+    study = _study(v_repeat, v_operator, v_interaction, v_part, sure, pooled, cube)
+    return replace(study, gauge_low=low, gauge_high=high)
+
+
+def _interval(parts: list[tuple[float, int]], *, pooled: bool) -> tuple[float, float]:
+    """Return the interval of the root of a sum of mean squares, each with its degrees of freedom.
+
+    The modified large-sample method (F.A. Graybill and C.M. Wang, J. Am. Stat. Assoc. 75 (1980) 869). Mean squares
+    that were pooled are one.
+    """
+    from scipy.special import chdtri
+
+    if pooled:
+        parts = [parts[0], (parts[1][0] + parts[2][0], parts[1][1])]
+    total = sum(v for v, _ in parts)
+    below = sum((v * (1.0 - df / float(chdtri(df, 0.025)))) ** 2 for v, df in parts)
+    above = sum((v * (df / float(chdtri(df, 0.975)) - 1.0)) ** 2 for v, df in parts)
+    return math.sqrt(max(0.0, total - math.sqrt(below))), math.sqrt(total + math.sqrt(above))
 
 
 def _study(
@@ -163,7 +205,7 @@ def by_ranges(read: Mapping[str, Sequence[Sequence[float]]]) -> GaugeStudy:
             "Ranges are tabled for 2 to 5 trials and 2 to 10 operators and parts.",
             remedy="Take the analysis of variance.",
         )
-    repeat = float(np.ptp(cube, axis=1).mean()) / D2[t]
+    repeat = float(np.ptp(cube, axis=1).mean()) / range_factor(t, o * p)
     apart = float(np.ptp(cube.mean(axis=(1, 2)))) / D2_STAR[o]
     operator = math.sqrt(max(0.0, apart**2 - repeat**2 / (p * t)))
     part = float(np.ptp(cube.mean(axis=(0, 1)))) / D2_STAR[p]

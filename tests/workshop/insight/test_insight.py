@@ -5,6 +5,7 @@ from typing import Any
 import numpy as np
 import pytest
 from conftest import there
+from scipy.stats import nct
 from workshop.station.two_houses import spun
 
 from heavyspot.quantities.errors import BadInput, LedgerFault
@@ -120,6 +121,25 @@ def test_a_supplier_whose_parts_come_in_otherwise_is_named(shop, monkeypatch):
     found = {s.supplier: s for s in questions.incoming(shop)}
     assert found["Even"].alarm == "" and found["Jumped"].alarm > "2026-02-20"
     assert found["Gull"].chart is None  # one piece tells nothing
+
+
+def test_a_capability_says_how_well_it_is_known(shop):
+    """By the noncentral t of twelve values."""
+    worked(shop, 0, 1)
+    store.refresh(shop)
+    last = np.random.default_rng(4).normal(0.7, 0.1, 12)
+    with store._open(shop.book.folder / store.FILE) as c:
+        for k, ratio in enumerate(last):
+            c.execute(
+                "insert into facts (piece_id, model, runs, first_ratio, last_ratio)"
+                " values (?, 'Twelve', 1, 1.5, ?)",
+                [f"{k:03d}", float(ratio)],
+            )
+    row = next(r for r in questions.shipped_elsewhere(shop) if r.model == "Twelve")
+    assert row.cpk == pytest.approx((1 - last.mean()) / (3 * last.std(ddof=1)))
+    scale = 3 * np.sqrt(12)
+    for end, p in ((row.cpk_low, 0.975), (row.cpk_high, 0.025)):
+        assert nct.cdf(scale * row.cpk, 11, scale * end) == pytest.approx(p, abs=2e-4)
 
 
 def test_claims_and_limits(shop):

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from conftest import there
+from fastapi.testclient import TestClient
 from typer.testing import CliRunner
 from workshop.station.two_houses import QUICK
 
@@ -16,6 +17,7 @@ from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sources.recording import Channel, Recording
 from heavyspot.sources.simulated import simulated_recording
 from heavyspot.sources.writers import write_flac
+from heavyspot.web.app import create_app
 from heavyspot.workshop.cartridge.grinding import ground
 from heavyspot.workshop.cartridge.spinning import spin
 from heavyspot.workshop.job.pieces import add_piece
@@ -148,6 +150,13 @@ def test_a_gauge_study_from_spins_and_what_it_does_to_verdicts(rigs):
         run_study(rigs, RIG, [*serials, "MASTER"], since="2020-01-01")
     study, told = run_study(rigs, RIG, serials, since="2020-01-01", by="Ida")
     assert (study.operators, study.parts, study.trials) == (2, 4, 2)
+    assert told["gauge_low"] < study.gauge < told["gauge_high"]
+    assert (
+        f"{told['gauge_high']:.3g})"
+        in TestClient(create_app(rigs.book.folder), base_url="http://127.0.0.1")
+        .get(f"/rig-health/{RIG}")
+        .text
+    )
     assert 0.03 < told["repeat_share"] < 0.2
     assert set(study_so_far(rigs, RIG, serials, since="2020-01-01")) == {"Ida", "Jon"}
     add_piece(rigs, "AFTER", "Larch 52")

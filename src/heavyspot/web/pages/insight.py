@@ -41,7 +41,19 @@ PIECES = (
     "serial", "model", "customer", "invoice", "day", "operator", "rig", "supplier", "lot", "runs", "cuts",
     "mass_mg", "first_ratio", "last_ratio", "verdict", "claim_days",
 )  # fmt: skip
-ELSEWHERE = ("model", "pieces", "one", "two", "three", "over", "mean", "sd", "cpk")
+ELSEWHERE = (
+    "model",
+    "pieces",
+    "one",
+    "two",
+    "three",
+    "over",
+    "mean",
+    "sd",
+    "cpk",
+    "cpk_low",
+    "cpk_high",
+)
 SUPPLIERS = ("supplier", "pieces", "low", "middle", "high", "alarm")
 CLAIMS = ("band", "pieces", "claims", "half_year", "one_year", "two_years")
 

@@ -87,7 +87,10 @@ class AdviceGained:
 
 @dataclass(frozen=True)
 class ShippedElsewhere:
-    """What limits of one, two and three times the house's would have let go of a model, as shares."""
+    """What limits of one, two and three times the house's would have let go of a model, as shares.
+
+    The true capability lies between `cpk_low` and `cpk_high` 95 times in 100.
+    """
 
     model: str
     pieces: int
@@ -98,6 +101,8 @@ class ShippedElsewhere:
     sd: float | None
     over: float
     cpk: float | None = None
+    cpk_low: float | None = None
+    cpk_high: float | None = None
 
 
 @dataclass(frozen=True)

@@ -188,13 +188,14 @@ def shipped_elsewhere(shop: Workshop) -> list[ShippedElsewhere]:
         from facts where runs > 0 and last_ratio is not null group by 1 order by 2 desc limit 40
         """,
     )
-    return [replace(r, cpk=_cpk(r)) for r in rows]
+    return [_with_cpk(r) for r in rows]
 
 
-def _cpk(row: ShippedElsewhere) -> float | None:
+def _with_cpk(row: ShippedElsewhere) -> ShippedElsewhere:
     if row.pieces < FEW or not row.sd:
-        return None
-    return capability(row.mean, row.sd, high=1.0).cpk
+        return row
+    told = capability(row.mean, row.sd, high=1.0, n=row.pieces)
+    return replace(row, cpk=told.cpk, cpk_low=told.cpk_low, cpk_high=told.cpk_high)
 
 
 def claims(shop: Workshop, *, today: datetime | None = None) -> list[tuple[str, Survival]]:
