@@ -303,6 +303,36 @@ def test_the_stop_is_set_where_the_flow_is_wanted(seed, rising):
     assert set_stop(curve, wanted, at=6.0, per_turn=1.5, in_is_up=False).way == "in"
 
 
+@pytest.mark.parametrize("bend", [0.0, 3e-4, 1.2e-3])
+@pytest.mark.parametrize(("positions", "times"), [(6, 1), (5, 2), (6, 4)])
+def test_a_fitted_flow_is_as_sure_as_said(positions, times, bend):
+    """95 in 100 of 800 fits hold the truth (Student's t), straight or bent, and the stop's turns with them."""
+    rng = np.random.default_rng(positions * times)
+    x, at = np.repeat(np.linspace(0, 10, positions), times), 4.2
+
+    def truth(p):
+        return 0.05 + 0.004 * p - bend * (p - 5) ** 2 / 25
+
+    held, turned = 0, 0
+    for _ in range(800):
+        curve = fit_nozzle(x.tolist(), (truth(x) + 3e-4 * rng.standard_normal(x.size)).tolist())
+        off = abs(curve.flow_kg_s(at) - truth(at))
+        held += off <= curve.factor(at) * curve.flow_u(at)
+        advice = set_stop(curve, truth(at), at=0.0, per_turn=1.0)
+        turned += abs(advice.turns - at) <= advice.factor * advice.turns_u
+    assert 0.93 <= held / 800 <= 0.975 and 0.93 <= turned / 800 <= 0.975
+
+
+def test_three_readings_tell_little_of_their_scatter():
+    """One degree of freedom: 13.97 for 95.45 in 100 (JCGM 100, table G.2); what all share is known beside it."""
+    few = fit_nozzle([0, 5, 10], [0.05, 0.0705, 0.09])
+    assert few.degrees == 1 and few.factor(5) == pytest.approx(13.97, abs=0.01)
+    shared = fit_nozzle([0, 5, 10], [0.05, 0.0705, 0.09], u_kg_s=0.01)
+    assert shared.factor(5) == pytest.approx(2.0, abs=0.01)
+    assert shared.flow_u(5) == pytest.approx(math.hypot(few.flow_u(5), 0.01))
+    assert fit_nozzle([0, 5, 10], [0.05, 0.07, 0.09]).factor(5) >= 2.0
+
+
 def test_nozzles_that_tell_nothing():
     with pytest.raises(BadInput, match="tell no curve"):
         fit_nozzle([1, 1], [0.1, 0.1])

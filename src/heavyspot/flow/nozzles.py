@@ -15,7 +15,11 @@ from ..quantities.checks import positive
 from ..quantities.errors import BadInput
 
 Way = Literal["opening", "closing"]
-LEAST_POINTS = 3
+LEAST_POINTS, BENT_POINTS = 3, 5
+"""Readings for a line at least, and for a parabola."""
+
+TWO_SIGMA = 0.97724987
+"""Share of a normal distribution below two standard deviations."""
 
 
 @dataclass(frozen=True)
@@ -27,6 +31,11 @@ class NozzleCurve:
     coefficients : tuple of float
         Of position, lowest power first; kg/s.
     covariance : ndarray, shape (n, n)
+        Of the coefficients, from what the fit leaves.
+    common_kg_s : float
+        Standard uncertainty that all readings share.
+    degrees : int
+        Of freedom of the fit.
     low, high : float
         Range of positions that was measured.
     spread_kg_s : float
@@ -39,6 +48,8 @@ class NozzleCurve:
 
     coefficients: tuple[float, ...]
     covariance: Array
+    common_kg_s: float
+    degrees: int
     low: float
     high: float
     spread_kg_s: float
@@ -51,6 +62,23 @@ class NozzleCurve:
 
     def flow_u(self, position: float) -> float:
         """Return the standard uncertainty of the fitted flow at a position."""
+        return math.hypot(self._fit_u(position), self.common_kg_s)
+
+    def factor(self, position: float) -> float:
+        """Return the factor that makes `flow_u` cover as often as k = 2 of a normal distribution.
+
+        Student's t for the effective degrees of freedom (JCGM 100, G.4, Welch and Satterthwaite): few readings tell
+        little of their own scatter.
+        """
+        from scipy.special import stdtrit
+
+        fitted = self._fit_u(position)
+        if fitted == 0:
+            return 2.0
+        effective = self.degrees * (self.flow_u(position) / fitted) ** 4
+        return float(stdtrit(min(effective, 1e6), TWO_SIGMA))
+
+    def _fit_u(self, position: float) -> float:
         powers = position ** np.arange(len(self.coefficients))
         return math.sqrt(max(float(powers @ self.covariance @ powers), 0.0))
 
@@ -66,7 +94,10 @@ def fit_nozzle(
     *,
     u_kg_s: float = 0.0,
 ) -> NozzleCurve:
-    """Return the curve through readings: of degree two where it helps and stays monotonic, else a line.
+    """Return the curve through readings: of degree two from five of them where it stays monotonic, else a line.
+
+    Which of the two is not left to what lies nearer: a curve that was chosen for its small residual would be
+    thought better known than it is.
 
     Parameters
     ----------
@@ -86,19 +117,11 @@ def fit_nozzle(
             f"{len(x)} readings at {len(np.unique(x))} positions tell no curve.",
             remedy="At least three readings, at two positions or more.",
         )
-    best = None
-    for degree in (1, 2):
-        if len(np.unique(x)) <= degree or (len(x) <= degree + 1 and degree > 1):
-            continue
-        coefficients, residual, covariance = _fit(x, y, degree)
-        slopes = polynomial.polyval(
-            np.linspace(x.min(), x.max(), 41), polynomial.polyder(coefficients)
-        )
-        monotonic = bool((slopes > 0).all() or (slopes < 0).all())
-        if best is None or (monotonic and residual < 0.8 * best[1]):
-            best = (coefficients, residual, covariance)
-    assert best is not None  # two positions always give a line
-    coefficients, residual, covariance = best
+    coefficients, residual, covariance = _fit(x, y, 1)
+    if len(np.unique(x)) > 2 and len(x) >= BENT_POINTS:
+        bent = _fit(x, y, 2)
+        if _monotonic(x, bent[0]):
+            coefficients, residual, covariance = bent
     span = abs(
         float(polynomial.polyval(x.max(), coefficients) - polynomial.polyval(x.min(), coefficients))
     )
@@ -106,11 +129,10 @@ def fit_nozzle(
         raise BadInput(
             "The flow does not change with the position.", remedy="Look whether the nozzle moves."
         )
-    covariance = covariance.copy()
-    covariance[0, 0] += u_kg_s**2
     ways: list[Way] = list(way) if way is not None else ["opening"] * len(x)
     return NozzleCurve(
-        tuple(float(c) for c in coefficients), covariance, float(x.min()), float(x.max()), residual,
+        tuple(float(c) for c in coefficients), covariance, u_kg_s, len(x) - len(coefficients),
+        float(x.min()), float(x.max()), residual,
         _hysteresis(x, y, ways), _repeatability(x, y, ways),
     )  # fmt: skip
 
@@ -121,6 +143,11 @@ def _fit(x: Array, y: Array, degree: int) -> tuple[Array, float, Array]:
     free = max(len(x) - degree - 1, 1)
     residual = float(math.sqrt(np.sum((y - powers @ coefficients) ** 2) / free))
     return coefficients, residual, residual**2 * np.linalg.inv(powers.T @ powers)
+
+
+def _monotonic(x: Array, coefficients: Array) -> bool:
+    slopes = polynomial.polyval(np.linspace(x.min(), x.max(), 41), polynomial.polyder(coefficients))
+    return bool((slopes > 0).all() or (slopes < 0).all())
 
 
 def _hysteresis(x: Array, y: Array, ways: list[Way]) -> float:
@@ -159,6 +186,8 @@ class StopAdvice:
         ``in`` or ``out``.
     turns_u : float
         Standard uncertainty.
+    factor : float
+        Which makes it an expanded one.
     inside : bool
         Whether the place lies within what was measured.
     """
@@ -168,6 +197,7 @@ class StopAdvice:
     way: Literal["in", "out", "none"]
     turns_u: float
     inside: bool
+    factor: float
 
 
 def set_stop(
@@ -208,5 +238,5 @@ def set_stop(
     if abs(turns) > 0.5 * u and abs(turns) > 1e-9:
         way = "in" if (turns > 0) == in_is_up else "out"
     return StopAdvice(
-        float(place), float(abs(turns)), way, u, bool(curve.low <= place <= curve.high)
-    )
+        float(place), float(abs(turns)), way, u, bool(curve.low <= place <= curve.high), curve.factor(place)
+    )  # fmt: skip

@@ -69,6 +69,7 @@ class KeptStop:
     way: str = ""
     turns: float = 0.0
     turns_u: float = 0.0
+    factor: float = 2.0
     position: float = 0.0
     inside: bool = True
     at: float | None = None

@@ -115,16 +115,18 @@ def _window(
     ]  # fmt: skip
     if at:
         flow = sum(f.corrected for f in at) / len(at)
-        u = max(f.corrected_u for f in at)  # mostly common to all of them: it does not average out
+        wide = COVERAGE_K * max(
+            f.corrected_u for f in at
+        )  # mostly common to all: it does not average out
     elif (
         curve is not None
         and window.position is not None
         and curve.low <= window.position <= curve.high
     ):
-        flow, u = curve.flow_kg_s(window.position), curve.flow_u(window.position)
+        flow = curve.flow_kg_s(window.position)
+        wide = curve.factor(window.position) * curve.flow_u(window.position)
     else:
         return told | {"corrected": None, "u": None, "verdict": "undecided"}
-    wide = COVERAGE_K * u
     if flow + wide < window.low_kg_s or flow - wide > window.high_kg_s:
         verdict = "fail"
     elif window.low_kg_s <= flow - wide and flow + wide <= window.high_kg_s:

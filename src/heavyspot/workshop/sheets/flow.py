@@ -94,7 +94,7 @@ def stop_said(stop: KeptStop | None) -> tuple[Said, ...]:
         return (Said("stop.right", where),)
     turns: dict[str, float | str] = {
         "turns": stop.turns,
-        "expanded_turns": COVERAGE_K * stop.turns_u,
+        "expanded_turns": stop.factor * stop.turns_u,
     }
     turn = Said(f"stop.{stop.way}", where | turns)
     return (turn,) if stop.inside else (turn, Said("stop.beyond"))
