@@ -10,7 +10,7 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 
 import numpy as np
-from loop import strange_modes
+from loop import strange_modes, strange_shaft
 from loop.loop import verdict_of
 from loop.strange_people import Bench, Choose, oracle, technicians
 from loop.strange_world import LIMIT_G, PLANES, Unit
@@ -24,7 +24,7 @@ from heavyspot.workshop.cartridge.learning import learn_from
 from heavyspot.workshop.model.model_file import ModelFile
 from heavyspot.workshop.model.other_units import Lesson, priors_of
 
-RIGS = {"modes": strange_modes.worlds}
+RIGS = {"modes": strange_modes.worlds, "shaft": strange_shaft.worlds}
 NAMES = ("compressor end", "turbine end")
 MOST_RUNS = 6
 WARM_UP = 20

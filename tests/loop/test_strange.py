@@ -5,8 +5,9 @@ from functools import partial
 
 import numpy as np
 import pytest
-from loop import strange
+from loop import strange, strange_shaft
 from loop.strange_people import oracle
+from loop.strange_shaft import Shaft
 from loop.strange_world import PLANES, min_max
 
 
@@ -33,6 +34,35 @@ def test_a_cut_changes_the_unit_and_not_what_is_locked(rig):
     assert np.allclose(change, wanted, atol=1e-12)
     unit.unbalance = np.zeros_like(unit.unbalance)
     assert 0.05 <= unit.true_peak() <= 0.13  # 10 to 25 % of the limit
+
+
+def _plain_shaft(modulus):
+    at = np.linspace(0, 0.3, 7)
+    none = np.zeros(7)
+    return Shaft(at, none, none, none, 0.01, modulus)
+
+
+def test_a_free_beam_bends_where_the_handbook_says():
+    """First bending of a free slender beam: 22.373 / L^2 sqrt(E I / (rho A)), Blevins 1979."""
+    wanted = 22.373 / 0.3**2 * np.sqrt(2e11 * 0.01**2 / 16 / 7_800)
+    assert _plain_shaft(2e11).bending_rad_s() == pytest.approx(wanted, rel=0.01)
+
+
+def test_a_rigid_rotor_in_a_free_housing_shakes_as_one_mass():
+    machine = strange_shaft.kind_of("Juniper 98").middle
+    shaft = _plain_shaft(2e18)
+    free = replace(
+        machine, shaft=shaft, stiffness=np.full(2, 1e16), damping=np.full(2, 1e-6), mass=5.0,
+        mount=np.zeros((2, 2)), reach=np.array([-0.1, 0.1]), sensor_deg=np.zeros(2),
+        gain=np.ones(2, complex), kept={},
+    )  # fmt: skip
+    speed = np.array([20_000.0, 50_000.0])
+    ends = free.response(speed, np.zeros(2), 1.0)[
+        3
+    ]  # unbalance at mid-span, where they pitch little
+    rotor = 7_800 * np.pi * 0.01**2 / 4 * 0.3
+    wanted = 1e-6 * (speed * np.pi / 30) ** 2 / (5.0 + rotor) / 9.80665
+    assert np.allclose(ends.mean(axis=0), wanted, rtol=1e-3)
 
 
 def test_least_highest_residual():
