@@ -1,6 +1,7 @@
 """python -m loop.strange UNITS [MODEL ...]: the closed loop on rigs that share nothing with ours.
 
-From tests/. ``--sensors 1``, ``--workers 2``, ``--world 3`` (other models), ``--rig modes``.
+From tests/. ``--sensors 1``, ``--workers 2``, ``--world 3`` (other models), ``--rig modes``,
+``--findings`` (what the program finds between runs may stop a cut).
 """
 
 from __future__ import annotations
@@ -8,6 +9,9 @@ from __future__ import annotations
 import argparse
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
+from functools import partial
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 from loop import strange_modes, strange_shaft
@@ -15,14 +19,18 @@ from loop.loop import verdict_of
 from loop.strange_people import Bench, Choose, oracle, technicians
 from loop.strange_world import LIMIT_G, PLANES, Unit
 
+from heavyspot.balance.cut.calibrated_chance import learn_keeping
 from heavyspot.balance.cut.candidates import AdvisedCut
 from heavyspot.balance.cut.response import History, MadeCut
 from heavyspot.balance.limits import deciding
 from heavyspot.ledger.records.cartridge import Cut
-from heavyspot.workshop.cartridge.advising import advise_vectors
+from heavyspot.workshop.cartridge.advising import Advised, advise_on, advise_vectors
+from heavyspot.workshop.cartridge.cut_scatter import CutScatter
+from heavyspot.workshop.cartridge.evidence import Evidence
 from heavyspot.workshop.cartridge.learning import learn_from
 from heavyspot.workshop.model.model_file import ModelFile
 from heavyspot.workshop.model.other_units import Lesson, priors_of
+from heavyspot.workshop.reading import change_findings, shape_findings
 
 RIGS = {"modes": strange_modes.worlds, "shaft": strange_shaft.worlds}
 NAMES = ("compressor end", "turbine end")
@@ -36,7 +44,8 @@ TOLD_NOISE_G = 0.003
 class Told:
     """How one unit went.
 
-    `trace` holds, of each run, ratio to the limit, action, cuts (plane, angle, g·mm) and chance.
+    `trace` holds, of each run, ratio to the limit, action, cuts (plane, angle, g·mm) and chance;
+    `codes` what was found wrong, where findings are asked for.
     """
 
     runs: int
@@ -49,11 +58,15 @@ class Told:
     trace: list[tuple[float, str, tuple[tuple[str, float, float], ...], float]] = field(
         default_factory=list
     )
+    codes: set[str] = field(default_factory=set)
 
 
 @dataclass
 class Stand:
-    """The unit on the rig, with its dice: the same for whoever balances it."""
+    """The unit on the rig, with its dice: the same for whoever balances it.
+
+    `spin` is what is read, `grind` what is done, `entry` what is written down of it.
+    """
 
     unit: Unit
     seed: int
@@ -78,6 +91,9 @@ class Stand:
         self.cuts += 1
         rng = np.random.default_rng([self.seed, 2, self.cuts])
         self.unit.ground(plane, float(np.rad2deg(np.angle(removed))), abs(removed), rng)
+
+    def entry(self, plane, removed) -> list[tuple[str, complex]]:
+        return [(plane, complex(removed))]
 
     def look(self):
         """Keep how high it now is."""
@@ -133,6 +149,21 @@ def lessons_from(history: History, model: ModelFile, seed, sensors) -> list[Less
     return out
 
 
+def ask(history, model, made, priors, judgement, number, *, findings) -> Advised:
+    """Return the advice; with `findings`, what the program finds between runs may stand in its way."""
+    if not findings:
+        advice, now = advise_vectors(history, model, made, priors, judgement, seed=number)
+        return Advised(advice, (), now)
+    scatter = model.as_scatter()
+    found = change_findings(history, scatter) + shape_findings(history, priors, scatter)
+    evidence = SimpleNamespace(
+        model=model, history=history, judgement=judgement, findings=tuple(found), priors=priors,
+        guesses={}, read=SimpleNamespace(highest_rpm=model.test_speed_rpm, sensor_lag_deg=None),
+        scatter=CutScatter(scatter, learn_keeping([])),
+    )  # fmt: skip
+    return advise_on(cast(Evidence, evidence), number, made)
+
+
 def balance_strange(
     model: ModelFile,
     unit: Unit,
@@ -142,24 +173,32 @@ def balance_strange(
     sensors: int = 2,
     learn: bool = True,
     most_runs: int = MOST_RUNS,
+    findings: bool = False,
+    stand: Stand | None = None,
 ) -> Told:
-    """Balance one unit with the adviser; `library` grows when `learn`."""
-    stand = Stand.of(unit, seed, sensors)
+    """Balance one unit with the adviser; `library` grows when `learn`.
+
+    A technician who is told to fix something looks, finds nothing and spins again.
+    """
+    stand = stand or Stand.of(unit, seed, sensors)
     speed, told = unit.speed_rpm, stand.told
     bench = Bench(model, sensors)
     vectors = bench.vectors
     cuts: list[MadeCut] = []
     made: list[Cut | AdvisedCut] = []
     priors = priors_of(library, model, speed, rig="rig", sensors=NAMES[:sensors])
+    doubted = False
     while stand.runs < most_runs:
         vectors.append(stand.spin())
         judgement = judged(model, speed, vectors[-1])
         history = history_on(speed, vectors, cuts, sensors)
-        advice, _ = advise_vectors(
-            history, model, made, priors, judgement, seed=seed * 10 + stand.runs
-        )
+        number = seed * 10 + stand.runs
+        said = ask(history, model, made, priors, judgement, number, findings=findings)
+        advice = said.advice
         asked = tuple((c.plane, c.angle_deg, c.unbalance_gmm) for c in advice.cuts)
         told.trace.append((judgement.worst.ratio, advice.action, asked, advice.chance_of_pass))
+        told.codes |= {f.code for f in said.findings}
+        doubted = any(f.code == "cut.not_as_recorded" for f in said.findings)
         if judgement.verdict == "pass":
             stand.passed()
             break
@@ -169,19 +208,19 @@ def balance_strange(
         for c in advice.cuts:
             removed = c.unbalance_gmm * np.exp(1j * np.deg2rad(c.angle_deg))
             stand.grind(c.plane, removed)
-            cuts.append(MadeCut(stand.runs, c.plane, complex(removed)))
+            cuts += [MadeCut(stand.runs, p, u) for p, u in stand.entry(c.plane, removed)]
             made.append(c)
             bench.used_mg[c.plane] += c.mass_mg
         stand.look()
-    if learn and cuts and len(vectors) > 1:
-        kept = [c for c in cuts if c.before_run < len(vectors)]
+    kept = [c for c in cuts if c.before_run < len(vectors)]
+    if learn and kept and not doubted:
         library += lessons_from(history_on(speed, vectors, kept, sensors), model, seed, sensors)
     return told
 
 
-def balance_by(model, unit, seed, choose: Choose, *, sensors=2, most_runs=MOST_RUNS, stand=None):
+def balance_by(model, unit, seed, choose: Choose, *, sensors=2, most_runs=MOST_RUNS):
     """Balance one unit as a technician of the comparison does."""
-    stand = stand or Stand.of(unit, seed, sensors)
+    stand = Stand.of(unit, seed, sensors)
     bench = Bench(model, sensors)
     while stand.runs < most_runs:
         bench.vectors.append(stand.spin())
@@ -221,23 +260,20 @@ def one_model(task):
     Units 0 to `units` each start from an empty ledger; the growing library is filled by `WARM_UP`
     others, and when `units` allows by `SHELF`, before the same units are balanced with it.
     """
-    rig, name, units, world, sensors = task
+    rig, name, units, world, sensors, findings = task
+    balance = partial(balance_strange, sensors=sensors, findings=findings)
     model, make = RIGS[rig](world)[name]
     seeds = range(units)
     rows: dict[str, list[Told]] = {}
-    rows["own empty ledger"] = [
-        balance_strange(model, make(s), s, [], sensors=sensors, learn=False) for s in seeds
-    ]
+    rows["own empty ledger"] = [balance(model, make(s), s, [], learn=False) for s in seeds]
     library: list[Lesson] = []
     before = 0
     for known in [k for k in (WARM_UP, SHELF) if k <= max(units, WARM_UP)]:
         for s in range(5_000 + before, 5_000 + known):
-            balance_strange(model, make(s), s, library, sensors=sensors)
+            balance(model, make(s), s, library)
         before = known
         grown = list(library)
-        rows[f"library from {known} on"] = [
-            balance_strange(model, make(s), s, grown, sensors=sensors) for s in seeds
-        ]
+        rows[f"library from {known} on"] = [balance(model, make(s), s, grown) for s in seeds]
     for who, start in technicians(make, sensors).items():
         rows[who] = [
             balance_by(model, u := make(s), s, start(u, s), sensors=sensors) for s in seeds
@@ -275,10 +311,11 @@ def main():
     p.add_argument("--rig", choices=RIGS)
     p.add_argument("--world", type=int, default=0)
     p.add_argument("--sensors", type=int, default=2)
+    p.add_argument("--findings", action="store_true", help="findings between runs, as the program")
     p.add_argument("--workers", type=int, default=1)
     a = p.parse_args()
     tasks = [
-        (rig, name, a.units, a.world, a.sensors)
+        (rig, name, a.units, a.world, a.sensors, a.findings)
         for rig in ([a.rig] if a.rig else RIGS)
         for name in RIGS[rig](a.world)
         if not a.names or name in a.names

@@ -6,6 +6,7 @@ from functools import partial
 import numpy as np
 import pytest
 from loop import strange, strange_shaft
+from loop.misuse import MISUSES, Misuse
 from loop.strange_people import oracle
 from loop.strange_shaft import Shaft
 from loop.strange_world import PLANES, min_max
@@ -76,12 +77,32 @@ def test_one_unit_through_the_loop():
     assert told.over_at_first and told.trace[0][0] > 1.0 and len(told.trace) == 2
 
 
+def _seen(kind, make):
+    """What is read in three runs with a cut after each, and what is written down."""
+    stand = kind.of(make(1), 1, 2)
+    read, written = [], []
+    for _ in range(3):
+        read.append(stand.spin())
+        stand.grind("nut", 0.2 + 0.1j)
+        written += stand.entry("nut", 0.2 + 0.1j)
+    return np.stack(read), written
+
+
+@pytest.mark.parametrize("name", [m for m in MISUSES if m != "nothing"])
+def test_each_way_to_err_changes_what_is_read_or_written(name):
+    _, make = strange.RIGS["modes"]()["Willow 41"]
+    read, written = _seen(Misuse, make)
+    other_read, other_written = _seen(MISUSES[name], make)
+    assert len(other_written) < len(written) or np.abs(other_read - read).max() > 0.1
+    assert np.allclose(other_read[0], read[0])
+
+
 @pytest.mark.prove
 @pytest.mark.parametrize("rig", strange.RIGS)
 def test_the_tables(rig):
     """What the adviser must never do on a rig it was not fitted to; the tables are printed."""
     for name in strange.RIGS[rig]():
-        told_name, rows = strange.one_model((rig, name, 100, 0, 2))
+        told_name, rows = strange.one_model((rig, name, 100, 0, 2, False))
         print(told_name, *(strange.row(w, strange.figures(t)) for w, t in rows.items()), sep="\n")
         print(*strange.paired(rows), sep="\n")
         best = strange.figures(rows["oracle, both planes"])
