@@ -28,6 +28,7 @@ from heavyspot.workshop.cartridge.advising import Advised, advise_on, advise_vec
 from heavyspot.workshop.cartridge.cut_scatter import CutScatter
 from heavyspot.workshop.cartridge.evidence import Evidence
 from heavyspot.workshop.cartridge.learning import learn_from
+from heavyspot.workshop.insight.gains import reliability
 from heavyspot.workshop.model.model_file import ModelFile
 from heavyspot.workshop.model.other_units import Lesson, priors_of
 from heavyspot.workshop.reading import change_findings, shape_findings
@@ -38,14 +39,15 @@ MOST_RUNS = 6
 WARM_UP = 20
 SHELF = 100
 TOLD_NOISE_G = 0.003
+OURS = ("own", "library")
 
 
 @dataclass
 class Told:
     """How one unit went.
 
-    `trace` holds, of each run, ratio to the limit, action, cuts (plane, angle, g·mm) and chance;
-    `codes` what was found wrong, where findings are asked for.
+    `trace` holds, of each run, ratio to the limit, action, cuts (plane, angle, g·mm) and chance
+    (nan of a trial cut); `codes` what was found wrong, where findings are asked for.
     """
 
     runs: int
@@ -196,7 +198,8 @@ def balance_strange(
         said = ask(history, model, made, priors, judgement, number, findings=findings)
         advice = said.advice
         asked = tuple((c.plane, c.angle_deg, c.unbalance_gmm) for c in advice.cuts)
-        told.trace.append((judgement.worst.ratio, advice.action, asked, advice.chance_of_pass))
+        chance = np.nan if advice.trial else advice.chance_of_pass
+        told.trace.append((judgement.worst.ratio, advice.action, asked, chance))
         told.codes |= {f.code for f in said.findings}
         doubted = any(f.code == "cut.not_as_recorded" for f in said.findings)
         if judgement.verdict == "pass":
@@ -303,6 +306,16 @@ def paired(rows: dict[str, list[Told]]) -> list[str]:
     return out
 
 
+def chances(told: list[Told]) -> list[tuple[float, bool]]:
+    """Return what was said of the next run, and whether it passed."""
+    return [
+        (chance, t.runs == run + 1)
+        for t in told
+        for run, (_, action, _, chance) in enumerate(t.trace, start=1)
+        if action == "cut" and chance == chance and run < MOST_RUNS
+    ]
+
+
 def main():
     """Print the tables."""
     p = argparse.ArgumentParser()
@@ -320,10 +333,14 @@ def main():
         for name in RIGS[rig](a.world)
         if not a.names or name in a.names
     ]
+    said: list[tuple[float, bool]] = []
     with ProcessPoolExecutor(a.workers) as pool:
         for name, rows in (pool.map if a.workers > 1 else map)(one_model, tasks):
             print(name, *(row(w, figures(t)) for w, t in rows.items()), sep="\n")
             print(*paired(rows), sep="\n", flush=True)
+            said += [c for who, t in rows.items() if who.startswith(OURS) for c in chances(t)]
+    for k in reliability(said):
+        print(f"said {k.low:.1f}: n {k.number:4}  mean {k.said:.2f}  happened {k.happened:.2f}")
 
 
 if __name__ == "__main__":
