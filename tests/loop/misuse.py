@@ -253,7 +253,7 @@ def main():
     p.add_argument("--sensors", type=int, default=2)
     p.add_argument("--known", type=int, nargs="*", default=KNOWN)
     p.add_argument("--workers", type=int, default=1)
-    a = p.parse_args()
+    a = p.parse_intermixed_args()
     tasks = [
         (rig, name, a.units, a.world, a.sensors, tuple(a.known))
         for rig in ([a.rig] if a.rig else RIGS)

@@ -326,7 +326,7 @@ def main():
     p.add_argument("--sensors", type=int, default=2)
     p.add_argument("--findings", action="store_true", help="findings between runs, as the program")
     p.add_argument("--workers", type=int, default=1)
-    a = p.parse_args()
+    a = p.parse_intermixed_args()
     tasks = [
         (rig, name, a.units, a.world, a.sensors, a.findings)
         for rig in ([a.rig] if a.rig else RIGS)
