@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from ..limits import Judgement
 from ..plane import Plane
 from .candidates import AdvisedCut
+from .doubt import Explanation
 from .prior import Guess, ResponsePrior
 from .response import History, Scatter
 
@@ -68,6 +69,8 @@ class Advice:
         What else could be done: one cut, several, or none.
     computed_chance : float
         The chance before the shop's own record of kept chances corrected it.
+    doubts : tuple of Explanation
+        Where the last cut cannot have been what is recorded: what may have been, likeliest first.
     """
 
     action: Action
@@ -80,6 +83,7 @@ class Advice:
     one_more: tuple[AdvisedCut, ...] = ()
     others: tuple[Alternative, ...] = ()
     computed_chance: float = 0.0
+    doubts: tuple[Explanation, ...] = ()
 
     @classmethod
     def fix(cls, why: str, *, expected_ratio: float = 0.0) -> Advice:

@@ -11,11 +11,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from ...quantities.said import in_words
 from ..plane import Plane
 from .advice_case import Advice, Alternative, Situation
 from .candidates import Candidate, Choices, Outcome, best_candidates, try_cuts
-from .prior import wide_prior
+from .doubt import Explanation, check_said, doubtful, explanation_said, explanations
+from .prior import ResponsePrior, wide_prior
 from .response import Estimate, estimate
 from .trial_cut import predicted_run, trial, typical_response
 
@@ -48,6 +51,8 @@ class Case:
         The best cuts of the known planes.
     leave : Outcome
         What the next run would be with nothing done.
+    doubts : tuple of Explanation
+        What may explain the last run, likeliest first; empty where nothing was foretold.
     """
 
     s: Situation
@@ -56,6 +61,7 @@ class Case:
     known: tuple[Plane, ...]
     choices: Choices
     leave: Outcome
+    doubts: tuple[Explanation, ...] = ()
 
     @property
     def best(self) -> Outcome | None:
@@ -114,17 +120,43 @@ def advise(situation: Situation) -> tuple[Advice, Estimate]:
 
 def case_of(s: Situation) -> Case:
     """Return what follows from a situation."""
-    typical = typical_response(s.history.speed_rpm, s.test_speed_rpm)
-    priors = {
-        p.name: s.priors.get(p.name) or wide_prior(s.history.speed_rpm, typical, s.history.sensor)
-        for p in s.planes
-    }
-    now = estimate(s.history, priors, s.scatter, seed=s.seed)
+    now = estimate(s.history, all_priors(s), s.scatter, seed=s.seed)
     usable = tuple(p for p in s.planes if p.left_gmm > 1e-4)
     known = tuple(p for p in usable if now.spread[p.name] < KNOWN_SPREAD and _informed(s, p.name))
     leave = try_cuts(Candidate(()), now, s.limit_g, s.scatter, s.guard, s.seed)
     choices = best_candidates(now, known, s.limit_g, s.scatter, s.guard, s.most_cuts, s.seed)
-    return Case(s, now, usable, known, choices, leave)
+    return Case(s, now, usable, known, choices, leave, explained(s))
+
+
+def all_priors(s: Situation) -> dict[str, ResponsePrior]:
+    """Return a prior for each plane: other units', or one that says next to nothing."""
+    typical = typical_response(s.history.speed_rpm, s.test_speed_rpm)
+    wide = wide_prior(s.history.speed_rpm, typical, s.history.sensor)
+    return {p.name: s.priors.get(p.name) or wide for p in s.planes}
+
+
+def explained(s: Situation) -> tuple[Explanation, ...]:
+    """Return what may explain the last run, against what was believed before it; empty where nothing was."""
+    history = s.history
+    last = history.vectors.shape[0] - 1
+    if not any(c.before_run == last for c in history.cuts):
+        return ()
+    before = estimate(history.before_last(), all_priors(s), s.scatter, draws=60, seed=s.seed)
+    return explanations(history, before, s.scatter)
+
+
+def worsened(s: Situation) -> int:
+    """Return how many of the last cuts in a row made the highest ratio rise by more than a twentieth."""
+    history = s.history
+    ratio = (np.abs(history.vectors) / s.limit_g).max(axis=1)
+    count = 0
+    for run in range(history.vectors.shape[0] - 1, 0, -1):
+        if not any(c.before_run == run for c in history.cuts):
+            continue
+        if ratio[run] < 1.05 * ratio[run - 1]:
+            break
+        count += 1
+    return count
 
 
 def _informed(s: Situation, plane: str) -> bool:
@@ -140,6 +172,28 @@ def _not_reached(case: Case) -> Advice:
 
 def _stop(leave: Outcome, why: str) -> Advice:
     return Advice.stop(why, chance=leave.chance, expected_ratio=leave.mean_level)
+
+
+def _not_as_recorded(case: Case) -> Advice:
+    likeliest = case.doubts[0]
+    return replace(
+        Advice.fix(
+            f"What the last cut did does not fit its record ({100 * likeliest.chance:.0f} % for: "
+            f"{in_words(explanation_said(likeliest))}). {in_words(check_said(likeliest))} Amend what was wrong and "
+            "spin again; nothing is ground before.",
+            expected_ratio=case.leave.mean_level,
+        ),
+        doubts=case.doubts,
+    )
+
+
+def _two_worse(case: Case) -> Advice:
+    return Advice.fix(
+        "The last two cuts each made it worse. Nothing more is ground before it is known why: compare the "
+        "cuts on the piece with their record (angle, side of the mark, plane), look whether mark, sensor and "
+        "nut still sit, then spin again.",
+        expected_ratio=case.leave.mean_level,
+    )
 
 
 def _used_up(case: Case) -> Advice:
@@ -228,6 +282,12 @@ def _source_of(s: Situation, planes: list[str]) -> str:
 RULES = (
     Rule("test speed was not reached", lambda c: c.open and not c.s.reached, _not_reached),
     Rule("it passed", lambda c: c.s.judgement.verdict == "pass", _passed),
+    Rule("the last cut is not as recorded", lambda c: doubtful(c.doubts), _not_as_recorded),
+    Rule(
+        "two cuts made it worse",
+        lambda c: worsened(c.s) >= 2 and not c.s.history.repeated(),  # a repeat says: looked at
+        _two_worse,
+    ),
     Rule("no material is left", lambda c: not c.usable, _used_up),
     Rule("a useful cut will not do alone", lambda c: c.useful and c.short, _try_another),
     Rule("a useful cut", lambda c: c.useful, _cut),

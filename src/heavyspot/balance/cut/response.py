@@ -131,6 +131,12 @@ class History:
         """The speeds of one sensor's points."""
         return self.speed_rpm[self.sensor == 0]
 
+    def before_last(self) -> History:
+        """Return the runs and cuts up to the run before the last one; there must be two."""
+        last = self.vectors.shape[0] - 1
+        kept = tuple(c for c in self.cuts if c.before_run < last)
+        return replace(self, vectors=self.vectors[:last], noise=self.noise[:last], cuts=kept)
+
     def repeated(self) -> bool:
         """Whether the last run repeats the one before it, without a cut between."""
         last = self.vectors.shape[0] - 1

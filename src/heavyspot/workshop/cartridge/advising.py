@@ -18,7 +18,7 @@ from ...ledger.records import Cut
 from ...quantities.finding import Finding, blocking_of
 from ...quantities.said import in_words
 from ..model import ModelFile
-from ..reading import cut_findings
+from ..reading import cut_findings, doubt_findings
 from .cut_scatter import as_said
 from .evidence import Evidence
 
@@ -58,7 +58,7 @@ def advise_on(e: Evidence, number: int, made: Sequence[Cut]) -> Advised:
         guesses=e.guesses,
         scatter=e.scatter.scatter,
     )
-    doubts = cut_findings(e.history, now, e.scatter.scatter)
+    doubts = doubt_findings(advice.doubts) or cut_findings(e.history, now, e.scatter.scatter)
     findings = (*e.findings, *doubts)
     if doubts and advice.action == "cut" and not e.history.repeated():
         why = (

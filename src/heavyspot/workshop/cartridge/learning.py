@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from ...balance.cut.prior import wide_prior
 from ...balance.cut.response import History, estimate
 from ...balance.cut.trial_cut import typical_response
 from ...ledger.records import Learnt, LearntResponse, Run
 from ...quantities.arrays import Array
+from ...quantities.finding import Finding
 from ..model import ModelFile, learnt_response
 from .advising import Advised
 from .cut_scatter import chances_of, cut_errors_of
@@ -22,17 +25,22 @@ def learnt_from(e: Evidence, advised: Advised, story: CartridgeStory, run: Run) 
     if e.history is None or now is None:
         return Learnt(chances=chances)
     errors = cut_errors_of(e.history, story, e.model, now)
-    return Learnt(_responses(e.history, e.model, advised, run), errors, chances)
+    doubted = _doubted(advised.findings) or any(_doubted(r.result.findings) for r in story.runs)
+    responses = () if doubted else _responses(e.history, e.model, run)
+    return Learnt(responses, errors, chances)
 
 
-def _responses(
-    history: History, model: ModelFile, advised: Advised, run: Run
-) -> tuple[LearntResponse, ...]:
+def _doubted(findings: Iterable[Finding]) -> bool:
+    """Whether a run said that a cut was not what is recorded: nothing is learnt from that piece any more."""
+    return any(f.code in ("cut.not_as_recorded", "cut.doubtful") for f in findings)
+
+
+def _responses(history: History, model: ModelFile, run: Run) -> tuple[LearntResponse, ...]:
     """Return what this piece now tells of its planes.
 
     Estimated from its own runs alone: what came from other units must not come back to them.
     """
-    if not history.cuts or any(f.code == "cut.not_as_recorded" for f in advised.findings):
+    if not history.cuts:
         return ()
     return tuple(
         LearntResponse(

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from .run_findings import (
         change_findings,
         cut_findings,
+        doubt_findings,
         level_findings,
         model_findings,
         shape_findings,
@@ -77,6 +78,8 @@ else:
             "run_findings": (
                 "change_findings",
                 "cut_findings",
+                "doubt_findings",
+                "doubt_findings",
                 "level_findings",
                 "model_findings",
                 "shape_findings",
@@ -99,6 +102,7 @@ __all__ = [
     "change_findings",
     "conditions_of",
     "cut_findings",
+    "doubt_findings",
     "fed_by_rig",
     "finding_json",
     "frozen_conditions",

@@ -7,10 +7,12 @@ from dataclasses import replace
 
 import numpy as np
 
+from ...balance.cut.doubt import Explanation, check_said, explanation_said
 from ...balance.cut.prior import ResponsePrior
 from ...balance.cut.response import Estimate, History, Scatter
 from ...balance.limits import REACHED
 from ...quantities.finding import Finding
+from ...quantities.said import in_words
 from ...signal.levels import unusual_level
 from ...sources.recording import Recording
 from ..model import ModelFile
@@ -242,6 +244,24 @@ def shape_findings(
             "Check that the right model is chosen and the right housing is used, and that nothing "
             "moved; then spin again.",
             {"share": share},
+        )
+    ]
+
+
+def doubt_findings(doubts: Sequence[Explanation]) -> list[Finding]:
+    """Return a warning when the last cut cannot have been what is recorded, with what is likeliest."""
+    if not doubts:
+        return []
+    first, *others = doubts
+    second = f", or {in_words(explanation_said(others[0]))}" if others[0].chance > 0.05 else ""
+    return [
+        Finding(
+            "cut.doubtful",
+            "warn",
+            "What the last cut did does not fit its record; likeliest: "
+            f"{in_words(explanation_said(first))}{second}.",
+            f"{in_words(check_said(first))} Amend what was wrong, then spin again.",
+            {"chance": first.chance},
         )
     ]
 

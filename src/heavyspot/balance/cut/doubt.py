@@ -1,0 +1,261 @@
+"""What a run after a cut says of the cut: as recorded, or one of the mistakes that people and machines make.
+
+Each hypothesis foretells the next vector; they are compared by likelihood (a normal one, with the scatter of runs,
+of cuts and of the response as common errors over speed) and by how often such a thing happens.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...quantities.said import Said
+from .response import Estimate, History, MadeCut, Scatter
+
+ComplexArray = NDArray[np.complex128]
+
+AS_RECORDED = "as_recorded"
+
+HOW_OFTEN = {
+    AS_RECORDED: 0.86,
+    "not_made": 0.03,
+    "twice": 0.01,
+    "half": 0.01,
+    "half_a_turn": 0.015,
+    "mirrored": 0.015,
+    "other_plane": 0.015,
+    "mark_moved": 0.015,
+    "sensor_changed": 0.01,
+    "something_moved": 0.02,
+}
+"""Prior chance of each (stated, not measured: the shop's own record may come to say otherwise)."""
+
+KNOWN = 0.7
+"""Relative uncertainty of a response above which it foretells nothing."""
+
+LARGE_REST = 0.4
+"""Share of the vector that the cut was to leave, from which on its angle says where the mark is."""
+
+CUT_TAIL = 1.5
+"""Errors of cuts have longer tails than a normal distribution: by so much wider."""
+
+INDEPENDENT = 0.2
+"""Share of the points that say something of their own: neighbours on a curve agree."""
+
+UNEXPLAINED = 0.02
+"""What no model explains, as a share of the largest vector."""
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """One hypothesis and its chance after the run.
+
+    Attributes
+    ----------
+    code : str
+        A key of `HOW_OFTEN`.
+    chance : float
+    plane : str
+        The plane it really was, for ``other_plane``; else empty.
+    angle_deg : float
+        By which the mark moved, for ``mark_moved``.
+    factor : float
+        Of the sensor, for ``sensor_changed``.
+    """
+
+    code: str
+    chance: float
+    plane: str = ""
+    angle_deg: float = 0.0
+    factor: float = 1.0
+
+
+def explanations(history: History, before: Estimate, scatter: Scatter) -> tuple[Explanation, ...]:
+    """Return what may explain the last run, likeliest first; empty where nothing was foretold.
+
+    Parameters
+    ----------
+    before : Estimate
+        What was believed before the last run: from the runs up to the one before it.
+    """
+    last = history.vectors.shape[0] - 1
+    cuts = [c for c in history.cuts if c.before_run == last]
+    if last == 0 or not cuts or any(before.spread.get(c.plane, 9.0) > KNOWN for c in cuts):
+        return ()
+    case = _Case(history, before, scatter, tuple(cuts))
+    found = [case.of(AS_RECORDED, case.effect(lambda c: c.removed))]
+    found.append(case.of("not_made", 0 * case.was))
+    found.append(case.of("twice", case.effect(lambda c: 2 * c.removed)))
+    found.append(case.of("half", case.effect(lambda c: 0.5 * c.removed)))
+    found.append(case.of("half_a_turn", case.effect(lambda c: -c.removed)))
+    found.append(case.of("mirrored", case.effect(lambda c: complex(np.conj(c.removed)))))
+    found += case.other_planes()
+    found += [case.mark_moved(), case.sensor_changed(), case.something_moved()]
+    logs = np.array([log for _, log in found])
+    chance = np.exp(logs - logs.max())
+    chance /= chance.sum()
+    told = [
+        Explanation(e.code, float(p), e.plane, e.angle_deg, e.factor)
+        for (e, _), p in zip(found, chance, strict=True)
+    ]
+    return tuple(sorted(told, key=lambda e: -e.chance))
+
+
+HARMLESS = {AS_RECORDED, "half", "twice"}
+"""Explanations under which the next cut, computed from what was seen, still leads the right way."""
+
+SENSOR_FACTOR = 2.5
+"""A sensor that reads so many times more or less is a stop."""
+
+MARK_DEG = 60.0
+"""A mark that moved by less is not told from the scatter of cuts, and the next run shows it again."""
+
+DOUBTFUL = 0.05
+"""Chance of those together under which nothing is ground before somebody has looked."""
+
+
+def doubtful(found: tuple[Explanation, ...]) -> bool:
+    """Whether the last cut cannot have been what is recorded, nor near it."""
+    return bool(found) and sum(e.chance for e in found if _harmless(e)) < DOUBTFUL
+
+
+def _harmless(e: Explanation) -> bool:
+    if (
+        e.code == "sensor_changed"
+    ):  # cuts are computed from what it reads; the level checks look at the rest
+        return 1 / SENSOR_FACTOR < e.factor < SENSOR_FACTOR
+    if e.code == "mark_moved":
+        return abs(e.angle_deg) < MARK_DEG
+    return e.code in HARMLESS
+
+
+def explanation_said(e: Explanation) -> Said:
+    """Return what it says happened."""
+    values: dict[str, float | str] = {
+        "plane": e.plane,
+        "angle_deg": e.angle_deg,
+        "factor": e.factor,
+    }
+    return Said(f"doubt.{e.code}", {**values})
+
+
+def check_said(e: Explanation) -> Said:
+    """Return the one look that tells it from the others."""
+    return Said(f"doubt_check.{e.code}")
+
+
+@dataclass(frozen=True)
+class _Case:
+    history: History
+    before: Estimate
+    scatter: Scatter
+    cuts: tuple[MadeCut, ...]
+
+    @property
+    def was(self) -> ComplexArray:
+        return self.history.vectors[-2]
+
+    @property
+    def now(self) -> ComplexArray:
+        return self.history.vectors[-1]
+
+    def effect(self, of: Callable[[MadeCut], complex], plane: str = "") -> ComplexArray:
+        """Return what the cuts take off, were each `of` it, and in another plane where one is named."""
+        out = np.zeros(self.now.size, complex)
+        for c in self.cuts:
+            out += self.before.mean_response[plane or c.plane] * of(c)
+        return out
+
+    def of(
+        self,
+        code: str,
+        effect: ComplexArray,
+        *,
+        now: ComplexArray | None = None,
+        share: float = 1.0,
+        free: float = 0.0,
+        about: Explanation | None = None,
+    ) -> tuple[Explanation, float]:
+        """Return a hypothesis and its log chance: the last vector is the one before less an effect.
+
+        `now` is the last vector as it would be without what the hypothesis says happened to it; `free` what
+        else may have happened, as a share of the largest vector.
+        """
+        now = self.now if now is None else now
+        largest = float(np.abs(self.history.vectors).max())
+        spread = max((self.before.spread[c.plane] for c in self.cuts), default=0.3)
+        run = np.sqrt(self.scatter.run_variance)
+        cut = np.sqrt(max(self.scatter.cut_variance(c.plane) for c in self.cuts))
+        # errors common to all speeds: two runs, the cut with the whole response; and the response's shape
+        common = np.stack(
+            [self.was * run, now * run, effect * np.hypot(CUT_TAIL * cut, spread)], axis=1
+        )
+        noise = self.history.noise[-2:] ** 2
+        each = (
+            2 * noise.sum(axis=0)
+            + (UNEXPLAINED * largest) ** 2
+            + (0.5 * spread * np.abs(effect)) ** 2
+        )
+        each = each + (free * largest) ** 2
+        off = self.was - effect - now
+        log = INDEPENDENT * _log_normal(off, each, common * np.sqrt(INDEPENDENT))
+        return about or Explanation(code, 0.0), log + float(np.log(HOW_OFTEN[code] * share))
+
+    def other_planes(self) -> list[tuple[Explanation, float]]:
+        """Return the cuts made in each other plane that is known."""
+        mine = {c.plane for c in self.cuts}
+        others = [
+            p for p in self.before.mean_response if p not in mine and self.before.spread[p] < KNOWN
+        ]
+        return [
+            self.of(
+                "other_plane",
+                self.effect(lambda c: c.removed, p),
+                share=1 / len(others),
+                about=Explanation("other_plane", 0.0, plane=p),
+            )
+            for p in others
+        ]
+
+    def mark_moved(self) -> tuple[Explanation, float]:
+        """Return the whole vector turned by one angle: the mark, the pickup, or the magnet's leads."""
+        effect = self.effect(lambda c: c.removed)
+        turn = complex((np.conj(self.was - effect) * self.now).sum())
+        angle = float(np.rad2deg(np.angle(turn)))
+        back = self.now * np.exp(-1j * np.deg2rad(angle))
+        # the angle is fitted: a small one is the scatter of runs, and a small rest points anywhere
+        left = float(np.linalg.norm(self.was - effect))
+        rest = left / max(float(np.linalg.norm(self.was)), 1e-300)
+        share = 0.3 if abs(angle) > 20 and rest > LARGE_REST else 0.003
+        about = Explanation("mark_moved", 0.0, angle_deg=angle)
+        return self.of("mark_moved", effect, now=back, share=share, about=about)
+
+    def sensor_changed(self) -> tuple[Explanation, float]:
+        """Return the whole vector of another size: sensor, gain or mounting."""
+        effect = self.effect(lambda c: c.removed)
+        left = self.was - effect
+        factor = float(
+            np.abs((np.conj(left) * self.now).sum()) / max((np.abs(left) ** 2).sum(), 1e-300)
+        )
+        factor = min(max(factor, 0.05), 20.0)
+        share = 0.3 if not 0.75 < factor < 1.33 else 0.01
+        about = Explanation("sensor_changed", 0.0, factor=factor)
+        return self.of("sensor_changed", effect, now=self.now / factor, share=share, about=about)
+
+    def something_moved(self) -> tuple[Explanation, float]:
+        """Return a change that nothing recorded explains: a part slipped, a bow, another machine."""
+        return self.of("something_moved", self.effect(lambda c: c.removed), free=0.5)
+
+
+def _log_normal(off: ComplexArray, each: NDArray[np.float64], common: ComplexArray) -> float:
+    """Return the log density of complex normal errors: independent ones, and columns that are common."""
+    weighted = common / each[:, None]
+    inner = np.eye(common.shape[1]) + common.conj().T @ weighted
+    right = weighted.conj().T @ off
+    fit = float((np.abs(off) ** 2 / each).sum()) - float(
+        (right.conj() @ np.linalg.solve(inner, right)).real
+    )
+    return -fit - float(np.log(each).sum()) - float(np.linalg.slogdet(inner)[1])

@@ -1,0 +1,159 @@
+"""What a run says of the cut before it: mistakes put in on two rigs, and cuts made as recorded."""
+
+from typing import Any
+
+import numpy as np
+import pytest
+from loop.loop import Rig, balance, speeds_of, verdict_of
+from loop.run import maker
+
+from heavyspot.balance.cut.doubt import (
+    AS_RECORDED,
+    HOW_OFTEN,
+    check_said,
+    doubtful,
+    explanation_said,
+    explanations,
+)
+from heavyspot.balance.cut.response import History, MadeCut, estimate
+from heavyspot.quantities.said import LANGUAGES, in_words
+from heavyspot.workshop.cartridge.advising import advise_vectors
+from heavyspot.workshop.model.other_units import Lesson, priors_of
+
+SEEDS = range(14)
+
+
+@pytest.fixture(scope="module", params=["Alder 64", "Rowan 95"])
+def known(request):
+    model, make = maker(request.param)
+    library: list[Lesson] = []
+    for s in range(5000, 5024):
+        balance(model, make(s), s, library)
+    return model, make, priors_of(library, model, speeds_of(model), rig="rig")
+
+
+def after(known, seed, grind, change=lambda v: v):
+    """Return the explanations after a cut of 80 % of the vector, ground by `grind(rig, angle, amount)`."""
+    model, make, priors = known
+    speed = speeds_of(model)
+    rig = Rig(make(seed), speed, np.random.default_rng([seed, 5]))
+    first = rig.spin()
+    noise = np.full((1, speed.size), 0.002)
+    before = estimate(History(speed, first[None], noise), priors, model.as_scatter())
+    k = np.abs(first).argmax()
+    cut = complex(0.8 * first[k] / before.mean_response["nut"][k])
+    grind(rig, float(np.rad2deg(np.angle(cut))), abs(cut))
+    runs = np.stack([first, change(rig.spin())])
+    history = History(speed, runs, np.full(runs.shape, 0.002), (MadeCut(1, "nut", cut),))
+    return explanations(history, before, model.as_scatter())
+
+
+MISTAKES = {
+    "not_made": lambda rig, angle, amount: None,
+    "half_a_turn": lambda rig, angle, amount: rig.grind("nut", angle + 180, amount),
+    "other_plane": lambda rig, angle, amount: rig.grind("turbine hub", angle, amount),
+}
+
+
+@pytest.mark.parametrize("code", ["not_made", "half_a_turn", "other_plane"])
+def test_a_mistake_is_among_the_first_two_and_stops_the_work(known, code):
+    found = [after(known, s, MISTAKES[code]) for s in SEEDS]
+    assert sum(code in (e[0].code, e[1].code) for e in found) >= 0.9 * len(found)
+    assert sum(doubtful(e) for e in found) >= 0.9 * len(found)
+
+
+def test_a_mirrored_clock_is_named_where_it_changes_anything(known):
+    """A cut at the mark or half a turn from it lies at the same place in the mirror."""
+    named = asked = 0
+    for s in SEEDS:
+        angles: list[float] = []
+
+        def grind(rig, angle, amount, angles=angles):
+            angles.append(angle)
+            rig.grind("nut", -angle, amount)
+
+        found = after(known, s, grind)
+        if 40 < abs(angles[0]) < 140:
+            asked += 1
+            named += "mirrored" in (found[0].code, found[1].code) and doubtful(found)
+    assert asked >= 4 and named >= 0.8 * asked
+
+
+def test_a_mark_that_moved_by_a_quarter_turn_is_seen(known):
+    found = [after(known, s, lambda r, a, m: None, lambda v: 1j * v) for s in SEEDS]
+    assert sum(doubtful(e) for e in found) >= 0.9 * len(found)
+
+
+def test_a_cut_as_recorded_is_left_in_peace(known):
+    found = [after(known, s, lambda r, a, m: r.grind("nut", a, m)) for s in SEEDS]
+    assert sum(doubtful(e) for e in found) <= 1
+    for e in found:
+        assert sum(x.chance for x in e) == pytest.approx(1.0)
+        assert [x.chance for x in e] == sorted((x.chance for x in e), reverse=True)
+
+
+def test_nothing_is_said_of_a_plane_that_nobody_knows(known):
+    model, make, priors = known
+    speed = speeds_of(model)
+    rig = Rig(make(1), speed, np.random.default_rng(1))
+    runs = np.stack([rig.spin(), rig.spin()])
+    history = History(speed, runs, np.full(runs.shape, 0.002), (MadeCut(1, "nut", 0.1 + 0j),))
+    wide = {p: type(prior)(0 * prior.mean, 50 * prior.factor, 0) for p, prior in priors.items()}
+    before = estimate(history.before_last(), wide, model.as_scatter())
+    assert explanations(history, before, model.as_scatter()) == ()
+    assert explanations(history.before_last(), before, model.as_scatter()) == ()
+
+
+def test_every_explanation_has_its_words_and_its_check_in_every_language(known):
+    found = after(known, 1, MISTAKES["half_a_turn"])
+    assert {e.code for e in found} == set(HOW_OFTEN) and AS_RECORDED in HOW_OFTEN
+    for e in found:
+        for language in LANGUAGES:
+            assert in_words(explanation_said(e), language) and in_words(check_said(e), language)
+
+
+def advised(known, cuts, vectors):
+    model, _, priors = known
+    speed = speeds_of(model)
+    history = History(
+        speed, np.stack(vectors), np.full((len(vectors), speed.size), 0.002), tuple(cuts)
+    )
+    judgement = verdict_of(model, speed, vectors[-1])
+    return advise_vectors(history, model, [], priors, judgement)[0]
+
+
+def test_nothing_is_ground_after_a_cut_half_a_turn_off_until_a_run_says_it_was_looked_at(known):
+    model, make, _ = known
+    speed = speeds_of(model)
+    seed = next(s for s in SEEDS if Rig(make(s), speed, np.random.default_rng(s)).true_peak() > 0.8)
+    rig = Rig(make(seed), speed, np.random.default_rng([seed, 5]))
+    vectors = [rig.spin()]
+    first = advised(known, [], vectors)
+    asked = next(c for c in first.cuts if c.plane == "nut")
+    rig.grind("nut", asked.angle_deg + 180, asked.unbalance_gmm)
+    vectors.append(rig.spin())
+    cut = MadeCut(1, "nut", complex(asked.unbalance_gmm * np.exp(1j * np.deg2rad(asked.angle_deg))))
+    told = advised(known, [cut], vectors)
+    assert told.action == "fix" and not told.cuts
+    assert (
+        "half_a_turn" in {e.code for e in told.doubts[:2]} and "does not fit its record" in told.why
+    )
+    righted = MadeCut(1, "nut", -cut.removed)
+    assert advised(known, [righted], vectors).action == "cut"  # amended, it goes on
+    assert advised(known, [cut], [*vectors, rig.spin()]).action != "fix"
+
+
+def test_two_cuts_that_made_it_worse_stop_the_work(known):
+    model, make, _ = known
+    speed = speeds_of(model)
+    rig = Rig(make(3), speed, np.random.default_rng(3))
+    first = rig.spin()
+    first *= 1.5 / np.abs(first).max()
+    unknown: tuple[Any, Any, dict[str, Any]] = (model, make, {})
+    cuts = [MadeCut(1, "nut", 0.01 + 0j), MadeCut(2, "nut", 0.01 + 0j)]
+    assert advised(unknown, cuts[:1], [first, 1.2 * first]).action == "cut"
+    told = advised(unknown, cuts, [first, 1.2 * first, 1.5 * first])
+    assert told.action == "fix" and "each made it worse" in told.why
+    assert advised(unknown, cuts, [first, 1.2 * first, 1.1 * first]).action == "cut"
+    again = advised(unknown, cuts, [first, 1.2 * first, 1.5 * first, 1.5 * first])
+    assert again.action == "cut"  # somebody looked, and spun again
