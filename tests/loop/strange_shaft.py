@@ -221,7 +221,7 @@ def kind_of(name: str, world: int = 0) -> Kind:
         test_speed, shaft, film,
         2 * rng.uniform(0.07, 0.22, 2) * np.sqrt(film * carried),
         rng.uniform(0.5, 1.5), rng.uniform(0.2, 0.8), rng.uniform(0.05, 0.2),
-        mass, mass * (span * rng.uniform(0.6, 1.1)) ** 2,
+        mass, mass * (rng.uniform(0.025, 0.04) * (1 + 0.5 * wheel / 52)) ** 2,  # the fixture turns too
         soft * rng.uniform(0.7, 1.6, (2, 2)), rng.uniform(0.08, 0.2), reach,
         rng.uniform(0, 360) + 5 * rng.standard_normal(2),
         np.ones(2, complex), np.zeros(len(PLACES)),
