@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from conftest import there
 from loop.loop import model_of
-from workshop.entries import cut_of, run_of, story_of
+from workshop.entries import advice_json, cut_of, run_of, story_of
 
 from heavyspot.ledger.records import FlowTest, Piece, RotorRun
 from heavyspot.web import formats
@@ -88,6 +88,24 @@ def test_findings_that_forbid_a_cut_stand_apart():
         ("Look at this", "WARN"),
         ("Noted", "NOTE"),
     ]
+
+
+def test_a_doubted_cut_is_amended_by_one_press():
+    doubts = [
+        {"code": c, "chance": p, "plane": "", "angle_deg": 0.0, "factor": 1.0}
+        for c, p in (("half_a_turn", 0.7), ("mirrored", 0.2), ("not_made", 0.1))
+    ]
+    told = advice_json(action="fix", cuts=[], why="does not fit", doubts=doubts)
+    runs = [a_run(1), a_run(2, advice=told)]
+    cut = cut_of(id="c", angle_deg=300.0, after_run=1)
+    view = a_view("fix", runs, cuts=[cut])
+    assert [(a.cut_id, a.angle_deg, a.never) for a in view.answers] == [
+        ("c", "120", False), ("c", "60", False),
+    ]  # fmt: skip
+    assert view.why == "does not fit" and "half a turn off" in view.answers[0].words
+    two = a_view("fix", runs, cuts=[cut, cut_of(id="d", after_run=1)])
+    assert two.answers == ()  # which of the two it was, nobody knows
+    assert a_view("prepare", runs, cuts=[cut]).answers == ()
 
 
 def test_while_it_spins_nothing_old_distracts():

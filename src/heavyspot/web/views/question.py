@@ -6,8 +6,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from ...balance import limits
+from ...balance.cut.doubt import Explanation, check_said, explanation_said
 from ...quantities.angles import Rotation
 from ...quantities.finding import Finding, blocking_of
+from ...quantities.said import in_words
 from ...sheet.plots import DIAL_SIZE, MOST_REACH, RIM_SHARE
 from ...workshop.bench.setup_check import Check
 from ...workshop.cartridge.story import CartridgeStory, KeptRun
@@ -84,6 +86,19 @@ class GroundForm:
 
 
 @dataclass(frozen=True)
+class Answer:
+    """What a cut really was, by a likely explanation: one press amends the record so."""
+
+    words: str
+    check: str
+    cut_id: str
+    plane: str
+    angle_deg: str
+    depth_mm: str
+    never: bool
+
+
+@dataclass(frozen=True)
 class Hand:
     """The dial's live hand in its drawing's units; the rim stands for `rim_g`, `sign` for the way of angles."""
 
@@ -127,6 +142,10 @@ class QuestionView:
         Said above the question, except while it spins.
     remarks, blocking : tuple of Remark
         Findings of the last run, those that forbid a cut apart.
+    answers : tuple of Answer
+        Where the last cut cannot have been what is recorded: what may have been.
+    why : str
+        Why nothing is to be ground, where no finding of the samples says so.
     each : tuple of str
         What every sensor of the last run says, the one that decides first; empty where there is only one.
     shows_path, explains_dots : bool
@@ -142,6 +161,8 @@ class QuestionView:
     stamp: Stamp
     worst: Worst | None
     each: tuple[str, ...]
+    answers: tuple[Answer, ...]
+    why: str
     ready: str
     pickup: Pickup | None
     heard: tuple[Heard, ...]
@@ -180,6 +201,8 @@ def question_view(
         ground=_ground(typed, advised),
         stamp=_stamp(said.verdict if said else ""),
         worst=_worst(said.worst) if said and said.worst else None,
+        answers=_answers(said.advice.doubts, story) if said and question == "fix" else (),
+        why=said.advice.why if said and not said.blocking else "",
         each=_each(said.each, said.sensor) if said and question not in LIVE else (),
         ready=f"Ready for run {last.number + 1}" if last else "First spin",
         pickup=_pickup(said.pickup) if said and said.pickup else None,
@@ -216,6 +239,27 @@ def _stamp(verdict: str) -> Stamp:
 
 def _worst(worst: limits.Worst) -> Worst:
     return Worst(worst.amplitude_g, expanded(worst.uncertainty_g), worst.speed_rpm, worst.limit_g)
+
+
+def _answers(doubts: Sequence[Explanation], story: CartridgeStory) -> tuple[Answer, ...]:
+    """Return the amendments that one press can make; none where two cuts were made before the run."""
+    cuts = [c for c in story.made if c.after_run == story.number - 1]
+    if len(cuts) != 1:
+        return ()
+    cut = cuts[0]
+    turned = {"half_a_turn": cut.angle_deg + 180.0, "mirrored": -cut.angle_deg}
+    out = []
+    for d in doubts[:2]:
+        if d.code == "not_made" or d.code in turned:
+            angle = turned.get(d.code, cut.angle_deg) % 360.0
+            words = in_words(explanation_said(d))
+            out.append(
+                Answer(
+                    words, in_words(check_said(d)), cut.id, cut.plane, degrees(angle),
+                    fixed(cut.depth_mm), d.code == "not_made",
+                )
+            )  # fmt: skip
+    return tuple(out)
 
 
 def _each(each: Sequence[limits.SensorVerdict], deciding: str) -> tuple[str, ...]:

@@ -7,6 +7,7 @@ from typing import Any
 
 from ...balance.budget import Part
 from ...balance.cut.advice_case import Action
+from ...balance.cut.doubt import Explanation
 from ...balance.limits import SensorVerdict, Verdict, Worst
 from ...ledger.records import Run
 from ...quantities.angles import Rotation
@@ -62,6 +63,7 @@ class KeptAdvice:
     computed_chance: float | None = None
     one_more: tuple[KeptCut, ...] = ()
     others: tuple[KeptAlternative, ...] = ()
+    doubts: tuple[Explanation, ...] = ()
 
     @property
     def wanted(self) -> tuple[KeptCut, ...]:

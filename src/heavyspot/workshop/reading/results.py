@@ -165,6 +165,7 @@ def advice_json(advice: Advice, rotation: Rotation) -> dict[str, Any]:
         "expected_ratio": _number(advice.expected_ratio),
         "trial": advice.trial,
         "why": advice.why,
+        "doubts": [asdict(d) for d in advice.doubts[:3]],
         "one_more": [cut_json(c, rotation) for c in advice.one_more],
         "others": [
             {
