@@ -1,6 +1,7 @@
 .DEFAULT_GOAL := help
 .PHONY: help setup run demo test quick check bench prove accuracy coverage mutants docs lock
 PY := .venv/bin/python
+COVERED := --cov=heavyspot --cov-branch --cov-report=term:skip-covered
 
 help:            ## this list
 	@grep -E '^[a-z]+: .*##|^[a-z]+:  *##' $(MAKEFILE_LIST) | sed -E 's/:[^#]*## /\t/' | expand -t 10
@@ -14,9 +15,9 @@ run: setup       ## the workshop in the browser: demo shop, simulated rig, http:
 demo: setup      ## the same in a terminal: a cartridge from out of limit to its sheet
 	@.venv/bin/heavyspot demo
 
-test: check           ## every test
+test: check           ## every test, and which lines and branches they reach
 	@scripts/test-needs
-	$(PY) -m pytest -q -n 2 -m "not prove" --no-skip
+	$(PY) -m pytest -q -n 2 -m "not prove" --no-skip $(COVERED)
 
 quick: setup     ## the tests but the slow ones
 	$(PY) -m pytest -q -n 2 -m "not slow and not prove"
@@ -30,7 +31,7 @@ check: setup     ## format, lint, types, floors
 	@scripts/check-face
 
 coverage: setup  ## every test, and a report of the lines and branches they reach
-	$(PY) -m pytest -q -n 2 -m "not prove" --cov=heavyspot --cov-branch --cov-report=term:skip-covered $(ONLY)
+	$(PY) -m pytest -q -n 2 -m "not prove" $(COVERED) $(ONLY)
 
 mutants: setup   ## the core changed a little, many times: do its tests notice? ONLY=balance/cut/minmax.py for one file
 	$(PY) scripts/mutants.py $(ONLY)

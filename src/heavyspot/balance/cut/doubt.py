@@ -39,14 +39,25 @@ KNOWN = 0.7
 LARGE_REST = 0.4
 """Share of the vector that the cut was to leave, from which on its angle says where the mark is."""
 
-CUT_TAIL = 1.5
-"""Errors of cuts have longer tails than a normal distribution: by so much wider."""
+CUT_TAIL, RUN_TAIL = 2.0, 2.0
+"""Errors of cuts and runs have longer tails than a normal distribution: by so much wider."""
+
+LEAST_SPREAD = 0.3
+"""No response is taken to be known better than this: units of a model differ by more than their library shows."""
 
 INDEPENDENT = 0.2
 """Share of the points that say something of their own: neighbours on a curve agree."""
 
-UNEXPLAINED = 0.02
+UNEXPLAINED = 0.06
 """What no model explains, as a share of the largest vector."""
+
+
+KNOWN_UNITS = 5
+"""Other units from which on a response foretells a cut: one known from a small cut on this piece alone does not."""
+
+
+def _foretells(before: Estimate, plane: str) -> bool:
+    return before.units.get(plane, 0) >= KNOWN_UNITS and before.spread[plane] <= KNOWN
 
 
 @dataclass(frozen=True)
@@ -83,7 +94,7 @@ def explanations(history: History, before: Estimate, scatter: Scatter) -> tuple[
     """
     last = history.vectors.shape[0] - 1
     cuts = [c for c in history.cuts if c.before_run == last]
-    if last == 0 or not cuts or any(before.spread.get(c.plane, 9.0) > KNOWN for c in cuts):
+    if last == 0 or not cuts or not all(_foretells(before, c.plane) for c in cuts):
         return ()
     case = _Case(history, before, scatter, tuple(cuts))
     found = [case.of(AS_RECORDED, case.effect(lambda c: c.removed))]
@@ -186,8 +197,8 @@ class _Case:
         """
         now = self.now if now is None else now
         largest = float(np.abs(self.history.vectors).max())
-        spread = max((self.before.spread[c.plane] for c in self.cuts), default=0.3)
-        run = np.sqrt(self.scatter.run_variance)
+        spread = max(LEAST_SPREAD, *(self.before.spread[c.plane] for c in self.cuts))
+        run = RUN_TAIL * np.sqrt(self.scatter.run_variance)
         cut = np.sqrt(max(self.scatter.cut_variance(c.plane) for c in self.cuts))
         # errors common to all speeds: two runs, the cut with the whole response; and the response's shape
         common = np.stack(
