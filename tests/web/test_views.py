@@ -96,12 +96,14 @@ def test_a_doubted_cut_is_amended_by_one_press():
         for c, p in (("half_a_turn", 0.7), ("mirrored", 0.2), ("not_made", 0.1))
     ]
     told = advice_json(action="fix", cuts=[], why="does not fit", doubts=doubts)
-    runs = [a_run(1), a_run(2, advice=told)]
+    doubtful = a_finding("warn") | {"code": "cut.doubtful"}
+    runs = [a_run(1), a_run(2, advice=told, findings=[doubtful])]
     cut = cut_of(id="c", angle_deg=300.0, after_run=1)
     view = a_view("fix", runs, cuts=[cut])
     assert [(a.cut_id, a.angle_deg, a.never) for a in view.answers] == [
         ("c", "120", False), ("c", "60", False),
     ]  # fmt: skip
+    assert view.remarks == ()  # it is said large already
     assert view.why == "does not fit" and "half a turn off" in view.answers[0].words
     two = a_view("fix", runs, cuts=[cut, cut_of(id="d", after_run=1)])
     assert two.answers == ()  # which of the two it was, nobody knows

@@ -194,7 +194,11 @@ def question_view(
     findings = said.findings if said and question not in LIVE else ()
     return QuestionView(
         warnings=() if spinning else tuple(warnings),
-        remarks=tuple(_remark(f) for f in findings if f.severity != "block"),
+        remarks=tuple(
+            _remark(f)
+            for f in findings
+            if f.severity != "block" and not (question == "fix" and f.code == "cut.doubtful")
+        ),
         blocking=tuple(map(_remark, blocking_of(findings))),
         build_is_out=build.state == "out",
         out_of_limit=tuple(m.words() for m in build.measured if not m.inside),
