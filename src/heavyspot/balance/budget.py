@@ -8,8 +8,6 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from .uncertainty import COVERAGE_K
-
 FloatArray = NDArray[np.float64]
 
 
@@ -90,14 +88,7 @@ def factor(k: float, degrees: FloatArray | float) -> FloatArray:
     nu = np.asarray(degrees, float)
     if (nu > MANY).all():
         return np.full(nu.shape, k)
-    from scipy.special import (  # a quarter of a second that most commands need not wait
-        ndtr,
-        stdtrit,
-    )
+    # a quarter of a second that most commands need not wait
+    from scipy.special import ndtr, stdtrit
 
     return np.where(nu > MANY, k, stdtrit(np.minimum(nu, MANY), ndtr(k)))
-
-
-def expanded(k: float = COVERAGE_K, *, standard: float, degrees: float) -> float:
-    """Return an expanded uncertainty for the coverage that `k` has for a normal distribution."""
-    return float(factor(k, degrees)) * standard

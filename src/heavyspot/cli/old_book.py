@@ -43,16 +43,15 @@ def bring(
 
     shop, table = open_workshop(), open_table(file, sheet=sheet)
     base = load_layout(layout) if layout else None
-    said: dict[str, object] = {}
-    if dates:
-        said["dates"] = dates
-    if peaks_in:
-        said["peak_unit"] = peaks_in
     found = base or old.open_reading(shop, table).layout
-    if column:
-        said["columns"] = {k: v for k, v in (found.columns | dict(map(named, column))).items() if v}
-    if same:
-        said["customers"] = found.customers | dict(map(named, same))
+    columns = {k: v for k, v in (found.columns | dict(map(named, column or ()))).items() if v}
+    asked: dict[str, object] = {
+        "dates": dates,
+        "peak_unit": peaks_in,
+        "columns": columns if column else None,
+        "customers": found.customers | dict(map(named, same)) if same else None,
+    }
+    said = {field: value for field, value in asked.items() if value is not None and value != ""}
     if said or base:
         base = layout_of(found.model_dump() | said)
     if look:

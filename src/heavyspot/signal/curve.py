@@ -146,8 +146,7 @@ def _curve_of(
     rise = rising[after] - rising[before]
     part = np.where(rise > 0, (grid - rising[before]) / np.where(rise > 0, rise, 1.0), 0.0)
     centre = before + part * (after - before)
-    needed = np.maximum(SHORTEST_WINDOW_S, TURNS_PER_POINT * 60.0 / np.maximum(grid, 1.0))
-    needed = needed / blocks.block_s
+    needed = _look_s(grid) / blocks.block_s
     # use all there is of a speed that was held; one that dipped meanwhile was not
     dwell = ((hi - lo) > needed) & (_lowest_between(plain, lo, hi) > grid - step)
     centre = np.where(dwell, 0.5 * (lo + hi - 1), centre)
@@ -178,11 +177,15 @@ def _curve_of(
     )
 
 
+def _look_s(speed_rpm: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return how long a point at each speed looks, s."""
+    return np.maximum(SHORTEST_WINDOW_S, TURNS_PER_POINT * 60.0 / np.maximum(speed_rpm, 1.0))
+
+
 def _steadied(speed_rpm: NDArray[np.float64], block_s: float) -> NDArray[np.float64]:
     """Return the speed over half the time a point looks at: noise of single marks would shift the axis."""
     i = np.arange(speed_rpm.size)
-    look_s = np.maximum(SHORTEST_WINDOW_S, TURNS_PER_POINT * 60.0 / np.maximum(speed_rpm, 1.0))
-    reach = np.minimum((0.25 * look_s / block_s).astype(int), np.minimum(i, i[::-1]))
+    reach = np.minimum((0.25 * _look_s(speed_rpm) / block_s).astype(int), np.minimum(i, i[::-1]))
     return running_mean(speed_rpm, reach)
 
 
@@ -200,7 +203,7 @@ def _axis_error(
     if grid.size < 3:
         return np.zeros(vector.shape, np.complex128)
     turn_s = 60.0 / np.maximum(grid, 1.0)
-    apart_s = 0.5 * np.maximum(SHORTEST_WINDOW_S, TURNS_PER_POINT * turn_s)
+    apart_s = 0.5 * _look_s(grid)
     end = angle_rad2 * block_s / np.maximum(2.0 * SMOOTH_S, turn_s)
     speed_rpm = 60.0 * np.sqrt(2.0 * end) / (2 * np.pi) / apart_s
     unit = vector / np.maximum(np.abs(vector), 1e-30)

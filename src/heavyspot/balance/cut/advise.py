@@ -120,28 +120,31 @@ def advise(situation: Situation) -> tuple[Advice, Estimate]:
 
 def case_of(s: Situation) -> Case:
     """Return what follows from a situation."""
-    now = estimate(s.history, all_priors(s), s.scatter, seed=s.seed)
+    priors = all_priors(s)
+    now = estimate(s.history, priors, s.scatter, seed=s.seed)
     usable = tuple(p for p in s.planes if p.left_gmm > 1e-4)
     known = tuple(p for p in usable if now.spread[p.name] < KNOWN_SPREAD and _informed(s, p.name))
     leave = try_cuts(Candidate(()), now, s.limit_g, s.scatter, s.guard, s.seed)
     choices = best_candidates(now, known, s.limit_g, s.scatter, s.guard, s.most_cuts, s.seed)
-    return Case(s, now, usable, known, choices, leave, explained(s))
+    return Case(s, now, usable, known, choices, leave, explained(s, priors))
 
 
 def all_priors(s: Situation) -> dict[str, ResponsePrior]:
     """Return a prior for each plane: other units', or one that says next to nothing."""
+    if all(p.name in s.priors for p in s.planes):
+        return {p.name: s.priors[p.name] for p in s.planes}
     typical = typical_response(s.history.speed_rpm, s.test_speed_rpm)
     wide = wide_prior(s.history.speed_rpm, typical, s.history.sensor)
     return {p.name: s.priors.get(p.name) or wide for p in s.planes}
 
 
-def explained(s: Situation) -> tuple[Explanation, ...]:
+def explained(s: Situation, priors: dict[str, ResponsePrior]) -> tuple[Explanation, ...]:
     """Return what may explain the last run, against what was believed before it; empty where nothing was."""
     history = s.history
     last = history.vectors.shape[0] - 1
     if not any(c.before_run == last for c in history.cuts):
         return ()
-    before = estimate(history.before_last(), all_priors(s), s.scatter, draws=60, seed=s.seed)
+    before = estimate(history.before_last(), priors, s.scatter, draws=60, seed=s.seed)
     return explanations(history, before, s.scatter)
 
 

@@ -51,7 +51,6 @@ INDEPENDENT = 0.2
 UNEXPLAINED = 0.06
 """What no model explains, as a share of the largest vector."""
 
-
 KNOWN_UNITS = 5
 """Other units from which on a response foretells a cut: one known from a small cut on this piece alone does not."""
 
@@ -134,9 +133,8 @@ def doubtful(found: tuple[Explanation, ...]) -> bool:
 
 
 def _harmless(e: Explanation) -> bool:
-    if (
-        e.code == "sensor_changed"
-    ):  # cuts are computed from what it reads; the level checks look at the rest
+    # cuts are computed from what the sensor reads; the level checks look at the rest
+    if e.code == "sensor_changed":
         return 1 / SENSOR_FACTOR < e.factor < SENSOR_FACTOR
     if e.code == "mark_moved":
         return abs(e.angle_deg) < MARK_DEG

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from ...balance.budget import Shares
 from ...ledger.book import Book
@@ -22,25 +22,21 @@ class Measuring:
     ----------
     chains : dict of sensor's name -> Chain
         What is corrected; a sensor that is not named has nothing to correct.
-    first : Chain
-        Of the first sensor, whatever its name: the shaker is put on it.
+    first_gain : float
+        Reading over true value of the first sensor, whatever its name: the shaker is put on it.
     pickup : Pickup
     shares : Shares
     """
 
     shares: Shares
     chains: dict[str, Chain] = field(default_factory=dict)
-    first: Chain = field(default_factory=Chain)
+    first_gain: float = 1.0
     pickup: Pickup = field(default_factory=Pickup)
 
     def chain_of(self, place: int, sensor: str) -> Chain:
         """Return what a sensor's channel is corrected by."""
         found = self.chains.get(sensor, Chain())
-        if place == 0:
-            return Chain(
-                self.first.gain, found.delay_s, found.mounted_hz, found.damping, found.response
-            )
-        return found
+        return replace(found, gain=self.first_gain) if place == 0 else found
 
 
 def measuring_of(book: Book, rig: str, *, repeat: float, calibration: float) -> Measuring:
@@ -60,9 +56,9 @@ def measuring_of(book: Book, rig: str, *, repeat: float, calibration: float) -> 
     degrees: float | None = None
     if study:
         repeat, degrees = min(0.49, max(study.repeat_share, 1e-4)), study.degrees
-    first = Chain()
+    first_gain = 1.0
     if shakers and shakers[-1].check.good:
-        first, calibration = Chain(1.0 + shakers[-1].check.deviation), SHAKER_SHARE
+        first_gain, calibration = 1.0 + shakers[-1].check.deviation, SHAKER_SHARE
     elif shakers:
         calibration = min(0.19, max(calibration, abs(shakers[-1].check.deviation)))
     entry = book.rigs.newest(rig)
@@ -79,6 +75,6 @@ def measuring_of(book: Book, rig: str, *, repeat: float, calibration: float) -> 
             )
             for s in record.sensors
         },
-        first,
+        first_gain,
         Pickup(1e-6 * record.pickup_delay_us, record.pickup_high_pass_hz),
     )
