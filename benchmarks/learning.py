@@ -9,7 +9,7 @@ from statistics import median
 import numpy as np
 
 from heavyspot import Workshop
-from heavyspot.balance.cut.response import History, MadeCut
+from heavyspot.balance.cut.history import History, MadeCut
 from heavyspot.balance.limits import PASS_K, amplitude_uncertainty, judge
 from heavyspot.ledger.records import ChanceKept, Learnt, LearntResponse, Run
 from heavyspot.sim.cartridge import SIZES, make_cartridge

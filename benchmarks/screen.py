@@ -61,8 +61,15 @@ def main() -> None:
                 paint = page.evaluate(
                     "performance.getEntriesByName('first-contentful-paint')[0].startTime"
                 )
-                page.locator("[data-next]").click()
+                for what in ("guard", "oil"):
+                    row = page.locator(f"form:has([name=what][value={what}])")
+                    row.locator("button").click()
+                    row.locator("button[aria-pressed=true]").wait_for()
+                page.wait_for_selector("[data-next][data-hold]:not(.asleep)")
+                page.locator("[data-next]").hover()
+                page.mouse.down()
                 page.wait_for_selector("#panel.spinning")
+                page.mouse.up()
                 ages: list[float] = []
                 while page.locator("#panel.spinning").count():
                     time.sleep(0.5)

@@ -61,6 +61,7 @@ def test_no_room_of_the_upper_floors_or_of_the_tests_has_more_than_15_files():
         for floor in (*(SOURCE / f for f in ("workshop", "ledger", "web", "cli")), HOUSE / "tests")
         for folder in floor.rglob("*")
         if folder.is_dir()
+        and folder.name != "versions"  # what brought a ledger up is never taken away
         if (n := len([p for p in folder.glob("*.py") if p.name != "__init__.py"])) > 15
     }
     assert not full

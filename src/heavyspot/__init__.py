@@ -32,6 +32,7 @@ if TYPE_CHECKING:
         LedgerFault,
         NotAllowed,
         NotThere,
+        OldLedger,
         SignalTooPoor,
         SourceLost,
         Stale,
@@ -44,6 +45,7 @@ if TYPE_CHECKING:
     from .sources.readers import open_recording
     from .sources.recording import Channel, Recording
     from .sources.writers import write_recording
+    from .workshop.cartridge.answering import looked
     from .workshop.cartridge.grinding import ground, ground_as_advised, unground
     from .workshop.cartridge.overruling import overrule
     from .workshop.cartridge.spinning import spin
@@ -86,6 +88,7 @@ _HOMES = {
     "Limit": "balance.limits",
     "NotAllowed": "quantities.errors",
     "NotThere": "quantities.errors",
+    "OldLedger": "quantities.errors",
     "ReadResult": "workshop.reading.reading",
     "Recording": "sources.recording",
     "SignalTooPoor": "quantities.errors",
@@ -118,6 +121,7 @@ _HOMES = {
     "issue_rotor_sheet": "workshop.sheets.issue",
     "issue_sheet": "workshop.sheets.issue",
     "keep_flow_test": "workshop.flow.testing",
+    "looked": "workshop.cartridge.answering",
     "match": "workshop.rotor.machine_proofs",
     "measure_signals": "workshop.rotor.measuring",
     "measure_typed": "workshop.rotor.measuring",
@@ -149,6 +153,7 @@ __all__ = [
     "Limit",
     "NotAllowed",
     "NotThere",
+    "OldLedger",
     "ReadResult",
     "Recording",
     "SignalTooPoor",
@@ -182,6 +187,7 @@ __all__ = [
     "issue_rotor_sheet",
     "issue_sheet",
     "keep_flow_test",
+    "looked",
     "match",
     "measure_signals",
     "measure_typed",

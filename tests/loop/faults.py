@@ -7,7 +7,7 @@ import numpy as np
 from loop.loop import Rig, balance, model_of, speeds_of
 from loop.run import maker
 
-from heavyspot.balance.cut.response import History, MadeCut
+from heavyspot.balance.cut.history import History, MadeCut
 from heavyspot.sim.cartridge import SIZES, make_cartridge
 from heavyspot.sim.spin import FAULTS, SpinSettings
 from heavyspot.sources.simulated import simulated_recording

@@ -14,7 +14,7 @@ from typing import Protocol
 import numpy as np
 
 from heavyspot.balance.cut.candidates import AdvisedCut
-from heavyspot.balance.cut.response import History, MadeCut
+from heavyspot.balance.cut.history import History, MadeCut
 from heavyspot.balance.limits import PASS_K, Limit, amplitude_uncertainty, judge
 from heavyspot.ledger.records.cartridge import Cut
 from heavyspot.workshop.cartridge.advising import advise_vectors

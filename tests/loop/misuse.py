@@ -34,6 +34,7 @@ class Misuse(Stand):
     """
 
     stops: int = 0
+    found_out: bool = False
     last_run: int = 0
     happened: bool = False
 
@@ -61,6 +62,11 @@ class Misuse(Stand):
     def spin(self):
         v = super().spin()
         return self.read(v)
+
+    def answer(self, cuts):
+        told = super().answer(cuts)
+        self.found_out |= any(c.knowingly for c in told)
+        return told
 
     def done(self, plane, removed) -> list[tuple[str, complex]]:
         return [(plane, removed)]
@@ -95,10 +101,10 @@ class MadeTwice(Misuse):
 
 
 class Mirrored(Misuse):
-    """The clock is read the wrong way round, always."""
+    """The clock is read the wrong way round, until somebody finds it out."""
 
     def done(self, plane, removed):
-        return [(plane, np.conj(removed))]
+        return [(plane, removed if self.found_out else np.conj(removed))]
 
 
 class OtherPlane(Misuse):
@@ -205,7 +211,7 @@ def wrong(lesson: Lesson, unit) -> bool:
 
 def one(task):
     """Return a model's name, and of each misuse and library what is printed."""
-    rig, name, units, world, sensors, known = task
+    rig, name, units, world, sensors, known, careless = task
     model, make = RIGS[rig](world)[name]
     whole = library_of(model, make, max(known), sensors)
     pieces = list(dict.fromkeys(x.piece for x in whole))
@@ -217,6 +223,7 @@ def one(task):
             for s in range(units):
                 unit, grown = make(s), list(library)
                 stand = kind.of(unit, s, sensors)
+                stand.careless = careless
                 how = balance_strange(
                     model, unit, s, grown, sensors=sensors, findings=True, stand=stand
                 )
@@ -252,10 +259,11 @@ def main():
     p.add_argument("--world", type=int, default=0)
     p.add_argument("--sensors", type=int, default=2)
     p.add_argument("--known", type=int, nargs="*", default=KNOWN)
+    p.add_argument("--careless", action="store_true", help="who is asked to look says yes unseen")
     p.add_argument("--workers", type=int, default=1)
     a = p.parse_intermixed_args()
     tasks = [
-        (rig, name, a.units, a.world, a.sensors, tuple(a.known))
+        (rig, name, a.units, a.world, a.sensors, tuple(a.known), a.careless)
         for rig in ([a.rig] if a.rig else RIGS)
         for name in RIGS[rig](a.world)
         if not a.names or name in a.names

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import argparse
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from types import SimpleNamespace
 from typing import cast
@@ -21,7 +21,7 @@ from loop.strange_world import LIMIT_G, PLANES, Unit
 
 from heavyspot.balance.cut.calibrated_chance import learn_keeping
 from heavyspot.balance.cut.candidates import AdvisedCut
-from heavyspot.balance.cut.response import History, MadeCut
+from heavyspot.balance.cut.history import History, MadeCut
 from heavyspot.balance.limits import deciding
 from heavyspot.ledger.records.cartridge import Cut
 from heavyspot.workshop.cartridge.advising import Advised, advise_on, advise_vectors
@@ -77,6 +77,8 @@ class Stand:
     first: float
     runs: int = 0
     cuts: int = 0
+    careless: bool = False  # says "it is there" without looking
+    log: list[tuple[int, str, complex]] = field(default_factory=list)
 
     @classmethod
     def of(cls, unit, seed, sensors):
@@ -91,11 +93,22 @@ class Stand:
 
     def grind(self, plane, removed):
         self.cuts += 1
+        self.log.append((self.runs, plane, removed))
         rng = np.random.default_rng([self.seed, 2, self.cuts])
         self.unit.ground(plane, float(np.rad2deg(np.angle(removed))), abs(removed), rng)
 
     def entry(self, plane, removed) -> list[tuple[str, complex]]:
         return [(plane, complex(removed))]
+
+    def answer(self, cuts: list[MadeCut]) -> list[MadeCut]:
+        """Return the cuts after somebody looked at the newest: what is seen on the piece is written down."""
+        last = max(c.before_run for c in cuts)
+        newest = [c for c in cuts if c.before_run == last]
+        seen = [(p, u) for run, p, u in self.log if run == last]
+        if self.careless or seen == [(c.plane, c.removed) for c in newest]:
+            return [replace(c, looked=c.before_run == last) for c in cuts]
+        kept = [c for c in cuts if c.before_run != last]
+        return kept + [MadeCut(last, p, u, looked=True, knowingly=True) for p, u in seen]
 
     def look(self):
         """Keep how high it now is."""
@@ -160,7 +173,7 @@ def ask(history, model, made, priors, judgement, number, *, findings) -> Advised
     found = change_findings(history, scatter) + shape_findings(history, priors, scatter)
     evidence = SimpleNamespace(
         model=model, history=history, judgement=judgement, findings=tuple(found), priors=priors,
-        guesses={}, read=SimpleNamespace(highest_rpm=model.test_speed_rpm, sensor_lag_deg=None),
+        guesses={}, highest_rpm=model.test_speed_rpm, sensor_lag_deg=None,
         scatter=CutScatter(scatter, learn_keeping([])),
     )  # fmt: skip
     return advise_on(cast(Evidence, evidence), number, made)
@@ -180,7 +193,8 @@ def balance_strange(
 ) -> Told:
     """Balance one unit with the adviser; `library` grows when `learn`.
 
-    A technician who is told to fix something looks, finds nothing and spins again.
+    Who is told to look before anything is ground says what is seen on the piece, or "it is there" without
+    looking; where that is not enough nobody lets the work go on, and the run is repeated.
     """
     stand = stand or Stand.of(unit, seed, sensors)
     speed, told = unit.speed_rpm, stand.told
@@ -196,6 +210,11 @@ def balance_strange(
         history = history_on(speed, vectors, cuts, sensors)
         number = seed * 10 + stand.runs
         said = ask(history, model, made, priors, judgement, number, findings=findings)
+        if said.advice.action == "fix" and cuts and not history.repeated():
+            cuts = stand.answer(cuts)
+            history = history_on(speed, vectors, cuts, sensors)
+            told.codes |= {f.code for f in said.findings}
+            said = ask(history, model, made, priors, judgement, number, findings=findings)
         advice = said.advice
         asked = tuple((c.plane, c.angle_deg, c.unbalance_gmm) for c in advice.cuts)
         chance = np.nan if advice.trial else advice.chance_of_pass

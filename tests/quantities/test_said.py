@@ -27,11 +27,11 @@ from heavyspot.quantities.said import (
     said_json,
 )
 from heavyspot.workshop.flow.bench import KINDS
-from heavyspot.workshop.job.editing import POSITIONS
+from heavyspot.workshop.job.pieces import POSITIONS
 
 SOURCE = Path(heavyspot.__file__).parent
 DOCS = SOURCE.parents[1] / "docs/reference/findings.md"
-TEMPLATES = sorted((SOURCE / "sheet").glob("*.typ"))
+TEMPLATES = sorted([*(SOURCE / "sheet").glob("*.typ"), *(SOURCE / "web/templates").rglob("*.html")])
 OTHERS = [language for language in LANGUAGES if language != "en"]
 
 
@@ -76,8 +76,10 @@ def template_codes():
     whole, begun = set(), set()
     for path in TEMPLATES:
         text = path.read_text()
-        whole |= set(re.findall(r'\b(?:t|fact|sheet\.with)\("([\w.]+)"(?! \+)', text))
-        begun |= set(re.findall(r'\bt\("([\w.]+\.)" \+', text))
+        whole |= set(
+            re.findall(r"""\b(?:t|t_marked|fact|sheet\.with)\(["']([\w.]+)["'](?! [+~])""", text)
+        )
+        begun |= set(re.findall(r"""\bt\(["']([\w.]+\.)["'] [+~]""", text))
         for group in re.findall(r"header\(\.\.\(([^()]*)\)", text):
             whole |= {f"column.{name}" for name in re.findall(r'"(\w+)"', group)}
     return whole, begun - {"column."}
@@ -87,7 +89,9 @@ def findings():
     """The code of every finding, from the reference and from the program."""
     documented = set(re.findall(r"^\| ([a-z_]+\.[a-z_]+) \|", DOCS.read_text(), re.MULTILINE))
     made = {
-        call.args[0].value for _, call in calls("Finding") if isinstance(call.args[0], ast.Constant)
+        call.args[0].value
+        for _, call in calls("finding_of")
+        if isinstance(call.args[0], ast.Constant)
     }
     assert len(documented) > 25 and len(made) > 20
     return documented | made
@@ -146,12 +150,12 @@ def test_every_finding_has_its_sentence():
 
 
 def test_a_finding_carries_the_values_of_its_sentence():
-    for where, call in calls("Finding"):
+    for where, call in calls("finding_of"):
         code = call.args[0]
         if not isinstance(code, ast.Constant):
             continue
         needed = set(places(catalogue("en")[f"finding.{code.value!s}"]))
-        evidence = call.args[4] if len(call.args) > 4 else ast.Dict([], [])
+        evidence = call.args[3] if len(call.args) > 3 else ast.Dict([], [])
         always = evidence.left if isinstance(evidence, ast.BinOp) else evidence
         keys = always.keys if isinstance(always, ast.Dict) else []
         given = {k.value for k in keys if isinstance(k, ast.Constant)}

@@ -60,8 +60,9 @@ def test_one_page_in_each_language_on_each_paper(finished, rotors, tmp_path, lan
         for words in (
             "Customer",
             "Received",
-            "Dashed",
-            "as found",
+            "as it came",
+            "as delivered",
+            "When you fit it",
             "highest value",
             "by the maker",
         ):
@@ -125,6 +126,7 @@ def test_many_sheets_in_one_go_can_be_gone_on_with(finished, tmp_path):
         serials,
         tmp_path / "out",
         language="es",
+        why="in Spanish",
         by="Ida",
         progress=lambda *p: seen.append(p),
     )
@@ -136,11 +138,11 @@ def test_many_sheets_in_one_go_can_be_gone_on_with(finished, tmp_path):
         journal.write('{"serial": "S-')  # torn by a power cut
     again = reissue(finished, serials, tmp_path / "out")
     assert (again.issued, again.before) == (0, 1)
-    first = reissue(finished, ["S-1", "S-9"], tmp_path / "other", stop=lambda: True)
+    first = reissue(finished, ["S-1", "S-9"], tmp_path / "other", why="x", stop=lambda: True)
     assert first.stopped and first.issued == 1
 
 
 def test_a_new_sheet_names_the_one_it_replaces(finished, tmp_path):
-    one = issue_sheet(finished, "S-1", tmp_path / "a.pdf")
-    issue_sheet(finished, "S-1", tmp_path / "b.pdf")
+    one = issue_sheet(finished, "S-1", tmp_path / "a.pdf", why="x")
+    issue_sheet(finished, "S-1", tmp_path / "b.pdf", why="the customer lost it")
     assert f"replaces {one.number}" in text_of((tmp_path / "b.pdf").read_bytes(), tmp_path)

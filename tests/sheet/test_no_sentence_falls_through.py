@@ -3,12 +3,11 @@
 import json
 import re
 from dataclasses import replace
-from string import Formatter
 
 import pytest
+from q_language import speak_q
 from sheet.pdf_text import text_of
 
-from heavyspot.quantities import said
 from heavyspot.quantities.said import Said, as_it_is
 from heavyspot.sheet import pdf
 from heavyspot.sheet.flow import FlowReading, FlowReport, FlowWindow
@@ -24,24 +23,9 @@ UNITS = {"UTC", "SHA"}
 
 @pytest.fixture
 def q_s(monkeypatch):
-    """The language: its sentences have the values of the true ones, and no letter but q."""
-    real = said.catalogue
-
-    def catalogue(language):
-        if language != "qq":
-            return real(language)
-        return {code: q_d(sentence) for code, sentence in real("en").items()}
-
-    monkeypatch.setattr(said, "catalogue", catalogue)
-    monkeypatch.setattr(pdf, "catalogue", catalogue)
-
-
-def q_d(sentence):
-    parts = Formatter().parse(sentence)
-    return "".join(
-        re.sub(r"[^\W\d_]", "q", text) + (f"{{{name}}}" if name else "")
-        for text, name, _, _ in parts
-    )
+    speak_q(monkeypatch, pdf)
+    monkeypatch.setattr(pdf, "moment_text", lambda at, zone, language: at[:16])
+    monkeypatch.setattr(pdf, "day_text", lambda day, language: day)
 
 
 def words(text):

@@ -11,10 +11,11 @@ from workshop.cartridge.test_spin import QUICK
 
 from heavyspot import LedgerFault, issue_sheet
 from heavyspot.quantities.said import Said, as_it_is
+from heavyspot.sheet.before_after import calmer, curve_svg
 from heavyspot.sheet.cartridge import SheetCut
+from heavyspot.sheet.cut_dial import cut_dial_svg
 from heavyspot.sheet.look import SheetLook
 from heavyspot.sheet.pdf import qr_text, sheet_pdf
-from heavyspot.sheet.plots import dial_svg
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sources.simulated import simulated_recording
 from heavyspot.workshop.cartridge.spinning import spin
@@ -24,7 +25,7 @@ from heavyspot.workshop.sheets.cartridge import make_report
 
 
 def test_one_page_that_says_what_it_must(finished, tmp_path):
-    made = issue_sheet(finished, "S-1", tmp_path / "s.pdf", by="Ines")
+    made = issue_sheet(finished, "S-1", tmp_path / "s.pdf", by="Ines", why="x")
     pdf = (tmp_path / "s.pdf").read_bytes()
     with pikepdf.open(io.BytesIO(pdf)) as document:
         assert len(document.pages) == 1
@@ -37,7 +38,7 @@ def test_one_page_that_says_what_it_must(finished, tmp_path):
 
 
 def test_data_is_attached_and_matches_its_digest(finished, tmp_path):
-    made = issue_sheet(finished, "S-1", tmp_path / "s.pdf")
+    made = issue_sheet(finished, "S-1", tmp_path / "s.pdf", why="x")
     with pikepdf.open(tmp_path / "s.pdf") as document:
         data = document.attachments["sheet.json"].get_file().read_bytes()
         assert document.open_metadata().get("pdfaid:part") == "3"
@@ -60,8 +61,8 @@ def test_same_report_same_bytes(finished):
 
 
 def test_numbers_go_up(finished, tmp_path):
-    a = issue_sheet(finished, "S-1", tmp_path / "a.pdf").number
-    b = issue_sheet(finished, "S-1", tmp_path / "b.pdf").number
+    a = issue_sheet(finished, "S-1", tmp_path / "a.pdf", why="x").number
+    b = issue_sheet(finished, "S-1", tmp_path / "b.pdf", why="one more copy").number
     assert int(b.split("-")[1]) == int(a.split("-")[1]) + 1
 
 
@@ -126,8 +127,68 @@ def test_a_name_in_any_script_still_gives_a_sheet(finished):
 
 
 def test_dial_mirrors_with_rotation():
-    cut = (SheetCut("nut", 90.0, "9:00", 0.1, 5.0, 1),)
-    assert dial_svg(cut, "clockwise") != dial_svg(cut, "counterclockwise")
+    cut = (SheetCut(1, "nut", "compressor", 90.0, "9:00", 0.1, 5.0, 1),)
+    assert cut_dial_svg(cut, "clockwise") != cut_dial_svg(cut, "counterclockwise")
+
+
+def test_each_cut_is_read_from_where_it_was_ground(finished, tmp_path):
+    report = make_report(finished, "S-1", number="2026-00009")
+    assert {c.seen_from for c in report.cuts} == {"compressor"}
+    nose = replace(report.cuts[0], plane="turbine nose", seen_from="turbine", clock="7:17")
+    told = text_of(sheet_pdf(replace(report, cuts=(report.cuts[0], nose))), tmp_path)
+    assert "Seen from the compressor nut" in told and "Seen from the turbine" in told
+    assert "7:17" in told
+
+
+def test_a_pass_is_told_with_what_it_was_before_and_what_to_check(finished, tmp_path):
+    report = make_report(finished, "S-1", number="2026-00009")
+    assert report.first is not None
+    before, after = max(report.first.amplitude_g), max(report.last.amplitude_g)
+    assert calmer(report) == int(before / after) >= 2  # never rounded up
+    told = text_of(sheet_pdf(report), tmp_path)
+    assert f"{int(before / after)} times quieter than it came" in told
+    assert "Shaft turns free by hand" in told and "is left free" in told
+    a_little = tuple(1.5 * g for g in report.last.amplitude_g)
+    other = replace(report, first=replace(report.last, amplitude_g=a_little))
+    assert "quieter" not in text_of(sheet_pdf(other), tmp_path)
+    came_so = text_of(sheet_pdf(replace(report, first=None, cuts=())), tmp_path)
+    assert "Passed as it came" in came_so and "Nothing was cut" in came_so
+    for verdict in ("fail", "undecided"):
+        said = text_of(sheet_pdf(replace(report, verdict=verdict, tiers=(), fitting=())), tmp_path)
+        assert "When you fit it" not in said and "quieter" not in said and "What it needs" in said
+
+
+def test_its_times_are_on_the_shop_s_clock_and_its_data_in_utc(finished, tmp_path):
+    """Oslo was two hours before UTC on 3 September 2026 (IANA time zone data)."""
+    at = "2026-09-03T11:58:00.000Z"
+    report = replace(make_report(finished, "S-1", number="2026-1"), spun_at=at)
+    told = text_of(sheet_pdf(report, SheetLook(zone="Europe/Oslo")), tmp_path)
+    assert "3 September 2026, 13:58" in told and at in report.data()
+    told = text_of(sheet_pdf(report, SheetLook("zh", zone="Asia/Tokyo")), tmp_path)
+    assert "2026年9月3日,20:58" in told.replace(" ", "")
+
+
+def test_labels_of_the_two_curves_never_lie_on_each_other(finished):
+    import re
+
+    report = make_report(finished, "S-1", number="2026-1")
+    assert report.first is not None
+    for share in (0.0, 0.02, 0.5, 1.0):  # where the first curve ends, from the axis to the top
+        first = replace(report.first, amplitude_g=tuple(share * 3 for _ in report.first.speed_rpm))
+        svg = curve_svg(replace(report, first=first))
+        tops = [float(y) for y in re.findall(r'y="([\d.]+)"[^>]*>as (?:it came|delivered)', svg)]
+        assert len(tops) == 2 and abs(tops[0] - tops[1]) >= 34
+        assert all(15 < y < 292 - 17 for y in tops)
+
+
+def test_the_shop_s_own_list_for_fitting(finished, tmp_path):
+    (finished.book.folder / "shop.toml").write_text('fitting = ["Torque the clamp in a cross"]\n')
+    try:
+        report = make_report(finished, "S-1", number="2026-1")
+    finally:
+        (finished.book.folder / "shop.toml").unlink()
+    told = text_of(sheet_pdf(report), tmp_path)
+    assert "Torque the clamp in a cross" in told and "Shaft turns free" not in told
 
 
 @pytest.mark.parametrize(("size", "pages"), [("29x62", 3), ("36x89", 3), ("a4", 1)])
@@ -139,3 +200,17 @@ def test_labels(size, pages, tmp_path):
     with pikepdf.open(io.BytesIO(pdf)) as document:
         assert len(document.pages) == pages
     assert "L52-0002" in text_of(pdf, tmp_path)
+
+
+def test_no_word_undermines_a_pass(finished, tmp_path):
+    """A stricter limit is spoken of where it is kept with all of the doubt, and not at all elsewhere."""
+    add_piece(finished, "S-6", "Larch 52")
+    spin(finished, "S-6", simulated_recording(make_cartridge("Larch 52", 5, peak_g=0.35), 1, QUICK))
+    report = make_report(finished, "S-6", number="2026-00011")
+    assert report.verdict == "pass" and report.tiers == ()
+    said = text_of(sheet_pdf(report), tmp_path)
+    assert "very good" not in said and "over" not in said.lower().split("sensor")[0]
+    assert "Passed, very good" in text_of(
+        sheet_pdf(make_report(finished, "S-1", number="2026-00012")), tmp_path
+    )
+    assert [n for n, _ in make_report(finished, "S-1", number="2026-00012").tiers] == ["very good"]

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from conftest import there
 from loop.loop import model_of
-from workshop.entries import advice_json, cut_of, run_of, story_of
+from workshop.entries import cut_of, run_of, story_of
 
 from heavyspot.ledger.records import FlowTest, Piece, RotorRun
 from heavyspot.web import formats
@@ -17,22 +17,18 @@ from heavyspot.web.views import (
     health,
     job,
     old_book,
-    question,
     rig,
     rotor,
     station,
     story,
     work,
 )
-from heavyspot.workshop.bench.setup_check import Check
 from heavyspot.workshop.demo.rigs import DEMO_ROTORS
 from heavyspot.workshop.flow.kept import FlowTestKept, KeptFlow, KeptFlowReading, KeptWindow
-from heavyspot.workshop.job.build_record import BuildState, Measured
 from heavyspot.workshop.job.documents import Attached, Document
 from heavyspot.workshop.job.story import Event
 from heavyspot.workshop.keep.long_work import Work
 from heavyspot.workshop.old_book.bring import Told
-from heavyspot.workshop.reading.kept import KeptCut
 from heavyspot.workshop.rig.checks import ShakerCheck, ShakerKept
 from heavyspot.workshop.rig.record import RigRecord
 from heavyspot.workshop.rotor.correction import Correction
@@ -50,122 +46,16 @@ def a_run(number=1, **more):
     return replace(run, result={**run.result, "worst": WORST, **more})
 
 
-def a_finding(severity):
-    return {"code": "a.b", "severity": severity, "text": severity.upper(), "do": "act"}
-
-
-def a_view(asked="prepare", runs=(), cuts=(), advised=(), **more):
-    given: dict[str, Any] = {
-        "build": BuildState("not asked"), "heard": [], "warnings": [], "typed": {},
-        "rotation": "clockwise", "limit_g": 0.5,
-    }  # fmt: skip
-    return question.question_view(asked, story_of(MODEL, runs, cuts), advised, **(given | more))
-
-
-def test_the_uncertainty_on_the_page_is_the_expanded_one():
-    # Source: JCGM 100:2008 (GUM), 6.2.1: U = k u_c; k = 2 for about 95 % (6.3.3)
-    assert a_view("done", [a_run()]).worst.expanded_g == pytest.approx(0.02)
-    assert formats.expanded(0.5) == 1.0
-
-
-def test_no_curve_has_no_worst_and_says_so():
-    view = a_view("fix", [a_run(worst=None)])
-    assert view.worst is None and view.runs[0].amplitude == "no curve"
-
-
-@pytest.mark.parametrize(("share", "sign"), [(0.91, "✓"), (0.9, "?"), (0.2, "?")])
-def test_the_pickup_is_right_when_it_gives_the_mark_and_little_else(share, sign):
-    pickup = a_view(runs=[a_run(pickup=(1.2, share))]).pickup
-    assert pickup.sign == sign
-    assert ("right" in pickup.words) == (sign == "✓")
-
-
-def test_findings_that_forbid_a_cut_stand_apart():
-    found = [a_finding(s) for s in ("block", "warn", "note")]
-    view = a_view("fix", [a_run(findings=found)])
-    assert [f.text for f in view.blocking] == ["BLOCK"]
-    assert [(r.title, r.text) for r in view.remarks] == [
-        ("Look at this", "WARN"),
-        ("Noted", "NOTE"),
-    ]
-
-
-def test_a_doubted_cut_is_amended_by_one_press():
-    doubts = [
-        {"code": c, "chance": p, "plane": "", "angle_deg": 0.0, "factor": 1.0}
-        for c, p in (("half_a_turn", 0.7), ("mirrored", 0.2), ("not_made", 0.1))
-    ]
-    told = advice_json(action="fix", cuts=[], why="does not fit", doubts=doubts)
-    doubtful = a_finding("warn") | {"code": "cut.doubtful"}
-    runs = [a_run(1), a_run(2, advice=told, findings=[doubtful])]
-    cut = cut_of(id="c", angle_deg=300.0, after_run=1)
-    view = a_view("fix", runs, cuts=[cut])
-    assert [(a.cut_id, a.angle_deg, a.never) for a in view.answers] == [
-        ("c", "120", False), ("c", "60", False),
-    ]  # fmt: skip
-    assert view.remarks == ()  # it is said large already
-    assert view.why == "does not fit" and "half a turn off" in view.answers[0].words
-    two = a_view("fix", runs, cuts=[cut, cut_of(id="d", after_run=1)])
-    assert two.answers == ()  # which of the two it was, nobody knows
-    assert a_view("prepare", runs, cuts=[cut]).answers == ()
-
-
-def test_while_it_spins_nothing_old_distracts():
-    found = [a_finding("warn")]
-    view = a_view("spinning", [a_run(findings=found)], warnings=["little room"])
-    assert view.remarks == () and view.warnings == ()
-    assert not view.shows_path and not view.explains_dots
-    assert a_view("done", [a_run()], warnings=["little room"]).warnings == ("little room",)
-
-
-def test_the_form_keeps_what_was_typed_and_else_shows_the_advice():
-    advised = [KeptCut("nut", 123.4, "7:53", 5.0, 0.03, 0.068)]
-    assert a_view("grind", [a_run()], advised=advised).ground == question.GroundForm(
-        "nut", "123", "0.07"
-    )
-    typed = {"plane": "hub", "depth_mm": "deep"}
-    ground = a_view("grind", [a_run()], advised=advised, typed=typed).ground
-    assert ground == question.GroundForm("hub", "123", "deep")
-    assert a_view("grind", [a_run()]).ground == question.GroundForm()
-
-
-def test_a_cut_stands_after_its_run_and_is_said_in_words():
-    cuts = [cut_of(id="c", angle_deg=359.8, after_run=2)]
-    first, second = a_view(runs=[a_run(1), a_run(2)], cuts=cuts).runs
-    assert first.cuts == () and second.cuts[0].label == "Amend the cut: nut, 0 degrees, 0.10 mm"
-
-
-def test_the_hand_has_the_scale_of_the_dots():
-    hand = a_view().hand
-    assert (hand.size, hand.rim_g, hand.sign) == (260, 1.0, -1)
-    assert hand.rim == pytest.approx(88.4)  # the drawing of the dots: the rim is twice the limit
-    assert a_view(rotation="counterclockwise").hand.sign == 1
-
-
-def test_the_standing_rig_is_heard_good_bad_and_unknown():
-    heard = [
-        Check("sensor", True, "alive"),
-        Check("hum", False, "loud"),
-        Check("pickup", None, "-"),
-    ]
-    assert [(h.sign, h.look) for h in a_view(heard=heard).heard] == [
-        ("✓", ""),
-        ("✗", "bad"),
-        ("?", ""),
-    ]
-
-
-def test_only_what_is_out_of_limit_is_named():
-    measured = (Measured("axial_play", 0.09, 0.03, 0.08), Measured("nose_play", 0.3, 0.2, 0.4))
-    view = a_view("build", build=BuildState("out", measured))
-    assert (
-        view.build_is_out and len(view.out_of_limit) == 1 and "Axial play" in view.out_of_limit[0]
-    )
-
-
 def test_every_kind_of_event_has_a_title():
     kinds = there(re.search(r"kind : str\n(.*?)\n\s*text", there(inspect.getdoc(Event)), re.S))
     assert set(re.findall(r"\w+", kinds[1])) == set(story.TITLES)
+
+
+def test_a_build_record_outside_its_model_bears_no_tick():
+    well, off = story.event_lines(
+        [Event("t", "", "build", "0.07 mm"), Event("t", "", "build", "✗ 0.12 mm", well=False)]
+    )
+    assert (well.mark, off.mark) == ("good", "person")
 
 
 def test_a_run_leads_to_its_curves_and_nothing_else_does():

@@ -1,4 +1,4 @@
-"""A cartridge from recording to sheet: ``spin``, ``ground``, ``overrule``, ``sheet``, ``label``, ``show``."""
+"""A cartridge from recording to sheet: ``spin``, ``ground``, ``looked``, ``sheet``, ``show`` and more."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from ..quantities.durable import write_bytes
-from .common import By, Json, Language, Serial, emit, open_workshop
+from .common import By, Json, Language, Serial, Why, emit, open_workshop
 
 
 def spin(
@@ -57,6 +57,9 @@ def ground(
         str | None, typer.Option("--instead", help="Identifier of the entry this one amends.")
     ] = None,
     why: Annotated[str, typer.Option("--why", help="Reason of an amendment.")] = "",
+    sure: Annotated[
+        bool, typer.Option("--sure", help="It is deeper than the model allows, and was made.")
+    ] = False,
     by: By = "",
     json: Json = False,
 ) -> None:
@@ -74,6 +77,7 @@ def ground(
         by=by,
         replaces=instead,
         why=why,
+        sure=sure,
     )
     if json:
         emit(cut.as_json())
@@ -81,6 +85,30 @@ def ground(
     from .show import show_cut
 
     show_cut(cut)
+
+
+def looked(
+    serial: Serial,
+    knowingly: Annotated[
+        bool,
+        typer.Option(
+            "--knowingly", help="Go on although it got far worse (an inspector's decision)."
+        ),
+    ] = False,
+    why: Annotated[str, typer.Option("--why", help="Reason of going on knowingly.")] = "",
+    by: By = "",
+    json: Json = False,
+) -> None:
+    """Say that the newest cuts are on the piece as written down; the advice is made anew."""
+    from ..workshop.cartridge.answering import looked as say_looked
+
+    story = say_looked(open_workshop(), serial, by=by, knowingly=knowingly, why=why)
+    if json:
+        emit(story.as_json())
+        return
+    from .show import show_next
+
+    show_next(story)
 
 
 def overrule(
@@ -105,13 +133,14 @@ def sheet(
     serial: Serial,
     output: Annotated[Path, typer.Option("-o", "--output", help="PDF file to write.")],
     language: Language = "",
+    why: Why = "",
     by: By = "",
     json: Json = False,
 ) -> None:
-    """Write the customer's sheet of a piece."""
-    from ..workshop.sheets.issue import issue_sheet
+    """Write the customer's sheet: the issued one again, byte for byte; a new one with --why, or if none stands."""
+    from ..workshop.sheets.issue import sheet_now
 
-    made = issue_sheet(open_workshop(), serial, output, by=by, language=language)
+    made = sheet_now(open_workshop(), serial, output, by=by, language=language, why=why)
     if json:
         emit(asdict(made))
         return

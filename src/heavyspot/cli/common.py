@@ -15,6 +15,7 @@ import typer
 from ..quantities.errors import BadInput
 
 if TYPE_CHECKING:
+    from ..workshop.once import Asked
     from ..workshop.sheets.issue import Issued
     from ..workshop.shop import Workshop
 
@@ -26,11 +27,17 @@ Language = Annotated[
     str, typer.Option("--language", help="en, de, fr, es or zh; the shop's own when not given.")
 ]
 
+Why = Annotated[
+    str,
+    typer.Option("--why", help="Why a new one is issued, though a sheet of the same run stands."),
+]
+
 
 class Settings:
-    """What stands before the command: the data folder."""
+    """What stands before the command: the data folder, and what is asked once."""
 
     data: Path = Path("data")
+    once: Asked | None = None
 
 
 def open_workshop() -> Workshop:

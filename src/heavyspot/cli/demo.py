@@ -14,7 +14,8 @@ from rich.panel import Panel
 from rich.text import Text
 
 from ..quantities.errors import BadInput
-from ..sheet.plots import curve_svg, dial_svg
+from ..sheet.before_after import curve_svg
+from ..sheet.cut_dial import cut_dial_svg
 from ..signal.curve import read_curves
 from ..signal.tracker import Tracker
 from ..sim.cartridge import SIZES, Cartridge, Size, make_cartridge
@@ -177,7 +178,7 @@ def _leave(shop: Workshop, serial: str, folder: Path, out: Console, result: Spin
     curve = folder / "curve.svg"
     curve.write_text(curve_svg(report), encoding="utf-8")
     dial = folder / "dial.svg"
-    dial.write_text(dial_svg(report.cuts, report.rotation), encoding="utf-8")
+    dial.write_text(cut_dial_svg(report.cuts, report.rotation), encoding="utf-8")
     out.print()
     out.print(f"{serial}: {result.verdict} after {result.number} runs. Left for you in {folder}:")
     for name, what in (

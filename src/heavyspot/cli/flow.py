@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from ..quantities.errors import BadInput, UnreadableFile
-from .common import By, Json, Language, emit, named, open_workshop, say_issued
+from .common import By, Json, Language, Why, emit, named, open_workshop, say_issued
 
 flow_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="The flow bench.")
 Serial = Annotated[str, typer.Argument(help="Serial number on the piece.")]
@@ -145,13 +145,15 @@ def sheet(
     serial: Serial,
     out: Annotated[Path, typer.Option("--out", help="Where to write the PDF.")],
     language: Language = "",
+    why: Why = "",
     by: By = "",
     json: Json = False,
 ) -> None:
-    """Write the sheet of a piece's last flow test."""
-    from ..workshop.sheets.issue import issue_flow_sheet
+    """Write the sheet of a piece's last flow test; as heavyspot sheet."""
+    from ..workshop.sheets.issue import sheet_now
 
-    issued = issue_flow_sheet(open_workshop(), serial, out, by=by, language=language)
+    shop = open_workshop()
+    issued = sheet_now(shop, serial, out, kind="flow", by=by, language=language, why=why)
     say_issued(issued, out, json)
 
 

@@ -1,8 +1,7 @@
-"""``heavyspot backup`` and ``heavyspot restore``."""
+"""``heavyspot backup``, ``restore``, ``move`` and ``upgrade``."""
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -18,7 +17,7 @@ def backup(
     to: Annotated[Path, typer.Argument(help="Folder of the backup, on another disk.")],
     json: Json = False,
 ) -> None:
-    """Back the shop up while it works, and prove the backup by reading it back."""
+    """Back the shop up while it works, and prove it by reading it back; 1 when recordings are not whole."""
     from ..workshop.keep.backup import back_up
 
     with progress_bar(json) as show:
@@ -30,7 +29,7 @@ def restore(
     source: Annotated[Path, typer.Argument(help="Folder of the backup.")],
     json: Json = False,
 ) -> None:
-    """Make the data folder from a backup; --data names it, and must hold no ledger yet."""
+    """Make the data folder from a backup; --data names it, and must hold no ledger yet; 1 as for backup."""
     from ..workshop.keep.backup import restore as bring_back
 
     with progress_bar(json) as show:
@@ -60,11 +59,69 @@ def move(
     typer.echo(f"Moved {entries:,} entries, read back and equal. Newest link {head}.")
 
 
+def private(json: Json = False) -> None:
+    """Let nobody else on this computer read the ledger and the keys in the data folder."""
+    from ..workshop.private import make_private
+
+    closed = make_private(Settings.data)
+    if json:
+        emit({"closed": closed})
+    else:
+        typer.echo("Closed: " + ", ".join(closed) if closed else "Nobody else may read them.")
+
+
+def upgrade(json: Json = False) -> None:
+    """Bring a ledger of an earlier program up to date: copied first, all or nothing, proved by its links."""
+    told = say_upgraded(json)
+    if json:
+        emit({"upgraded": told})
+    elif not told:
+        typer.echo("Nothing to do: the ledger is this program's.")
+
+
+def say_upgraded(quiet: bool) -> list[dict[str, object]]:
+    """Upgrade the data folder, and say what was done."""
+    from ..workshop.keep.upgrading import upgrade as bring_up
+
+    with progress_bar(quiet) as show:
+        done = bring_up(Settings.data, progress=show)
+    for folder, one in done:
+        if quiet:
+            continue
+        typer.echo(
+            f"{folder}: from schema {one.from_schema} to {one.to_schema}. {one.entries:,} entries, each as "
+            f"it was; newest link {one.head}.\nAs it was before it lies in {one.copy}, read back: the program "
+            "of before opens it."
+        )
+        if one.faults:
+            typer.echo(
+                f"{len(one.faults):,} entries were not as they were written, before and after: "
+                "heavyspot verify names them."
+            )
+    return [
+        {
+            "folder": str(folder), "from": one.from_schema, "to": one.to_schema, "entries": one.entries,
+            "head": one.head, "copy": one.copy, "faults": len(one.faults),
+        }
+        for folder, one in done
+    ]  # fmt: skip
+
+
 def _say(told: BackupTold, json: bool, words: str) -> None:
     if json:
-        emit(asdict(told))
-        return
-    typer.echo(
-        f"{words} {told.folder}: {told.entries:,} entries, {told.recordings:,} recordings "
-        f"({told.copied:,} new), read back and whole. Newest link {told.head}."
-    )
+        emit(told.as_json())
+    else:
+        typer.echo(
+            f"{words} {told.folder}: {told.entries:,} entries, {told.recordings:,} recordings "
+            f"({told.copied:,} new), read back and whole. Newest link {told.head}."
+        )
+        if told.branch:
+            typer.echo(
+                f"It goes on as branch {told.branch}; new sheets carry that in their number."
+            )
+        for note in told.notes:
+            typer.echo(note)
+        for damaged in told.damaged:
+            typer.echo(f"Not whole: {damaged.words()}")
+    if told.damaged:
+        raise typer.Exit(1)

@@ -12,11 +12,11 @@ import typer
 from .._version import __version__
 from ..quantities.errors import HeavyspotError, exit_of
 from . import cartridge, recordings
-from .common import Settings
+from .common import Settings, open_workshop
 from .demo_command import demo
 from .flow import flow_app
 from .job import piece_app
-from .keep import backup, move, restore
+from .keep import backup, move, private, restore, upgrade
 from .model import model_app
 from .old_book import bring
 from .people import user_app
@@ -28,7 +28,7 @@ from .rotor_sums import rotor_app
 from .serve import serve
 from .sheets import reissue
 from .station import station_app
-from .verify import verify
+from .verify import head, prove, reindex, verify
 
 app = typer.Typer(
     name="heavyspot",
@@ -54,14 +54,20 @@ SUBJECTS = {
 }
 VERBS = (
     verify,
+    prove,
+    head,
+    reindex,
     backup,
     restore,
     move,
+    upgrade,
+    private,
     bring,
     serve,
     reissue,
     cartridge.spin,
     cartridge.ground,
+    cartridge.looked,
     cartridge.overrule,
     cartridge.sheet,
     cartridge.label,
@@ -71,6 +77,9 @@ VERBS = (
     demo,
     recordings.devices,
 )
+GOES_ON = ("bring", "reissue", "reread", "recordings", "station")
+"""Commands of many writes, each done once by itself: with --once, what was cut off goes on."""
+
 for name, subject in SUBJECTS.items():
     app.add_typer(subject, name=name)
 for verb in VERBS:
@@ -85,21 +94,47 @@ def _version(show: bool) -> None:
 
 @app.callback()
 def start(
+    context: typer.Context,
     data: Annotated[
         Path, typer.Option("--data", envvar="HEAVYSPOT_DATA", help="Data folder of the shop.")
     ] = Path("data"),
+    once: Annotated[
+        str,
+        typer.Option(
+            "--once", help="Name under which what follows is written once, however often."
+        ),
+    ] = "",
     version: Annotated[
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
     ] = False,
 ) -> None:
     """Settings for every command."""
     Settings.data = data
+    if once:
+        from ..workshop.once import asked_once, digest_of
+
+        asked = [a for a in sys.argv[1:] if a != "--json"]
+        key, goes_on = digest_of("cli", once), context.invoked_subcommand in GOES_ON
+        Settings.once = context.with_resource(asked_once(key, digest_of(*asked), goes_on=goes_on))
+
+
+def _finished() -> None:
+    """Write down that what was asked under a name has come to its end."""
+    asked = Settings.once
+    if asked is not None and asked.written:
+        from ..workshop.once import Answer, keep_answer
+
+        shop = open_workshop()
+        keep_answer(shop, Answer(asked.key, asked.digest, "", status=0))
+        shop.close()
 
 
 def main() -> None:
     """Run the command line: 0 done, 1 not passed with --check, 2 bad use or bad input."""
     try:
+        Settings.once = None
         code = app(prog_name="heavyspot", standalone_mode=False)
+        _finished()
     except HeavyspotError as fault:
         sys.stderr.write(f"{fault.message}\n  {fault.remedy}\n")
         code = exit_of(fault)

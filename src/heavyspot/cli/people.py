@@ -54,3 +54,48 @@ def user_end(name: Name, by: By = "") -> None:
     """End an account; its name stays on what it did."""
     _people().end_user(name, by=by)
     typer.echo(f"{name} may no longer log in.")
+
+
+@user_app.command("key")
+def user_key(
+    name: Name,
+    label: Annotated[str, typer.Option("--for", help="What it is for.")],
+    scope: Annotated[
+        str, typer.Option("--may", help="read, write, or metrics for a monitor.")
+    ] = "read",
+    days: Annotated[int, typer.Option("--days", help="Until it ends, 1 to 366.")] = 90,
+    json: Json = False,
+) -> None:
+    """Make a key with which a program acts for a user; it is said only once."""
+    key = _people().make_key_of(name, label, scope, days)
+    if json:
+        emit({"name": name, "key": key})
+        return
+    typer.echo(f"Said once, and never again: {key}")
+
+
+@user_app.command("keys")
+def user_keys(json: Json = False) -> None:
+    """List the keys that were not ended."""
+    rows = _people().keys()
+    if json:
+        emit(
+            [
+                {"id": k.id, "name": k.name, "label": k.label, "scope": k.scope, "until": k.until}
+                for k in rows
+            ]
+        )
+        return
+    for k in rows:
+        typer.echo(f"{k.id}  {k.name:<20} {k.scope:<8} until {k.until[:10]}  {k.label}")
+
+
+@user_app.command("end-key")
+def user_end_key(
+    id_: Annotated[str, typer.Argument(metavar="KEY-ID", help="As keys lists it.")],
+) -> None:
+    """End a key."""
+    from ..workshop.people import LOCAL
+
+    _people().end_key(id_, LOCAL)
+    typer.echo("The key has ended.")

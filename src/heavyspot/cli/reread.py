@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ..quantities.clock import utc_minute
 from ..quantities.durable import write_bytes
 from .common import By, Json, emit, open_workshop, progress_bar
 
@@ -67,7 +68,7 @@ def list_(json: Json = False) -> None:
         emit([r.as_json() for r in rows])
         return
     for r in rows:
-        typer.echo(f"{r.id}  {r.at[:16].replace('T', ' ')}  {r.done:,} read  {r.settings.words()}")
+        typer.echo(f"{r.id}  {utc_minute(r.at)}  {r.done:,} read  {r.settings.words()}")
 
 
 @reread_app.command("call-back")

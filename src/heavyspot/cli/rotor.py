@@ -10,7 +10,7 @@ import typer
 
 from ..quantities.errors import BadInput
 from ..quantities.words import short
-from .common import By, Json, Language, emit, open_workshop, say_issued
+from .common import By, Json, Language, Why, emit, open_workshop, say_issued
 
 if TYPE_CHECKING:
     from ..workshop.rotor.correction import Correction
@@ -201,11 +201,12 @@ def rotor_sheet(
     serial: Serial,
     out: Annotated[Path, typer.Option("--out", help="Where to write the PDF.")],
     language: Language = "",
+    why: Why = "",
     by: By = "",
     json: Json = False,
 ) -> None:
-    """Write the customer's sheet of a rotor."""
-    from ..workshop.sheets.issue import issue_rotor_sheet
+    """Write the customer's sheet of a rotor; as heavyspot sheet."""
+    from ..workshop.sheets.issue import sheet_now
 
-    issued = issue_rotor_sheet(open_workshop(), serial, out, by=by, language=language)
+    issued = sheet_now(open_workshop(), serial, out, by=by, language=language, why=why)
     say_issued(issued, out, json)

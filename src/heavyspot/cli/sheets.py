@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from .common import By, Json, Language, emit, open_workshop, progress_bar
+from .common import By, Json, Language, Why, emit, open_workshop, progress_bar
 
 
 def reissue(
@@ -16,6 +16,7 @@ def reissue(
     folder: Annotated[Path, typer.Option("--to", help="Folder for the PDFs.")],
     most: Annotated[int, typer.Option(help="At most so many pieces.")] = 5000,
     language: Language = "",
+    why: Why = "",
     by: By = "",
     json: Json = False,
 ) -> None:
@@ -27,7 +28,7 @@ def reissue(
     serials = [p.serial for p in search_pieces(shop, find, most=most).rows if p.number]
     with progress_bar(json) as show:
         told = issue_many(
-            shop, serials, folder, by=by, language=language,
+            shop, serials, folder, by=by, language=language, why=why,
             progress=lambda done, total: show("sheets", done, total),
         )  # fmt: skip
     if json:

@@ -12,6 +12,7 @@ from rich.text import Text
 
 from ..quantities.angles import clock_text
 from ..quantities.arrays import Array
+from ..quantities.clock import utc_minute
 from ..quantities.finding import Finding
 from ..sources.recording import Recording
 from ..workshop.cartridge.grinding import Ground
@@ -115,7 +116,7 @@ def advice_lines(result: SpinResult) -> Text:
             "stop": "Stop here.",
         }
         text.append(words[a.action] + " ", style="bold")
-    text.append(a.why)
+    text.append(a.reason)
     return text
 
 
@@ -232,10 +233,21 @@ def show_story(story: CartridgeStory) -> None:
         _show_run(table, run)
         for cut in story.made_after(run.number):
             what = f"{cut.plane} {cut.angle_deg:.0f}° {cut.depth_mm:.2f} mm"
-            table.add_row("cut", _minute(cut.at), what, f"{cut.mass_mg:.1f} mg")
+            table.add_row("cut", utc_minute(cut.at), what, f"{cut.mass_mg:.1f} mg")
     out.print(table)
-    if story.last:
-        out.print("Next: " + story.last.result.advice.why)
+    show_next(story)
+
+
+def show_next(story: CartridgeStory) -> None:
+    """Print what is to be done next."""
+    if story.last is None:
+        return
+    advice = story.last.result.advice
+    for c in advice.cuts:
+        console().print(
+            f"Grind {c.plane} {c.depth_mm:.2f} mm deep at {c.angle_deg:.0f}°, {c.clock} o'clock."
+        )
+    console().print("Next: " + advice.why)
 
 
 def _show_run(table: Table, run: KeptRun) -> None:
@@ -245,11 +257,7 @@ def _show_run(table: Table, run: KeptRun) -> None:
     verdict = run.result.verdict
     table.add_row(
         f"run {run.number}",
-        _minute(run.entry.at),
+        utc_minute(run.entry.at),
         seen + (f"  [{codes}]" if codes else ""),
         Text(VERDICT_WORDS[verdict], style=_STYLE[verdict]),
     )
-
-
-def _minute(at: str) -> str:
-    return at[:16].replace("T", " ")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ..quantities.clock import utc_minute
 from .common import By, Json, Settings, emit, open_workshop, progress_bar
 
 if TYPE_CHECKING:
@@ -61,14 +62,21 @@ def station_join(
         Path | None,
         typer.Option("--tls-certificate", help="PEM, when the main house signs its own."),
     ] = None,
+    lan: Annotated[
+        bool,
+        typer.Option("--lan", help="The whole line is the shop's own net: http:// may be used."),
+    ] = False,
 ) -> None:
     """At the station: join a main house, with the data folder as the station's store."""
-    from ..workshop.station.line import HttpLine
+    from ..workshop.station.line import HttpLine, refuse_clear
     from ..workshop.station.station import join
 
+    refuse_clear(url, own_net=lan)
     certificate = tls.read_text() if tls else ""
     joined = join(Settings.data, HttpLine(url, key, certificate), url, key, certificate)
     typer.echo(f"This is now the station {joined.name} of {joined.main_name}.")
+    if url.startswith("http://"):
+        typer.echo("Key and entries travel in the clear on that line: who listens has both.")
 
 
 @station_app.command("exchange")
@@ -78,7 +86,7 @@ def station_exchange(json: Json = False) -> None:
 
     shop = open_workshop()
     with progress_bar(json) as show:
-        told = exchange(shop, _line(), show)
+        told = exchange(shop, line(), show)
     if json:
         emit(asdict(told))
         return
@@ -101,7 +109,7 @@ def station_status(json: Json = False) -> None:
     if now is None:
         typer.echo("This is no station.")
         return
-    last = now.last[:16].replace("T", " ") + " UTC" if now.last else "never"
+    last = utc_minute(now.last) + " UTC" if now.last else "never"
     typer.echo(
         f"Station {now.name} of {now.main_name}: {now.waiting:,} entries wait; last exchange {last}."
     )
@@ -109,15 +117,27 @@ def station_status(json: Json = False) -> None:
         typer.echo(words)
 
 
+@station_app.command("heads")
+def station_heads() -> None:
+    """At the station: the main house's signed heads that are kept here, for verify --head there."""
+    from ..workshop.heads import heads_of
+    from ..workshop.station.station import joined_of
+
+    shop, joined = open_workshop(), joined_of(Settings.data)
+    for one in reversed(heads_of(shop, joined.main) if joined else []):
+        typer.echo(one.as_text())
+
+
 @station_app.command("wipe")
 def station_wipe() -> None:
     """At the station: empty it, after the main house has signed that everything arrived."""
     from ..workshop.station.station import wipe
 
-    typer.echo(f"Emptied; the proof of arrival is kept in {wipe(Settings.data, _line())}.")
+    typer.echo(f"Emptied; the proof of arrival is kept in {wipe(Settings.data, line())}.")
 
 
-def _line() -> Line:
+def line() -> Line:
+    """Return the line to the main house; raises `LedgerFault` when this is no station."""
     from ..quantities.errors import LedgerFault
     from ..workshop.station.station import joined_of, line_of
 

@@ -93,3 +93,12 @@ def angle_from_clock(hour: float, rotation: Rotation) -> float:
     30.0
     """
     return wrap_deg(-30.0 * hour if rotation == "clockwise" else 30.0 * hour)
+
+
+def other_way(rotation: Rotation) -> Rotation:
+    """Return the direction as it is seen from the other end of the shaft.
+
+    >>> other_way("clockwise")
+    'counterclockwise'
+    """
+    return "counterclockwise" if rotation == "clockwise" else "clockwise"

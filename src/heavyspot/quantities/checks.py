@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import unicodedata
 from datetime import date
 from typing import Any
 
@@ -36,6 +37,47 @@ def finite(name: str, value: Any) -> float:
     if not math.isfinite(number):
         raise BadInput(f"{name} is {number}; it must be finite.", remedy="Give a finite number.")
     return number
+
+
+def within(name: str, value: Any, low: float, high: float, unit: str) -> float:
+    """Return `value` as a float from low to high, or raise `BadInput` naming it."""
+    number = finite(name, value)
+    if not low <= number <= high:
+        raise BadInput(
+            f"{name} is {number:g} {unit}; it can only be from {low:g} to {high:g}.",
+            remedy="Read it again.",
+        )
+    return number
+
+
+NO_LETTERS = {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}
+"""Unicode categories of what nobody sees: controls, direction marks, line breaks, private use."""
+
+
+def one_line(name: str, text: str, *, most: int) -> str:
+    """Return text as it stands on one line, without space around it, or raise `BadInput` naming it.
+
+    What is not seen is refused: two names that look alike would be two, and a direction mark turns figures round.
+    """
+    text = text.strip()
+    if any(unicodedata.category(c) in NO_LETTERS for c in text):
+        raise BadInput(
+            f"{name} holds characters that are not seen: a line break, a tab or a direction mark.",
+            remedy="Type it anew, on one line.",
+        )
+    if len(text) > most:
+        raise BadInput(
+            f"{name} has {len(text)} characters; {most} are the most.", remedy="Shorten it."
+        )
+    return text
+
+
+def serial_number(text: str) -> str:
+    """Return a piece's serial as it is kept, or raise `BadInput`: empty, longer than 120, or not seen."""
+    text = one_line("serial", text, most=120)
+    if not text:
+        raise BadInput("The serial is empty.", remedy="Type the number on the piece.")
+    return text
 
 
 def iso_date(name: str, text: str) -> str:

@@ -6,10 +6,13 @@ What is read under its own name is whole: an older one stays until the new one i
 from __future__ import annotations
 
 import os
+import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, Any
+
+from .private import close_to_others
 
 PART = ".part"
 """Ending of a file that is not complete yet."""
@@ -37,6 +40,29 @@ def sync_folder(path: Path) -> None:
         os.close(descriptor)
 
 
+def make_folder(path: Path) -> None:
+    """Make a folder and those above it, their names on the disk too."""
+    if path.is_dir():
+        return
+    make_folder(path.parent)
+    path.mkdir(exist_ok=True)
+    sync_folder(path.parent)
+
+
+def forget(path: Path) -> None:
+    """Ask the system to drop what it remembers of a synced file, so that the disk itself is read next."""
+    if not hasattr(os, "posix_fadvise"):
+        return
+    with path.open("rb") as file:
+        os.posix_fadvise(file.fileno(), 0, 0, os.POSIX_FADV_DONTNEED)
+
+
+def copy(source: Path, to: Path, *, private: bool = False) -> None:
+    """Copy a file; it stands under its new name only when all of it is on the disk."""
+    with source.open("rb") as old, writing(to, private=private) as new:
+        shutil.copyfileobj(old, new, 1 << 20)
+
+
 def put(part: Path, path: Path) -> None:
     """Put a file that was written and synced aside in its place."""
     part.replace(path)
@@ -57,6 +83,9 @@ def writing(path: Path, *, private: bool = False, **how: Any) -> Iterator[IO[Any
     part = aside(path)
     mode = "w" if "encoding" in how else "wb"
     try:
+        if private:
+            part.unlink(missing_ok=True)
+            make_private(part)  # while there is nothing in it
         with open(part, mode, opener=_owner_only if private else None, **how) as file:
             yield file
             file.flush()
@@ -69,6 +98,14 @@ def writing(path: Path, *, private: bool = False, **how: Any) -> Iterator[IO[Any
 
 def _owner_only(path: str, flags: int) -> int:
     return os.open(path, flags, 0o600)
+
+
+def make_private(path: Path) -> None:
+    """Make an empty file only its owner may read, before others write into it; one that is there stays as it is."""
+    there = path.exists()
+    os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
+    if not there:
+        close_to_others(path)
 
 
 def write_bytes(path: Path, content: bytes, *, private: bool = False) -> None:

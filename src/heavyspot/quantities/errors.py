@@ -12,6 +12,8 @@
     └── LedgerFault                  the ledger refuses
         ├── NotThere                 what was asked for is not in it: no such piece, model, rig
         ├── Taken                    a serial, name or place that something else has
+        │   └── DoneBefore           asked under a key under which it was done already
+        ├── OldLedger                it was made by an earlier program, and is to be brought up to date first
         ├── Stale                    somebody changed it since it was looked at
         └── LedgerAway               it cannot be reached or written at all: full disk, database gone
 
@@ -69,8 +71,16 @@ class Taken(LedgerFault):
     """A serial, a name or a place that something else has already."""
 
 
+class DoneBefore(Taken):
+    """What is asked was done before under the same key; nothing was written now."""
+
+
 class Stale(LedgerFault):
     """Somebody changed it since it was looked at; nothing was written."""
+
+
+class OldLedger(LedgerFault):
+    """The ledger was made by an earlier program; it is brought up to date by a step of its own."""
 
 
 class LedgerAway(LedgerFault):
@@ -96,7 +106,12 @@ STATUS: dict[type[HeavyspotError], int] = {
 }
 """Type of an error to the status an HTTP answer has; one that is not named has its parent's."""
 
-EXIT: dict[type[HeavyspotError], int] = {HeavyspotError: 2, NotThere: 3, LedgerAway: 4}
+EXIT: dict[type[HeavyspotError], int] = {
+    HeavyspotError: 2,
+    NotThere: 3,
+    DoneBefore: 0,
+    LedgerAway: 4,
+}
 """Type of an error to the exit code of a command; one that is not named has its parent's."""
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
-from .said import Said, kept
+from .said import Said, in_words, kept
 
 Severity = Literal["note", "warn", "block"]
 """``note``: worth knowing. ``warn``: the result stands, look at it. ``block``: no verdict and no cut."""
@@ -29,6 +29,8 @@ class Finding:
         What to do about it.
     evidence : dict
         The numbers behind it, each name with its unit.
+    do_said : Said or None
+        What to do as code and values; None in findings from before there were codes.
     """
 
     code: str
@@ -36,6 +38,20 @@ class Finding:
     text: str
     do: str
     evidence: dict[str, float] = field(default_factory=dict)
+    do_said: Said | None = None
+
+
+def finding_of(
+    code: str,
+    severity: Severity,
+    text: str,
+    evidence: dict[str, float] | None = None,
+    *,
+    do: Said | None = None,
+) -> Finding:
+    """Return a finding; what to do is the sentence of its own code, where no other is given."""
+    do = do or Said(f"do.{code}")
+    return Finding(code, severity, text, in_words(do), evidence or {}, do)
 
 
 def blocking_of(findings: Iterable[Finding]) -> tuple[Finding, ...]:
@@ -65,3 +81,8 @@ def finding_said(finding: Finding) -> Said:
     """Return what was seen, to be said in any language; its own text where its numbers do not fill the sentence."""
     values = {name: value for name, value in finding.evidence.items() if math.isfinite(value)}
     return kept(Said(f"finding.{finding.code}", {**values}), finding.text)
+
+
+def remedy_said(finding: Finding) -> Said:
+    """Return what to do, to be said in any language; its own text where it was kept without a code."""
+    return kept(finding.do_said, finding.do)

@@ -7,12 +7,12 @@ English one alone (``{speed_rpm:,.0f}``); the others only place it (``{speed_rpm
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from functools import cache
 from importlib.resources import files
 from string import Formatter
-from typing import Any
+from typing import Any, TypeAlias
 
 from .errors import BadInput
 from .words import short
@@ -24,7 +24,8 @@ AS_IT_IS = "as_it_is"
 
 THIN_SPACE = "\u202f"
 
-Value = float | str
+Value: TypeAlias = "float | str | Said"
+"""Of a sentence: a number, a name, or another sentence within it."""
 
 
 @dataclass(frozen=True)
@@ -40,7 +41,7 @@ class Said:
     """
 
     code: str
-    values: dict[str, Value] = field(default_factory=dict)
+    values: Mapping[str, Value] = field(default_factory=dict)
 
 
 def as_it_is(text: str) -> Said:
@@ -50,9 +51,16 @@ def as_it_is(text: str) -> Said:
 
 def kept(said: Said | None, text: str) -> Said:
     """Return what was kept; where its code is not there, or not known here, the text that was kept with it."""
-    if said is None or said.code not in catalogue("en") or _places(said.code).keys() - said.values:
-        return as_it_is(text)
-    return said
+    return said if said is not None and _sayable(said) else as_it_is(text)
+
+
+def _sayable(said: Said) -> bool:
+    """Whether its sentence is here and all its values are there, those of the sentences in it too."""
+    return (
+        said.code in catalogue("en")
+        and _places(said.code).keys() <= said.values.keys()
+        and all(_sayable(v) for v in said.values.values() if isinstance(v, Said))
+    )
 
 
 def kept_each(said: Sequence[Said], texts: Sequence[str]) -> tuple[Said, ...]:
@@ -118,6 +126,8 @@ def _parts(code: str, language: str) -> tuple[tuple[str, str, str], ...]:
 
 def _spelt(value: Value, spec: str, language: str) -> str:
     """Return a value as it is spelt: the one place where numbers of sentences become text."""
+    if isinstance(value, Said):
+        return in_words(value, language)
     if isinstance(value, str):
         return value
     if spec == "short":

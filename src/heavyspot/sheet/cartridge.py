@@ -20,9 +20,11 @@ class SheetCurve:
 
 @dataclass(frozen=True)
 class SheetCut:
-    """A cut as it is listed."""
+    """A cut as it is listed, its clock as it is seen from where it was ground."""
 
+    number: int
     plane: str
+    seen_from: str
     angle_deg: float
     clock: str
     depth_mm: float
@@ -53,5 +55,7 @@ class SheetReport(Head):
     last: SheetCurve
     cuts: tuple[SheetCut, ...]
     findings: tuple[Said, ...]
+    fitting: tuple[Said, ...] = ()
+    """What to check when it is fitted; nothing for a piece that did not pass."""
     overruled: Said | None = None
     """Who let the verdict stand against a finding, when, why, and the finding; none when nobody did."""

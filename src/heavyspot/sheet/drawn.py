@@ -32,10 +32,20 @@ class DrawnSensor:
 
 
 @dataclass(frozen=True)
+class DrawnTier:
+    """A further tier on the view's speeds; `kept`: the last run stays under it where the limit holds."""
+
+    name: str
+    limit_g: tuple[float | None, ...]
+    kept: bool
+
+
+@dataclass(frozen=True)
 class CurvesView:
     """All of a piece's runs on one speed axis; values outside a curve are None, so that nothing is drawn there.
 
-    `sensor` is the one drawn, empty where there is only one; `others` are the further ones.
+    `sensor` is the one drawn, empty where there is only one; `others` are the further ones. What was
+    `predicted` is there as long as nothing else than what was advised has been ground.
     """
 
     speed_rpm: tuple[int, ...]
@@ -46,6 +56,7 @@ class CurvesView:
     predicted: DrawnPrediction | None
     sensor: str = ""
     others: tuple[DrawnSensor, ...] = ()
+    tiers: tuple[DrawnTier, ...] = ()
 
 
 @dataclass(frozen=True)

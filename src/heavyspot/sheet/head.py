@@ -50,3 +50,5 @@ class Head(Provable):
     program: Said
     ledger: str
     verify_url: str
+    simulated: bool = False
+    """Whether it is of a simulated rig or a practice ledger: no measurement."""

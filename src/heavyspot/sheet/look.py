@@ -19,9 +19,12 @@ class SheetLook:
         Colour of what must be seen, ``#rrggbb``.
     logo : str
         SVG; empty for none.
+    zone : str
+        Time zone of the times on it; the computer's own when empty.
     """
 
     language: str = "en"
     paper: Literal["a4", "us-letter"] = "a4"
     accent: str = "#b5371f"
     logo: str = ""
+    zone: str = ""

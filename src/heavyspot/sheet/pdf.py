@@ -9,13 +9,17 @@ from functools import partial
 from importlib.resources import as_file, files
 from typing import Any
 
+from ..quantities.angles import other_way
+from ..quantities.dates import day_text, moment_text
 from ..quantities.errors import BadInput
 from ..quantities.said import Said, catalogue, in_words
+from .before_after import calmer, curve_svg
 from .cartridge import SheetReport
+from .cut_dial import cut_dial_svg
 from .flow import FlowReport
 from .flow_plot import flow_svg
 from .look import SheetLook
-from .plots import Say, curve_svg, dial_svg
+from .plots import Say
 from .polar import polar_svg
 from .rotor import RotorReport
 
@@ -25,11 +29,11 @@ Report = SheetReport | RotorReport | FlowReport
 def sheet_pdf(report: SheetReport, look: SheetLook | None = None) -> bytes:
     """Return the sheet as PDF bytes; the same report and look give the same bytes."""
     look = look or SheetLook()
-    drawings = {
-        "curve": curve_svg(report, say=_say(look)),
-        "dial": dial_svg(report.cuts, report.rotation),
-    }
-    return _compiled("sheet.typ", report, drawings, look)
+    drawings = {"curve": curve_svg(report, say=_say(look))}
+    for side, turning in (("compressor", report.rotation), ("turbine", other_way(report.rotation))):
+        seen = tuple(c for c in report.cuts if c.seen_from == side)
+        drawings[f"dial_{side}"] = cut_dial_svg(seen, turning, accent=look.accent)
+    return _compiled("sheet.typ", report, drawings, look, calmer=calmer(report))
 
 
 def rotor_pdf(report: RotorReport, look: SheetLook | None = None) -> bytes:
@@ -68,11 +72,21 @@ def _worded(value: Any, say: Say) -> Any:
     return [_worded(v, say) for v in value] if isinstance(value, tuple) else value
 
 
+def _times(report: Report, look: SheetLook) -> dict[str, dict[str, str]]:
+    """Return a report's times on the shop's clock, and its days, as they are read in the sheet's language."""
+    stamps = [f.name for f in fields(report) if f.name.endswith("_at")]
+    return {
+        "at": {n: moment_text(getattr(report, n), look.zone, look.language) for n in stamps},
+        "on": {"received": day_text(report.received, look.language) if report.received else ""},
+    }
+
+
 def _compiled(
     template_name: str,
     report: Report,
     drawings: dict[str, str],
     look: SheetLook,
+    **more: int,
 ) -> bytes:
     """Return PDF/A-3b with the report's JSON attached.
 
@@ -94,15 +108,15 @@ def _compiled(
         "words": _json(catalogue(look.language)),
         "look": _json(shown | {"logo": bool(look.logo)}),
         "logo": look.logo,
-        "said": _json(_worded(report, _say(look))),
+        "said": _json(_worded(report, _say(look)) | _times(report, look) | more),
         **drawings,
     }
     with as_file(files(__package__)) as folder:
 
-        def compiled(**more: Any) -> bytes:
+        def compiled(**standard: Any) -> bytes:
             made: bytes = typst.compile(
                 str(folder / template_name), format="pdf", sys_inputs=inputs,
-                font_paths=[str(folder / "fonts")], ignore_system_fonts=True, **more,
+                font_paths=[str(folder / "fonts")], ignore_system_fonts=True, **standard,
             )  # fmt: skip
             return made
 

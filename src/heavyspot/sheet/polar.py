@@ -45,7 +45,7 @@ def polar_svg(
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {size} {size}">'
         f"<title>{escape(name)}</title>",
         f'<circle cx="{c}" cy="{c}" r="{rim:.1f}" fill="none" stroke="{look.rule}"/>',
-        f'<circle cx="{c}" cy="{c}" r="{rim / REACH:.1f}" fill="none" stroke="{look.accent}" stroke-width="2"/>',
+        f'<circle cx="{c}" cy="{c}" r="{rim / REACH:.1f}" fill="none" stroke="{look.ink}" stroke-width="1.6"/>',
     ]
     for angle in range(0, 360, 30):
         (x1, y1), (x2, y2) = at(angle, rim), at(angle, rim * 1.05)
@@ -58,7 +58,7 @@ def polar_svg(
     below = all(abs((angle % 360.0) - 180.0) > 60.0 for _, angle, _ in vectors)
     words_y = c + rim / REACH + 15 if below else c - rim / REACH - 7
     limit = say(Said("drawing.limit_gmm", {"limit_gmm": limit_gmm}))
-    parts.append(mark_text(c, words_y, limit, fill=look.accent))
+    parts.append(mark_text(c, words_y, limit, fill=look.ink))
     for i, (amount, turned, circle) in enumerate(vectors):
         color = look.ink if i == len(vectors) - 1 else look.faded
         length = amount * scale

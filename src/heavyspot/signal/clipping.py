@@ -11,7 +11,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from ..quantities.finding import Finding
+from ..quantities.finding import Finding, finding_of
+from ..quantities.said import Said
 from .cells import Cells
 
 CREST = 0.965
@@ -102,21 +103,20 @@ def _soft(
 
 
 def _full(name: str, share: float) -> Finding:
-    return Finding(
+    return finding_of(
         "sensor.clipped",
         "block",
         f'Channel "{name}" ran into its full scale in {100 * share:.1f} % of the spin.',
-        "Lower the gain or use a less sensitive range, then spin again.",
         {"share": share},
     )
 
 
 def _flat(name: str, level_g: float, speed_rpm: float) -> Finding:
-    return Finding(
+    return finding_of(
         "sensor.clipped",
         "block",
         f'Channel "{name}" is cut off at about {level_g:.2f} g, from {speed_rpm:,.0f} rpm on: '
         "the true vibration is higher than it reads.",
-        "Look for a stop in the chain: sensor's range and supply, amplifier, gain; then spin again.",
         {"level_g": level_g, "speed_rpm": speed_rpm},
+        do=Said("do.sensor.cut_off"),
     )

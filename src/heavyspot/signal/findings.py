@@ -9,7 +9,8 @@ import itertools
 
 import numpy as np
 
-from ..quantities.finding import Finding, Severity
+from ..quantities.finding import Finding, Severity, finding_of
+from ..quantities.said import Said
 from .curve import Reading
 from .phase import PhasedBlocks, spells
 from .reference_wave import clear_mark, flipped, pulses_not_followed, wave_findings
@@ -31,11 +32,10 @@ def reference_findings(track: Track, reading: Reading) -> list[Finding]:
     turning = max(1.0, float(np.nansum(blocks.speed_rpm) / 60 * blocks.block_s))
     if repaired > 3 and repaired > 0.002 * turning:
         found.append(
-            Finding(
+            finding_of(
                 "reference.repaired",
                 "note" if repaired < 0.05 * turning else "warn",
                 f"{repaired} marks were missing or doubled and were bridged.",
-                "Check the pickup's gap and cable; clean the nut.",
                 {
                     "missing": float(counts.missing_bridged),
                     "doubled": float(counts.doubled_dropped),
@@ -60,24 +60,20 @@ def _hum(blocks: PhasedBlocks) -> list[Finding]:
         if hum_s > 0.1
         else f"At low speed only {100 * share:.0f} % of the pickup's signal is the turning mark."
     )
-    do = "Keep the pickup cable away from mains leads; earth its screen at one end."
-    return [Finding("reference.hum", "note", text, do, {"duration_s": hum_s, "purity": share})]
+    return [finding_of("reference.hum", "note", text, {"duration_s": hum_s, "purity": share})]
 
 
 def _not_followed(track: Track) -> Finding:
     power = track.reference_power.astype(float) - track.reference_mean.astype(float) ** 2
     rms = float(np.sqrt(max(np.median(power), 0.0))) if power.size else 0.0
     if rms < 1e-5:
-        text, do = (
-            "The phase channel is silent.",
-            "Check that the pickup is plugged in and that this is the right channel.",
-        )
+        text, do = "The phase channel is silent.", Said("do.reference.silent")
     else:
         text, do = (
             "The phase channel has no regular once-per-turn signal.",
-            "Magnetise the nut again (four strokes at 12 o'clock) and set the pickup 4-5 mm away.",
+            Said("do.reference.lost"),
         )
-    return Finding("reference.lost", "block", text, do, {"pickup_rms": rms})
+    return finding_of("reference.lost", "block", text, {"pickup_rms": rms}, do=do)
 
 
 def _two_poles(reading: Reading) -> list[Finding]:
@@ -97,11 +93,10 @@ def _two_poles(reading: Reading) -> list[Finding]:
     if more < 0.6 or steady < 0.7:
         return []
     return [
-        Finding(
+        finding_of(
             "reference.two_poles",
             "block",
             "The reference passes twice in each turn: the nut seems magnetised with two pole pairs.",
-            "Demagnetise the nut, magnetise it again with four strokes at 12 o'clock, and spin again.",
             {
                 "share_of_speeds": more,
                 "half_over_once": float(np.median(half / np.maximum(once, 1e-12))),
@@ -128,11 +123,10 @@ def _lost(blocks: PhasedBlocks) -> list[Finding]:
 
 
 def _lost_finding(before: float, after: float, duration_s: float) -> Finding:
-    return Finding(
+    return finding_of(
         "reference.lost_above",
         "block" if duration_s > 0.25 else "warn",
         f"The reference was lost at {before:,.0f} rpm for {duration_s:.2f} s.",
-        "Close the gap to 4-5 mm or magnetise the nut again, then spin again.",
         {"speed_rpm": before, "duration_s": duration_s}
         | ({"speed_after_rpm": after} if np.isfinite(after) else {}),
     )
@@ -148,11 +142,10 @@ def _weak(blocks: PhasedBlocks) -> list[Finding]:
     if purity >= 0.7 or clear_mark(blocks):
         return []  # harmonics that are the same in every turn leave the mark as clear as a sine
     return [
-        Finding(
+        finding_of(
             "reference.weak",
             "block",
             f"Only {100 * purity:.0f} % of the pickup's signal is the turning mark.",
-            "Magnetise the nut again (four strokes at 12 o'clock) or close the gap to 4-5 mm.",
             {"purity": purity, "amplitude": float(np.median(amplitude[fast]))},
         )
     ]
@@ -189,11 +182,10 @@ def _bursts(blocks: PhasedBlocks) -> list[Finding]:
     turning = float((blocks.trusted | blocks.impossible).sum() * blocks.block_s)
     severity: Severity = "block" if seconds > 0.05 * turning else "warn"
     return [
-        Finding(
+        finding_of(
             "reference.bursts",
             severity,
             f"For {seconds:.2f} s the marks would mean a speed that no rotor jumps to; that time was left out.",
-            "Marks are missing in bursts: check the pickup's gap and cable, clean the nut, and spin again.",
             {"duration_s": seconds, "turning_s": turning},
         )
     ]

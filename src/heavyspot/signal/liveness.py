@@ -12,7 +12,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from ..quantities.finding import Finding
+from ..quantities.finding import Finding, finding_of
+from ..quantities.said import Said
 from .cells import Cells
 
 RISES = 1.4
@@ -106,11 +107,10 @@ def _longest(state: NDArray[np.bool_]) -> int:
 
 
 def _dead(name: str, rms_g: float) -> Finding:
-    return Finding(
+    return finding_of(
         "sensor.dead",
         "block",
         f'Channel "{name}" hears nothing of the machine: {1e3 * rms_g:.3g} mg rms at rest and at speed alike.',
-        "Check the sensor, its cable and its supply; tap the housing and look whether it shows.",
         {"rms_g": rms_g},
     )
 
@@ -118,22 +118,21 @@ def _dead(name: str, rms_g: float) -> Finding:
 def _silent(name: str, cells: Cells, silent: NDArray[np.bool_], seconds: float) -> Finding:
     speeds = cells.speed_rpm[silent]
     low, high = float(speeds.min()), float(speeds.max())
-    return Finding(
+    return finding_of(
         "sensor.silent",
         "block",
         f'Channel "{name}" falls silent for {seconds:.2f} s between {low:,.0f} and {high:,.0f} rpm.',
-        "Check cable, plug and mounting of the sensor; a machine at that speed is never silent.",
         {"duration_s": seconds, "from_rpm": low, "to_rpm": high},
     )
 
 
 def _drops(name: str, share: float) -> Finding:
-    return Finding(
+    return finding_of(
         "sensor.loose",
         "block",
         f'Channel "{name}" drops out for thousandths of a second, again and again.',
-        "Check the sensor's cable and plugs; screw the sensor down on a clean flat face, and spin again.",
         {"share_of_cells": share},
+        do=Said("do.sensor.drops"),
     )
 
 
@@ -153,12 +152,10 @@ def pickup_findings(cells: Cells, names: list[str], swing: NDArray[np.float64]) 
     for i, name in enumerate(names):
         if _grows_as_pickup(cells, i) or _stays_as_pulses(cells, i) or _two_levels(swing[i]):
             found.append(
-                Finding(
+                finding_of(
                     "sensor.swapped",
                     "block",
                     f'Channel "{name}" carries the signal of a pickup, not vibration: the channels seem swapped.',
-                    "Swap the leads of pickup and accelerometer, or their names in the rig's description; if "
-                    "they are right, the accelerometer is off and hears the pickup's wire.",
                 )
             )
     return found

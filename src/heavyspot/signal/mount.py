@@ -10,7 +10,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from ..quantities.finding import Finding
+from ..quantities.finding import Finding, finding_of
+from ..quantities.said import Said
 from .curve import Curve, Reading
 
 FloatArray = NDArray[np.float64]
@@ -50,14 +51,13 @@ def mount_findings(reading: Reading) -> list[Finding]:
 
 def _finding(curve: Curve, once: FloatArray, at: float, highest: bool) -> Finding:
     level = float(np.interp(at, curve.speed_rpm, once))
-    return Finding(
+    return finding_of(
         "mount.resonance",
         "block" if highest else "warn",
         f"A narrow peak at {at:,.0f} rpm ({at / 60:,.0f} Hz, {level:.2f} g) rings with the other orders "
         "too: the mount's own resonance, not the rotor's.",
-        "Check clamps, fixture, pipes and hoses (tap them: what rings at that frequency?), and spin again."
-        + (" No cut is computed from a peak the mount makes." if highest else ""),
         {"speed_rpm": at, "frequency_hz": at / 60, "amplitude_g": level},
+        do=Said("do.mount.resonance_highest") if highest else None,
     )
 
 

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..quantities.finding import Finding
+from ..quantities.finding import Finding, finding_of
+from ..quantities.said import Said
 from .phase import CLEAR_RAD, PhasedBlocks
 from .tracker import WINDOW_BLOCKS, Track
 
@@ -121,12 +122,12 @@ def _only_mains(blocks: PhasedBlocks) -> list[Finding]:
     if near > 0.02 or high - low > 0.05 * usual:
         return []
     return [
-        Finding(
+        finding_of(
             "reference.lost",
             "block",
             f"The pickup carries mains hum ({usual / 60:.1f} Hz) and nothing that turns; the speed is not known.",
-            "Magnetise the nut again, set the pickup 4-5 mm away, and keep its cable from mains leads.",
             {"frequency_hz": float(usual / 60)},
+            do=Said("do.reference.lost_in_hum"),
         )
     ]
 
@@ -140,12 +141,11 @@ def _uneven(track: Track, blocks: PhasedBlocks) -> list[Finding]:
     if turns < 50 or uneven < UNEVEN_SHARE * turns:
         return []
     return [
-        Finding(
+        finding_of(
             "reference.irregular",
             "block",
             f"{100 * min(uneven / turns, 1.0):.0f} % of the marks come at uneven intervals: more passes in a turn "
             "than the one mark.",
-            "Clean the nut, take the second mark or the scratch away, and spin again.",
             {"uneven": uneven, "turns": turns},
         )
     ]
@@ -185,12 +185,12 @@ def _other_kind(taken: str, levels: float, peak: float) -> Finding:
             "is a wave that grows with speed, as a magnetised nut's, not pulses",
             "magnetic",
         )
-    return Finding(
+    return finding_of(
         "reference.kind",
         "block",
         f"The pickup's signal {text}: its mark is elsewhere than taken.",
-        f'Set the kind of the phase channel to "{other}", and read the recording again.',
         {"levels": levels, "peak_over_rms": peak},
+        do=Said("do.reference.kind", {"kind": other}),
     )
 
 
@@ -206,11 +206,10 @@ def _polarity(track: Track, wave: Wave) -> list[Finding]:
     if upright > 0.05:
         return [flipped({"share_high": share, "share_of_run": upside_down})]
     return [
-        Finding(
+        finding_of(
             "reference.polarity",
             "block",
             f"The pulse signal is at its upper level for {100 * share:.0f} % of the turn.",
-            'Swap the pickup\'s polarity, or state the edge as "falling" if it is meant so.',
             {"share_high": share},
         )
     ]
@@ -218,10 +217,9 @@ def _polarity(track: Track, wave: Wave) -> list[Finding]:
 
 def flipped(evidence: dict[str, float]) -> Finding:
     """Return the finding of a polarity that changed during the spin."""
-    return Finding(
+    return finding_of(
         "reference.flipped",
         "block",
         "The pickup's polarity changed during the spin: the mark is at one angle before and another after.",
-        "Look for a loose plug or a double earth at the pickup; spin again.",
         evidence,
     )

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from ..quantities.finding import Finding
+from ..quantities.finding import Finding, finding_of
 from .phase import PhasedBlocks
 from .spectrum import SpeedFrequencyMap
 from .tracker import Track
@@ -40,13 +40,11 @@ def speed_findings(spectra: SpeedFrequencyMap, blocks: PhasedBlocks) -> list[Fin
     if highest < GOES_ON * known or highest < _LOWEST_HZ:
         return []
     return [
-        Finding(
+        finding_of(
             "speed.not_followed",
             "block",
             f"The pickup shows {60 * known:,.0f} rpm at most, but the vibration has a line that climbs to "
             f"{highest:,.0f} Hz, {60 * highest:,.0f} rpm if it is once per turn: the rotor was faster than shown.",
-            "Do not raise the drive pressure. Mend the pickup first (gap 4-5 mm, magnet, cable), and check whether "
-            "the rated speed was passed.",
             {"known_rpm": 60 * known, "line_hz": highest, "line_rpm": 60 * highest},
         )
     ]
@@ -130,12 +128,11 @@ def rate_findings(track: Track, blocks: PhasedBlocks) -> list[Finding]:
         return []
     factor = min((hz / g for g in GRID_HZ), key=lambda r: abs(np.log(r)))
     return [
-        Finding(
+        finding_of(
             "recording.rate",
             "block",
             f"The mains hum stands at {hz:.1f} Hz in this recording, which no grid has: its sample rate is "
             f"likely {track.sample_rate_hz / factor:,.0f} Hz, not {track.sample_rate_hz:,.0f}.",
-            "Look up the rate the recorder really used; every speed in this file is wrong by that factor.",
             {"line_hz": hz, "factor": factor},
         )
     ]

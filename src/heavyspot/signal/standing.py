@@ -71,6 +71,24 @@ def standing_levels(samples: Array, *, sample_rate_hz: float) -> tuple[Standing,
     )
 
 
+def mains_lines(
+    samples: Array, *, sample_rate_hz: float, mains_hz: float, count: int = 8
+) -> tuple[float, ...]:
+    """Return the amplitudes of the mains line and its harmonics in one channel, in its unit.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n,)
+    """
+    ac = np.asarray(samples, dtype=np.float64)
+    ac = ac - ac.mean()
+    t = np.arange(ac.size) / sample_rate_hz
+    window = np.hanning(t.size)
+    window /= window.sum()
+    each = (np.exp(-2j * np.pi * k * mains_hz * t) for k in range(1, count + 1))
+    return tuple(float(abs(2 * (window * line) @ ac)) for line in each)
+
+
 def _line(ac: Array, t: Array, hz: float) -> Array:
     """Amplitude of a line and its next two harmonics, root of the sum of squares."""
     window = np.hanning(t.size)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..quantities.finding import Finding
+from ..quantities.finding import Finding, finding_of
 from .curve import Curve, Reading
 from .phase import PhasedBlocks
 from .spectrum import SpeedFrequencyMap
@@ -50,11 +50,10 @@ def hum_findings(spectra: SpeedFrequencyMap, *, limit_g: float) -> list[Finding]
     if level < 0.1 * limit_g or level < 6 * floor:
         return []
     return [
-        Finding(
+        finding_of(
             "sensor.hum",
             "warn",
             f"The accelerometer carries {level:.2f} g of mains hum at {hz:.0f} Hz all the time.",
-            "Check its earth, cable and supply; it spoils the lowest speeds and the overall level.",
             {"amplitude_g": level, "frequency_hz": hz},
         )
     ]
@@ -72,11 +71,10 @@ def _loose(curve: Curve) -> list[Finding]:
     if share < LOOSE_NOISE:
         return []
     return [
-        Finding(
+        finding_of(
             "sensor.loose",
             "block",
             f"The vector jumps about by {100 * share:.0f} % from moment to moment; a rotor does not do that.",
-            "Screw the accelerometer down on a clean flat face, check its cable, and spin again.",
             {"share": share},
         )
     ]
@@ -102,11 +100,10 @@ def _drifts(reading: Reading) -> list[Finding]:
     if share < DRIFT_SHARE or change < 4 * noise or np.abs(one).max() < 0.05:
         return []
     return [
-        Finding(
+        finding_of(
             "vector.drifts",
             "block" if share > DRIFT_BLOCKS else "warn",
             f"Coming down the vector differs by {100 * share:.0f} % from going up: it changed during the spin.",
-            "Warm the oil through and spin again; if it stays, look for a part that moves or a bent shaft.",
             {"share": share},
         )
     ]
@@ -123,11 +120,10 @@ def _unsteady(blocks: PhasedBlocks) -> list[Finding]:
     if needed < 0.5 * speed.max() or hunting < HUNTING:
         return []
     return [
-        Finding(
+        finding_of(
             "speed.unsteady",
             "warn",
             f"The speed hunted up and down ({100 * hunting:.0f} % more than one rise and one fall).",
-            "Check the air supply and its regulator; a steady run-up gives the surer curve.",
             {"hunting": hunting},
         )
     ]

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..quantities.finding import Finding, Severity
+from ..quantities.finding import Finding, Severity, finding_of
 from .levels import Heard, heard_of
 from .phase import PhasedBlocks
 from .spectrum import (
@@ -74,12 +74,11 @@ def _severity(amplitude_g: float, limit_g: float, blocks_from: float) -> Severit
 
 
 def _tone(tone: FixedTone, limit_g: float) -> Finding:
-    return Finding(
+    return finding_of(
         "tone.fixed",
         "warn" if tone.amplitude > LOUD * limit_g else "note",
         f"A tone of {tone.frequency_hz:,.0f} Hz and {tone.amplitude:.2f} g is there at all speeds, and when the "
         "rotor turns slower than it: it is not the rotor's.",
-        "Look for a pump, a fan or a motor beside the rig; it spoils the curve where the turning meets it.",
         {"frequency_hz": tone.frequency_hz, "amplitude_g": tone.amplitude},
     )
 
@@ -88,20 +87,18 @@ def _sub_synchronous(line: SubSynchronous, limit_g: float) -> Finding:
     # locked to the turns: not an oil film, which lags behind half; contact warms and bows the rotor, so
     # less of it spoils the vector
     if abs(line.order - 0.5) < HALF:
-        return Finding(
+        return finding_of(
             "contact.half_order",
             _severity(line.amplitude, limit_g, BLOCKING_CONTACT),
             f"A line at exactly half the turning frequency reaches {line.amplitude:.2f} g "
             f"at {line.speed_rpm:,.0f} rpm.",
-            "This is not unbalance: look for a rub (wheel, seal, heat shield) or something loose.",
             {"amplitude_g": line.amplitude, "speed_rpm": line.speed_rpm, "order": line.order},
         )
-    return Finding(
+    return finding_of(
         "oil.sub_synchronous",
         _severity(line.amplitude, limit_g, BLOCKING_WHIRL),
         f"A line at {line.order:.2f} of the turning frequency reaches {line.amplitude:.2f} g "
         f"at {line.speed_rpm:,.0f} rpm.",
-        "This is not unbalance: check oil temperature, pressure and bearing clearances.",
         {
             "order": line.order,
             "amplitude_g": line.amplitude,

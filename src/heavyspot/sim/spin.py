@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import iirpeak, lfilter
 
 from .cartridge import Cartridge
 
@@ -171,6 +170,8 @@ def _housing_g(
         for order, size in ((0.5, 0.35), (2.0, 0.8), (3.0, 0.6), (4.0, 0.5)):
             out += size * touch * np.cos(order * theta + phases[3] * order)
     if "mount_resonance" in s.faults:  # a loose clamp rings at one frequency of its own
+        from scipy.signal import iirpeak, lfilter
+
         top_hz = unit.size.test_speed_rpm / 60
         at = (0.45 + 0.3 * rng.random()) * top_hz / (0.5 * s.sample_rate_hz)
         out += (4.0 + 3.0 * rng.random()) * lfilter(*iirpeak(at, 40.0), out)

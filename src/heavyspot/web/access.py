@@ -26,9 +26,14 @@ ACCESS: dict[str, Role | Literal["anyone", "station"]] = {
     "POST /switch": "technician",
     "POST /pin": "technician",
     "GET /verify/{number}": ANYONE,
+    "GET /health": ANYONE,
+    "GET /ready": ANYONE,
+    "GET /metrics": "owner",
     "GET /api/openapi.json": "technician",
     # the day's work
     "GET /": "technician",
+    "GET /book": "technician",
+    "GET /bench": "technician",
     "GET /find": "technician",
     "GET /search/rows": "technician",
     "GET /search.csv": "technician",
@@ -43,16 +48,35 @@ ACCESS: dict[str, Role | Literal["anyone", "station"]] = {
     "POST /jobs": "technician",
     "GET /jobs/{job_id}": "technician",
     "GET /jobs/{job_id}/sheets.zip": "technician",
+    "POST /jobs/{job_id}/sheets": "technician",
+    "GET /sheets/{number}.pdf": "technician",
+    "GET /sheets/{number}.proof.json": "technician",
     "POST /jobs/{job_id}": "technician",
     "GET /labels.pdf": "technician",
+    "GET /wall": "technician",
     "GET /bench/{serial:path}": "technician",
     "GET /bench/{serial:path}/panel": "technician",
     "GET /bench/{serial:path}/sheet.pdf": "technician",
+    "POST /bench/{serial:path}/sheet": "technician",
     "GET /bench/{serial:path}/label.pdf": "technician",
     "POST /bench/{serial:path}/listen": "technician",
+    "GET /recordings/{serial:path}": "technician",
+    "GET /help": "technician",
+    "GET /help/{name}": "technician",
+    "POST /language": "technician",
+    "POST /recordings/{serial:path}": "technician",
     "POST /bench/{serial:path}/build": "technician",
+    "POST /bench/{serial:path}/yes": "technician",
+    "POST /bench/{serial:path}/prepare": "technician",
+    "POST /bench/{serial:path}/no-more": "technician",
+    "POST /bench/{serial:path}/undo": "technician",
+    "GET /bench/{serial:path}/scanned": "technician",
+    "GET /bench/{serial:path}/differently": "technician",
+    "POST /bench/{serial:path}/typed": "technician",
     "POST /bench/{serial:path}/sign": "inspector",
     "POST /bench/{serial:path}/overrule": "inspector",
+    "POST /bench/{serial:path}/knowingly": "inspector",
+    "POST /bench/{serial:path}/looked": "technician",
     "GET /story/{serial:path}": "technician",
     "POST /story/{serial:path}": "technician",
     "POST /papers/{serial:path}": "technician",
@@ -107,6 +131,7 @@ ACCESS: dict[str, Role | Literal["anyone", "station"]] = {
     "GET /flow/{serial:path}": "technician",
     "POST /flow/{serial:path}": "technician",
     "GET /flow/{serial:path}/sheet.pdf": "technician",
+    "POST /flow/{serial:path}/sheet": "technician",
     "GET /flow-bench/{rig:path}": "inspector",
     "POST /flow-bench/{rig:path}": "inspector",
     "GET /api/pieces/{serial:path}/flow": "technician",
@@ -128,6 +153,7 @@ ACCESS: dict[str, Role | Literal["anyone", "station"]] = {
     "POST /rotors/kind": "inspector",
     "GET /rotor/{serial:path}": "technician",
     "GET /rotor/{serial:path}/sheet.pdf": "technician",
+    "POST /rotor/{serial:path}/sheet": "technician",
     "POST /rotor/{serial:path}/measure": "technician",
     "POST /rotor/{serial:path}/spin": "technician",
     "POST /rotor/{serial:path}/stop": "technician",
@@ -150,6 +176,8 @@ ACCESS: dict[str, Role | Literal["anyone", "station"]] = {
     "GET /api/exchange/files/{name:path}": STATION,
     "PUT /api/exchange/files/{name:path}": STATION,
     "POST /api/exchange/proof": STATION,
+    "POST /api/exchange/head": STATION,
+    "GET /api/exchange/heads": STATION,
     # the same as JSON
     "GET /api/models": "technician",
     "GET /api/models/{name}": "technician",
@@ -164,6 +192,7 @@ ACCESS: dict[str, Role | Literal["anyone", "station"]] = {
     "POST /api/rotors": "technician",
     "GET /api/rotors/{serial:path}": "technician",
     "GET /api/rotors/{serial:path}/sheet.pdf": "technician",
+    "POST /api/rotors/{serial:path}/sheets": "technician",
     "POST /api/rotors/{serial:path}/readings": "technician",
     "POST /api/rotors/{serial:path}/corrections": "technician",
     "GET /api/machines/{name}/proofs": "technician",
@@ -173,6 +202,13 @@ ACCESS: dict[str, Role | Literal["anyone", "station"]] = {
     "GET /api/users": "owner",
     "POST /api/users": "owner",
     "DELETE /api/users/{name}": "owner",
+    "GET /api/keys": "technician",
+    "POST /api/keys": "technician",
+    "DELETE /api/keys/{id_}": "technician",
+    "GET /keys": "technician",
+    "POST /keys": "technician",
+    "POST /keys/end": "technician",
+    "GET /audit": "owner",
     "GET /api/jobs": "technician",
     "POST /api/jobs": "technician",
     "GET /api/jobs/{job_id}": "technician",
@@ -191,8 +227,12 @@ ACCESS: dict[str, Role | Literal["anyone", "station"]] = {
     "POST /api/pieces/{serial:path}/sign": "inspector",
     "GET /api/pieces/{serial:path}/curves": "technician",
     "GET /api/pieces/{serial:path}/sheet.pdf": "technician",
+    "POST /api/pieces/{serial:path}/sheets": "technician",
+    "GET /api/sheets/{number}.pdf": "technician",
     "GET /api/pieces/{serial:path}/label.pdf": "technician",
     "POST /api/pieces/{serial:path}/overrule": "inspector",
+    "POST /api/pieces/{serial:path}/knowingly": "inspector",
+    "POST /api/pieces/{serial:path}/looked": "technician",
     "POST /api/pieces/{serial:path}/cuts": "technician",
     "DELETE /api/cuts/{cut_id}/{serial:path}": "technician",
     "GET /api/bench/{serial:path}": "technician",
@@ -210,6 +250,11 @@ ACCESS: dict[str, Role | Literal["anyone", "station"]] = {
 """The least role each route asks for; a route that is not here keeps the program from starting."""
 
 
+METRICS = "/metrics"
+NEVER_BY_KEY = ("/api/users", "/api/keys")
+"""Who may do what is said by a person."""
+
+
 def person_of(request: HTTPConnection) -> Person:
     """Return who is asking; nobody in particular where no account is needed."""
     person: Person = getattr(request.state, "person", LOCAL)
@@ -218,16 +263,14 @@ def person_of(request: HTTPConnection) -> Person:
 
 async def allowed(request: Request) -> Person:
     """Return who is asking; raises `NotAllowed` when the route asks for more."""
-    state = request.app.state
-    person: Person | None = LOCAL
-    if state.accounts_needed:
-        person = state.people.who(request.cookies.get(COOKIE, ""))
+    person = asking(request)
     route = request.scope["route"]
     role = ACCESS[f"{_method(request.method)} {route.path}"]
     if role not in (ANYONE, STATION):
         if person is None:
             raise NotLoggedIn("Log in first.", remedy="POST name and password to /login.")
-        if not person.may(role):
+        _refuse_beyond_scope(request, person, route.path)
+        if not person.may(role) and not (person.scope == "metrics" and route.path == METRICS):
             raise NotAllowed(
                 f"This asks for the role {role}; {person.name} is {person.role}.",
                 remedy="Ask an owner of the shop.",
@@ -236,6 +279,36 @@ async def allowed(request: Request) -> Person:
             await _check_csrf(request, person)
     request.state.person = person or Person("", "technician")
     return person_of(request)
+
+
+def asking(request: Request) -> Person | None:
+    """Return who asks: by a key where one is shown, else by the login; None when it is nobody."""
+    state = request.app.state
+    if not state.accounts_needed:
+        return LOCAL
+    kind, _, key = request.headers.get("authorization", "").partition(" ")
+    found: Person | None
+    if kind.lower() == "bearer":  # RFC 6750, section 2.1
+        found = state.people.by_key(key.strip())
+    else:
+        found = state.people.who(request.cookies.get(COOKIE, ""))
+    return found
+
+
+def _refuse_beyond_scope(request: Request, person: Person, path: str) -> None:
+    """Raise `NotAllowed` where a key does not reach: its scope, the screens, and who may do what."""
+    if person.scope is None:
+        return
+    reads = request.method in ("GET", "HEAD")
+    within = {
+        "read": reads and path.startswith("/api/"),
+        "write": path.startswith("/api/"),
+        "metrics": reads and path == METRICS,
+    }[person.scope]
+    if not within or path.startswith(NEVER_BY_KEY):
+        raise NotAllowed(
+            f"A key with the scope {person.scope} does not reach this.", remedy="Make another key."
+        )
 
 
 def socket_person(socket: WebSocket) -> Person | None:

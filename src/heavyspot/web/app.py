@@ -2,36 +2,44 @@
 
 from __future__ import annotations
 
-import ipaddress
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
-from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from fastapi import Depends, FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from fastapi.staticfiles import StaticFiles
-from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from .._version import __version__
 from ..quantities.errors import BadInput, HeavyspotError, NotAllowed, status_of
-from ..sources.live import LiveSource
-from ..sources.sound_card import RigFile, load_rig_file, open_live
+from ..sources.sound_card import RigFile, open_live
 from ..workshop.bench.bench import Bench
+from ..workshop.bench.no_rig import no_rig
+from ..workshop.bench.set_up import SetUps
+from ..workshop.demo.practice import practice_beside
 from ..workshop.demo.rigs import demo_listener, demo_source, furnish
 from ..workshop.keep.errands import Errands
 from ..workshop.keep.long_work import LongWork
 from ..workshop.people import people_of
+from ..workshop.rig.simulated import is_practice
 from ..workshop.shop import Workshop
+from ..workshop.shop_file import load_shop_file
 from . import api, live, pages
 from .access import allowed, refuse_unlisted
-from .page import fault_page
+from .names import OwnNames, OwnSockets
+from .once import once
+from .operation import routes as operation
+from .operation.metrics import Metrics
+from .operation.watched import Watched
+from .page import fault_page, page
 from .pages.people import refuse_access
+from .speaking import Speaks
 
 HERE = Path(__file__).parent
 
-ROUTERS = (*pages.ROUTERS, live.router, *api.ROUTERS)
+ROUTERS = (*pages.ROUTERS, live.router, *api.ROUTERS, operation.router)
 
 LARGEST_BODY = 4_000_000
 """Bytes of a form or a JSON body: a table of parts with room to spare."""
@@ -39,7 +47,7 @@ LARGEST_BODY = 4_000_000
 LARGEST_FILE = 100_000_000
 """Bytes where a file is handed in."""
 
-FILES = ("/old-book", "/papers", "/api/exchange")
+FILES = ("/old-book", "/papers", "/recordings", "/api/exchange")
 
 SECURE_HEADERS = {
     "Content-Security-Policy": "default-src 'self'; img-src 'self' data:; object-src 'none'; "
@@ -55,6 +63,7 @@ def create_app(
     data: Path,
     *,
     demo: bool = False,
+    simulated: bool = False,
     pace: float = 1.0,
     rig: RigFile | None = None,
     accounts: bool = False,
@@ -64,20 +73,30 @@ def create_app(
     Parameters
     ----------
     demo : bool
-        Furnish an empty ledger with the demo shop.
+        Furnish an empty ledger with the demo shop, and simulate its rig.
+    simulated : bool
+        Simulate a rig: over the practice ledger beside the shop's own, never over the shop's.
     pace : float
         Speed of the simulated rig, times real time.
     rig : RigFile, optional
-        A real rig; the simulated one when not given.
+        A real rig. Without one, and nothing simulated, no rig is connected and nothing can be spun.
     accounts : bool
         Whether everybody has to log in.
 
     Raises
     ------
     BadInput
-        Accounts are asked for and there is no owner yet.
+        Accounts are asked for and there is no owner yet; a real rig is asked for and a simulated one too, or
+        over a practice ledger.
     """
-    shop = Workshop(data)
+    simulated = simulated or demo
+    shop = Workshop(practice_beside(data) if simulated and not demo else data)
+    if rig and (simulated or is_practice(shop)):
+        shop.close()
+        raise BadInput(
+            "A real rig does not measure into a practice ledger.",
+            remedy="Leave out --demo-shop and --simulate, and give the shop's own folder: --data DIR.",
+        )
     people = people_of(shop)
     if accounts and not any(u.role == "owner" for u in people.users()):
         shop.close()
@@ -93,17 +112,17 @@ def create_app(
         errands.start()
         yield
         errands.stop()
-        bench.stop()
+        bench.close()
         works.stop()
         shop.close()
 
-    def source(serial: str) -> LiveSource:
-        return open_live(rig) if rig else demo_source(shop, serial, pace=pace)
-
-    def standing(serial: str) -> LiveSource:
-        return open_live(rig) if rig else demo_listener(shop, serial, pace=pace)
-
-    bench, works, errands = Bench(shop, source, standing), LongWork(), Errands(shop)
+    bench, works, errands = (
+        _bench(shop, rig, pace if simulated else None),
+        LongWork(),
+        Errands(shop),
+    )
+    bench.hands_free = rig is not None
+    bench.set_ups = SetUps(kept_in=shop.folder / "set-up.json")
     app = FastAPI(
         title="Heavyspot",
         version=__version__,
@@ -113,16 +132,23 @@ def create_app(
         lifespan=lifespan,
     )
     app.state.shop, app.state.bench = shop, bench
+    app.state.practice = is_practice(shop)
+    app.state.rig, app.state.simulated = rig, simulated
+    app.state.keys = load_shop_file(shop.folder)
     app.state.works, app.state.errands = works, errands
     app.state.people, app.state.accounts_needed = people, accounts
+    app.add_middleware(Speaks, zone=app.state.keys.timezone, language=app.state.keys.language)
+    app.middleware("http")(once)
     if not accounts:  # without a login, a page elsewhere must not reach us under a name of its own
-        app.add_middleware(
-            TrustedHostMiddleware, allowed_hosts=["127.0.0.1", "localhost", "[::1]", "testserver"]
-        )
+        app.add_middleware(OwnNames)
     app.middleware("http")(_guard)
+    app.add_middleware(OwnSockets)
+    app.state.metrics = Metrics(shop, errands)
+    app.add_middleware(Watched, metrics=app.state.metrics)
     app.add_exception_handler(HeavyspotError, _refuse)
     app.add_exception_handler(RequestValidationError, _invalid)
     app.add_exception_handler(NotAllowed, refuse_access)
+    app.add_exception_handler(404, _lost)
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
     for router in ROUTERS:
         refuse_unlisted(router.routes)
@@ -133,6 +159,19 @@ def create_app(
         return app.openapi()
 
     return app
+
+
+def _bench(shop: Workshop, rig: RigFile | None, pace: float | None) -> Bench:
+    """Return the bench of a real rig, of the simulated one at a pace, or of none."""
+    if rig is not None:
+        return Bench(shop, lambda _: open_live(rig), lambda _: open_live(rig))
+    if pace is not None:
+        return Bench(
+            shop,
+            partial(demo_source, shop, pace=pace),
+            partial(demo_listener, shop, pace=pace),
+        )
+    return Bench(shop, no_rig, no_rig, connected=False)
 
 
 async def _guard(request: Request, call: Callable[[Request], Awaitable[Response]]) -> Response:
@@ -164,78 +203,19 @@ async def _invalid(_: Request, fault: Exception) -> Response:
     return JSONResponse({"error": f"{place}: {first['msg']}.", "remedy": remedy}, 422)
 
 
+async def _lost(request: Request, fault: Exception) -> Response:
+    """No such page: said in a page of our own, or in JSON under /api; what a route says itself stays."""
+    if request.url.path.startswith(("/api", "/static")):
+        return JSONResponse({"error": "There is nothing of that name.", "remedy": ""}, 404)
+    return page(request, "not_found.html", status=404)
+
+
 async def _refuse(request: Request, fault: Exception) -> Response:
     assert isinstance(fault, HeavyspotError)
     status = status_of(fault)
     if request.url.path.startswith("/api"):
-        return JSONResponse({"error": fault.message, "remedy": fault.remedy}, status)
+        said = {"error": fault.message, "remedy": fault.remedy}
+        return JSONResponse(
+            {k: v.encode(errors="replace").decode() for k, v in said.items()}, status
+        )
     return fault_page(request, fault, status)
-
-
-def is_loopback(host: str) -> bool:
-    """Return whether only this computer can reach an address."""
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return host == "localhost"
-
-
-@dataclass(frozen=True)
-class Address:
-    """Where to listen.
-
-    Attributes
-    ----------
-    accounts : bool
-        Ask for a login on loopback too; any other address always asks.
-    certificate, key : Path or None
-        PEM files for TLS.
-    """
-
-    host: str = "127.0.0.1"
-    port: int = 8520
-    accounts: bool = False
-    certificate: Path | None = None
-    key: Path | None = None
-
-    @property
-    def url(self) -> str:
-        """What to type into a browser."""
-        return f"{'https' if self.certificate else 'http'}://{self.host}:{self.port}/"
-
-
-def serve(
-    data: Path,
-    address: Address,
-    *,
-    demo: bool,
-    pace: float,
-    rig: Path | None = None,
-    ready: Callable[[], None] = lambda: None,
-) -> None:
-    """Run the server until it is stopped; `ready` is called when nothing refuses any more.
-
-    Raises
-    ------
-    BadInput
-        The address can be reached from elsewhere and there is no owner's account.
-    """
-    import uvicorn
-
-    app = create_app(
-        data,
-        demo=demo,
-        pace=pace,
-        rig=load_rig_file(rig) if rig else None,
-        accounts=address.accounts or not is_loopback(address.host),
-    )
-    ready()
-    uvicorn.run(
-        app,
-        host=address.host,
-        port=address.port,
-        log_level="warning",
-        ws="websockets-sansio",
-        ssl_certfile=address.certificate,
-        ssl_keyfile=address.key,
-    )

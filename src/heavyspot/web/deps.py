@@ -52,3 +52,10 @@ class BodyIn(BaseModel):
     """A body with no unknown keys."""
 
     model_config = ConfigDict(extra="forbid")
+
+
+class SheetIn(BodyIn):
+    """A sheet to be issued."""
+
+    language: Annotated[str, Field(max_length=2)] = ""
+    why: Line = ""

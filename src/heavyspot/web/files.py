@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import io
-import tempfile
 import zipfile
-from collections.abc import Callable
-from pathlib import Path
+from contextlib import suppress
 from typing import Annotated
 
 from fastapi import Query, Response
@@ -14,47 +12,55 @@ from fastapi import Query, Response
 from ..quantities.errors import NotThere
 from ..sheet.label import label_pdf
 from ..workshop.job.lookup import pieces_of_job
-from ..workshop.sheets.issue import Issued, issue_sheet_of
+from ..workshop.sheets.issue import Issued
+from ..workshop.sheets.issued import issued_sheet, newest_sheet, pdf_of
 from ..workshop.sheets.label import label_of
 from ..workshop.shop import Workshop, find_piece
+from .page import goto
 
 Language = Annotated[str, Query(max_length=2)]
 """Of a sheet; the shop's own when empty."""
 
 
-def sheet_answer(shop: Workshop, serial: str, *, by: str, language: str = "") -> Response:
-    """Return a newly issued sheet of a cartridge or rotor as a download."""
-    return issued_answer(shop, serial, issue_sheet_of, by=by, language=language)
+def newest_sheet_answer(shop: Workshop, serial: str, kind: str = "run") -> Response:
+    """Return a piece's newest sheet as it was issued, as a download; reading issues none."""
+    return sheet_answer(shop, newest_sheet(shop, serial, kind).number)
 
 
-def issued_answer(
-    shop: Workshop, serial: str, issue: Callable[..., Issued], *, by: str, language: str
-) -> Response:
-    """Return a newly issued sheet of any kind as a download."""
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "sheet.pdf"  # of this request alone: others issue at the same moment
-        made = issue(shop, serial, path, by=by, language=language)
-        pdf = path.read_bytes()
-    return pdf_answer(pdf, f"sheet-{made.number}.pdf")
+def sheet_answer(shop: Workshop, number: str) -> Response:
+    """Return a sheet as it was issued, as a download."""
+    return pdf_answer(pdf_of(shop, issued_sheet(shop, number)), f"sheet-{number}.pdf")
 
 
-def job_sheets_answer(shop: Workshop, job_id: str, *, by: str, language: str = "") -> Response:
-    """Return newly issued sheets of every measured piece of a job, as one archive.
+def goto_sheet(issued: Issued) -> Response:
+    """Return the way to a sheet that was issued: the press was a POST, the file is read with a GET."""
+    return goto("/sheets", f"{issued.number}.pdf")
+
+
+def sheets_of_job(shop: Workshop, job_id: str) -> list[str]:
+    """Return the serials of a job's pieces that were measured; raises `NotThere` when none was."""
+    measured = [m.serial for m in pieces_of_job(shop, job_id) if m.number]
+    if not measured:
+        raise NotThere("Nothing of this job has been measured.", remedy="Spin or measure it first.")
+    return measured
+
+
+def job_sheets_answer(shop: Workshop, job_id: str) -> Response:
+    """Return the newest sheets of a job's pieces as they were issued, as one archive.
 
     Raises
     ------
     NotThere
-        Nothing of the job has been measured.
+        Nothing of the job has been measured, or no sheet was issued yet.
     """
     out = io.BytesIO()
-    members = [m for m in pieces_of_job(shop, job_id) if m.number]
-    if not members:
-        raise NotThere("Nothing of this job has been measured.", remedy="Spin or measure it first.")
     with zipfile.ZipFile(out, "w") as archive:
-        for m in members:
-            sheet = sheet_answer(shop, m.serial, by=by, language=language)
-            name = sheet.headers["content-disposition"].split('"')[1]
-            archive.writestr(name, sheet.body)
+        for serial in sheets_of_job(shop, job_id):
+            with suppress(NotThere):  # of this one none was issued yet
+                sheet = newest_sheet(shop, serial)
+                archive.writestr(f"sheet-{sheet.number}.pdf", pdf_of(shop, sheet))
+        if not archive.namelist():
+            raise NotThere("No sheet of this job was issued yet.", remedy="Issue them first.")
     headers = {"Content-Disposition": 'attachment; filename="sheets.zip"'}
     return Response(out.getvalue(), media_type="application/zip", headers=headers)
 

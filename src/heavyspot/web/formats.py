@@ -9,8 +9,10 @@ import math
 from collections.abc import Callable, Sized
 
 from ..balance.uncertainty import COVERAGE_K
+from ..quantities.dates import day_short, moment_short
 from ..quantities.words import short
 from ..workshop.reading.results import percent
+from .speaking import language, zone
 
 NONE = "–"
 
@@ -101,21 +103,21 @@ def expanded(uncertainty: float) -> float:
 
 
 def moment(at: str) -> str:
-    """Return a UTC time stamp to the minute.
+    """Return a time stamp on the shop's clock, to the minute; the year where it is not this one.
 
-    >>> moment("2026-03-01T09:30:12Z")
-    '2026-03-01 09:30'
+    >>> moment("2001-03-01T12:30:12Z")[:10]
+    '1 Mar 2001'
     """
-    return at[:16].replace("T", " ")
+    return moment_short(at, zone(), language()) if at else NONE
 
 
 def day(at: str) -> str:
-    """Return the day of a time stamp.
+    """Return the day of a time stamp on the shop's clock, or a day without a time as it is.
 
-    >>> day("2026-03-01T09:30:12Z")
-    '2026-03-01'
+    >>> day("2001-03-01")
+    '1 Mar 2001'
     """
-    return at[:10]
+    return day_short(at, zone(), language()) if at else NONE
 
 
 def spaced(name: str) -> str:

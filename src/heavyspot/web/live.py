@@ -1,9 +1,10 @@
 """Live data: a websocket that sends the newest snapshot, and the curve's new points.
 
-Messages, JSON, ten to twenty times a second: ``{"t", "speed_rpm", "amplitude_g", "angle_deg",
-"overall_g", "pickup", "lost", "age_ms", "sampled_unix_ms"}``, and ``"curve": [[speed, amplitude],
-...]`` at most four times a second; values are null while there is no trusted speed; at the end
-``{"end": true}``.
+Messages, JSON, ten to twenty times a second: ``{"t", "speed_rpm", "amplitude_g", "angle_deg", "overall_g",
+"pickup", "lost", "age_ms", "sampled_unix_ms", "share", "say": {"state", "line", "sub", "alarm"}}``, and
+``"curve": [[speed, amplitude], ...]`` at most four times a second; values are null while there is no trusted speed.
+While no samples come ``{"quiet": true}`` twice a second, so that a page knows who is silent; when the rotor has
+stopped ``{"reading": true}``; at the end ``{"end": true}``.
 """
 
 from __future__ import annotations
@@ -14,8 +15,9 @@ import time
 
 from fastapi import APIRouter, WebSocket, WebSocketDisconnect
 
+from ..quantities.said import in_words
 from ..workshop.bench.bench import Bench
-from ..workshop.bench.capture import Snapshot
+from ..workshop.bench.capture import Capture, Snapshot
 from .access import socket_person
 
 router = APIRouter()
@@ -45,12 +47,27 @@ async def live(socket: WebSocket, serial: str) -> None:
                     draw = time.monotonic() - drawn_at > CURVE_EVERY_S
                     drawn_at = time.monotonic() if draw else drawn_at
                     await socket.send_json(message(shot, with_curve=draw))
-            while bench.capture is capture or bench.reading == serial:
-                await asyncio.sleep(0.05)
+                else:
+                    await socket.send_json({"quiet": True})
+            await _until_read(socket, bench, capture, serial)
+        while bench.capture is None and bench.spins(serial):  # by another program on this folder
+            await asyncio.sleep(1.0)
+            await socket.send_json({"quiet": True})
         await socket.send_json({"end": True})
         await socket.close()
     except WebSocketDisconnect:
         return
+
+
+async def _until_read(socket: WebSocket, bench: Bench, capture: Capture, serial: str) -> None:
+    """Wait until a spin is in the ledger, and say now and then that nobody is dead."""
+    await socket.send_json({"reading": True})
+    waited = 0
+    while bench.capture is capture or bench.reading == serial:
+        await asyncio.sleep(0.05)
+        waited += 1
+        if waited % 10 == 0:
+            await socket.send_json({"quiet": True})
 
 
 def message(shot: Snapshot, *, with_curve: bool) -> dict[str, object]:
@@ -65,6 +82,14 @@ def message(shot: Snapshot, *, with_curve: bool) -> dict[str, object]:
         "lost": shot.lost_samples,
         "age_ms": round(1e3 * (time.monotonic() - shot.sampled_at_s), 1),
         "sampled_unix_ms": round(1e3 * (time.time() - time.monotonic() + shot.sampled_at_s), 1),
+    }
+    seen = shot.seen
+    out["share"] = _number(seen.share)
+    out["say"] = {
+        "state": seen.state,
+        "line": in_words(seen.line),
+        "sub": in_words(seen.sub) if seen.sub else "",
+        "alarm": seen.alarm,
     }
     if with_curve:
         out["curve"] = [[round(float(a)), round(float(b), 4)] for a, b in shot.curve.T]

@@ -16,9 +16,12 @@ from markupsafe import Markup
 from .._version import __version__
 from ..balance.uncertainty import COVERAGE_K
 from ..quantities.errors import HeavyspotError
-from ..quantities.said import LANGUAGES
+from ..quantities.said import LANGUAGES, Said, Value
 from .access import person_of
 from .formats import FILTERS, dotted, listed
+from .once import new_form_key
+from .speaking import language
+from .views.bench.words import marked, plain
 
 Text = Annotated[str, Form()]
 
@@ -34,6 +37,7 @@ HTMX_CONFIG = {
 
 INSIGHT_TABS = (
     ("/insight", "How it goes"),
+    ("/gains", "Gains"),
     ("/insight/suppliers", "Suppliers"),
     ("/insight/limits", "Limits"),
     ("/insight/claims", "Claims"),
@@ -43,21 +47,46 @@ INSIGHT_TABS = (
 
 def _context(request: Request) -> dict[str, object]:
     person = person_of(request)
+    key = Markup('<input type="hidden" name="once" value="{}">').format(new_form_key())
     hidden = Markup('<input type="hidden" name="csrf" value="{}">').format(person.csrf)
     return {
         "who": person,
-        "csrf": hidden if person.csrf else Markup(""),
-        "swap": by_script(request),
+        "csrf": hidden + key
+        if person.csrf
+        else key,  # in every form: whose it is, and that it is done once
+        "practice": request.app.state.practice,
+        "keys": request.app.state.keys,
+        "speaks": language(),
     }
 
 
+def _t(code: str, **values: Value) -> str:
+    """Return a sentence of the catalogue, for words that stand in a template."""
+    return plain(Said(code, values), language())
+
+
+def _marked(said: Said) -> Markup:
+    return marked(said, language())
+
+
+def _words(said: Said) -> str:
+    return plain(said, language())
+
+
+def _t_marked(code: str, **values: Value) -> Markup:
+    """Return a sentence of the catalogue with its stress."""
+    return marked(Said(code, values), language())
+
+
 templates = Jinja2Templates(Path(__file__).parent / "templates", context_processors=[_context])
-templates.env.filters |= FILTERS
+templates.env.filters |= FILTERS | {"marked": _marked, "words": _words}
 templates.env.globals |= {
     "version": __version__,
     "verdicts": VERDICT_WORDS,
     "languages": LANGUAGES,
     "dotted": dotted,
+    "t": _t,
+    "t_marked": _t_marked,
     "insight_tabs": INSIGHT_TABS,
     "listed": listed,
     "htmx_config": json.dumps(HTMX_CONFIG),

@@ -5,34 +5,45 @@ from __future__ import annotations
 import hashlib
 import re
 import secrets
-import threading
-import time
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from typing import Literal
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
-from ..ledger.records import User
+from ..ledger.records import PersonsKey, User
 from ..ledger.store.accounts import Accounts
-from ..ledger.store.entries import utc_text
+from ..quantities.clock import utc_text
 from ..quantities.errors import BadInput, NotThere
 from .shop import Workshop
+from .tries import Tries
 
 Role = Literal["technician", "inspector", "owner"]
 ROLES: tuple[Role, ...] = ("technician", "inspector", "owner")
 """Each may do all that those before it may."""
 
+Scope = Literal["read", "write", "metrics"]
+SCOPES: tuple[Scope, ...] = ("read", "write", "metrics")
+LONGEST_KEY_DAYS = 366
+KEY_BEGINS = "hsk_"
+"""So that a key that got into a file where it does not belong is found."""
+
+LONGEST_BY = 120
+"""Letters an entry holds of who wrote it."""
+
 SHORTEST_PASSWORD = 10
 LOGIN_HOURS = 12.0
 """A shift."""
 
-FREE_TRIES = 5
-"""Wrong passwords of one name before it has to wait; the wait doubles from one second."""
-
 _hasher = PasswordHasher()
-_NOBODY = _hasher.hash("nobody has this password")
+
+
+@cache
+def _nobody() -> str:
+    """Return the hash that names nobody has are compared with: made when one first is, as it takes its time."""
+    return _hasher.hash("nobody has this password")
 
 
 @dataclass(frozen=True)
@@ -48,12 +59,30 @@ class Person:
         What a form of this login must carry; empty when no account is needed.
     by_pin : bool
         Whether it came by a pin: it then does no more than a technician.
+    scope : str or None
+        Of the key a program shows for them; None where a person asks.
     """
 
     name: str
     role: Role
     csrf: str = ""
     by_pin: bool = False
+    scope: Scope | None = None
+
+    def signs(self, said: str = "") -> str:
+        """Return who did a thing, where somebody typed who: whoever is logged in; another name stands beside it.
+
+        Parameters
+        ----------
+        said : str
+            Who it was, as typed; it alone counts where nobody has to log in.
+        """
+        said = " ".join(said.split())
+        if not self.name:
+            return said[:LONGEST_BY]
+        if said in ("", self.name):
+            return self.name
+        return f"{self.name} (says: {said})"[:LONGEST_BY]
 
     def may(self, role: Role) -> bool:
         """Return whether this person may do what asks for a role."""
@@ -74,8 +103,7 @@ class People:
 
     def __init__(self, accounts: Accounts) -> None:
         self._accounts = accounts
-        self._tries: dict[str, tuple[int, float]] = {}
-        self._lock = threading.Lock()
+        self._tries = Tries()
 
     def set_user(self, name: str, role: str, password: str, *, by: str = "") -> None:
         """Add a user, or give it a new password and role; its logins end.
@@ -83,7 +111,7 @@ class People:
         Raises
         ------
         BadInput
-            Empty name, unknown role, or a password that is too short.
+            Empty name, unknown role, a password that is too short, or the last owner would be none any more.
         """
         name = name.strip()
         if not name:
@@ -95,7 +123,9 @@ class People:
                 f"The password has {len(password)} characters.",
                 remedy=f"Take {SHORTEST_PASSWORD} or more; a short sentence is easy to remember.",
             )
-        self._accounts.add_user(name, role, _hasher.hash(password), by=by)
+        if role != "owner":
+            self._refuse_last_owner(name)
+        self._accounts.add_user(name, role, self._hash(password), by=by)
 
     def end_user(self, name: str, *, by: str = "") -> None:
         """End an account; its name stays on what it did.
@@ -110,17 +140,25 @@ class People:
         known = {u.name: u for u in self.users()}
         if name not in known:
             raise NotThere(f"There is no user {name!r}.", remedy="Look at the list of users.")
-        owners = [u for u in known.values() if u.role == "owner"]
-        if known[name].role == "owner" and len(owners) == 1:
-            raise BadInput(f"{name} is the last owner.", remedy="Make another owner first.")
+        self._refuse_last_owner(name)
         self._accounts.add_user(name, "", "", by=by)
+
+    def _refuse_last_owner(self, name: str) -> None:
+        """Raise `BadInput` when nobody but one is an owner: without one nobody could make another."""
+        if [u.name for u in self.users() if u.role == "owner"] == [name]:
+            raise BadInput(f"{name} is the last owner.", remedy="Make another owner first.")
 
     def users(self) -> list[User]:
         """Return the users that may log in."""
         return [u for u in self._accounts.users() if u.role]
 
-    def log_in(self, name: str, password: str) -> str:
+    def log_in(self, name: str, password: str, *, where: str = "") -> str:
         """Return a login's token, to be kept by the browser only.
+
+        Parameters
+        ----------
+        where : str
+            Address that asks.
 
         Raises
         ------
@@ -130,7 +168,8 @@ class People:
         name = name.strip()
         user = self._accounts.user(name)
         known = user is not None and bool(user.role)
-        self._prove(name, user.password_hash if user and known else "", password, "password")
+        kept = user.password_hash if user and known else ""
+        self._prove(name, kept, password, "password", where)
         return self._begin(name, by_pin=False)
 
     def set_pin(self, person: Person, pin: str) -> None:
@@ -148,42 +187,46 @@ class People:
             raise BadInput("A pin is four to eight digits.", remedy="Take others.")
         if pin and (len(set(pin)) < 3 or pin in "01234567890" or pin in "09876543210"):
             raise BadInput("That pin is the first somebody would try.", remedy="Take others.")
-        self._accounts.set_pin(person.name, _hasher.hash(pin) if pin else "")
+        self._accounts.set_pin(person.name, self._hash(pin) if pin else "")
 
     def with_pins(self) -> list[str]:
         """Return the names of those who may take over a bench by a pin."""
         return sorted(self._accounts.pins())
 
-    def take_over(self, name: str, pin: str, *, token: str) -> str:
+    def take_over(self, name: str, pin: str, *, token: str, where: str = "") -> str:
         """Return a new login's token for somebody else at a bench where somebody is logged in.
 
         Parameters
         ----------
         token : str
             Of the login that is taken over, which ends.
+        where : str
+            Address that asks.
 
         Raises
         ------
         BadInput
             Wrong pin, or too many tries.
         """
-        self._prove(name, self._accounts.pins().get(name, ""), pin, "pin")
+        self._prove(name, self._accounts.pins().get(name, ""), pin, "pin", where)
         self.log_out(token)
         return self._begin(name, by_pin=True)
 
-    def _prove(self, name: str, known: str, typed: str, what: str) -> None:
+    def _prove(self, name: str, known: str, typed: str, what: str, where: str) -> None:
         """Raise `BadInput` unless what was typed fits a hash; wrong ones have to wait, password or pin."""
-        self._wait_over(name)
-        try:  # a name that is not known takes as long as a wrong password
-            _hasher.verify(known or _NOBODY, typed)
-            good = bool(known)
-        except (VerificationError, InvalidHashError):
-            good = False
-        if not good:
-            self._count(name)
+        with self._tries.turn(name, where) as turn:
+            turn.known = bool(known)
+            try:  # a name that is not known takes as long as a wrong password
+                _hasher.verify(known or _nobody(), typed)
+                turn.good = bool(known)
+            except (VerificationError, InvalidHashError):
+                turn.good = False
+        if not turn.good:
             raise BadInput(f"Name or {what} is wrong.", remedy="Try again, or ask an owner.")
-        with self._lock:
-            self._tries.pop(name, None)
+
+    def _hash(self, secret: str) -> str:
+        with self._tries.hashing():
+            return _hasher.hash(secret)
 
     def _begin(self, name: str, *, by_pin: bool) -> str:
         token, csrf = secrets.token_urlsafe(32), secrets.token_urlsafe(24)
@@ -199,32 +242,78 @@ class People:
         role = ROLES[0] if found.by_pin else _role(found.role)
         return Person(found.name, role, found.csrf, found.by_pin)
 
+    def make_key(self, person: Person, label: str, scope: str, days: int) -> str:
+        """Make a key with which a program acts for a person; returns it, and it is never shown again.
+
+        Parameters
+        ----------
+        label : str
+            What it is for.
+        scope : str
+            ``read``: ask, and change nothing; ``write``: all that the person may, but keep users and keys;
+            ``metrics``: the figures of a monitor alone.
+        days : int
+            Until it ends: 1 to 366.
+
+        Raises
+        ------
+        BadInput
+            One of these is none, or the person is not logged in by password.
+        """
+        if not person.name or person.by_pin or person.scope:
+            raise BadInput("A key is made after a login by password.", remedy="Log in first.")
+        return self.make_key_of(person.name, label, scope, days)
+
+    def make_key_of(self, name: str, label: str, scope: str, days: int) -> str:
+        """Make a key of a user, at the computer itself; as `make_key`."""
+        label = " ".join(label.split())
+        if not 1 <= len(label) <= 80:
+            raise BadInput("Say what the key is for.", remedy="One to 80 letters.")
+        if scope not in SCOPES:
+            raise BadInput(
+                f"There is no scope {scope!r}.", remedy="Known: " + ", ".join(SCOPES) + "."
+            )
+        if not 1 <= days <= LONGEST_KEY_DAYS:
+            raise BadInput(f"A key of {days} days is none.", remedy=f"1 to {LONGEST_KEY_DAYS}.")
+        key = KEY_BEGINS + secrets.token_urlsafe(32)
+        until = utc_text(datetime.now(UTC) + timedelta(days=days))
+        if not self._accounts.add_key(name, label, _digest(key), scope, until):
+            raise NotThere(f"There is no user {name!r}.", remedy="Look at the list of users.")
+        return key
+
+    def keys(self, name: str = "") -> list[PersonsKey]:
+        """Return the keys that were not ended, of one user or of all."""
+        return [k for k in self._accounts.all_keys() if not name or k.name == name]
+
+    def end_key(self, id_: str, person: Person) -> None:
+        """End a key of one's own; an owner ends anybody's. Raises `NotThere` when there is none."""
+        mine = self.keys("" if person.may("owner") else person.name)
+        found = next((k for k in mine if k.id == id_), None)
+        if found is None or person.scope:
+            raise NotThere("There is no such key.", remedy="Look at the list of keys.")
+        self._accounts.end_key(found, by=person.name)
+
+    def by_key(self, key: str) -> Person | None:
+        """Return for whom a key acts, or None."""
+        found = self._accounts.key(_digest(key)) if key.startswith(KEY_BEGINS) else None
+        if found is None:
+            return None
+        held, user = found
+        return Person(user.name, _role(user.role), scope=_scope(held.scope))
+
     def log_out(self, token: str) -> None:
         """End a login."""
         found = self._accounts.login(_digest(token))
         if found:
             self._accounts.end(found)
 
-    def _wait_over(self, name: str) -> None:
-        with self._lock:
-            tries, last = self._tries.get(name, (0, 0.0))
-        wait_s = 2.0 ** min(tries - FREE_TRIES, 9) if tries >= FREE_TRIES else 0.0
-        left_s = last + wait_s - time.monotonic()
-        if left_s > 0:
-            raise BadInput(
-                f"Too many wrong passwords for {name}.", remedy=f"Try again in {left_s:.0f} s."
-            )
-
-    def _count(self, name: str) -> None:
-        with self._lock:
-            tries, _ = self._tries.get(name, (0, 0.0))
-            if len(self._tries) > 10_000:  # names made up by the thousand must not fill memory
-                self._tries.clear()
-            self._tries[name] = (tries + 1, time.monotonic())
-
 
 def _role(name: str) -> Role:
     return next(r for r in ROLES if r == name)
+
+
+def _scope(name: str) -> Scope:
+    return next(s for s in SCOPES if s == name)
 
 
 def _digest(token: str) -> str:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from ..ledger.book import Book
+from ..ledger.book import Book, make_data_folder
 from ..ledger.records import Piece
 from ..quantities.errors import NotThere
+from .held import hold
 from .shop_file import load_shop_file
 
 
@@ -38,9 +39,15 @@ class Workshop:
     def __init__(self, data: str | Path) -> None:
         folder = Path(data)
         settings = load_shop_file(folder)
-        self.book = Book(
-            folder, settings.ledger_url or None, recordings_url=settings.recordings_url
-        )
+        make_data_folder(folder)
+        self._held = hold(folder)
+        try:
+            self.book = Book(
+                folder, settings.ledger_url or None, recordings_url=settings.recordings_url
+            )
+        except BaseException:
+            self._held.release()
+            raise
 
     @property
     def folder(self) -> Path:
@@ -50,12 +57,28 @@ class Workshop:
     def close(self) -> None:
         """Close the ledger."""
         self.book.close()
+        self._held.release()
 
     def __enter__(self) -> Workshop:
         return self
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+
+CLOCK_S = 60.0
+"""From this on a word is said of a clock that went back (ours)."""
+
+
+def clock_words(shop: Workshop) -> str:
+    """Return a word when this computer's clock is behind what was written; empty while it is not."""
+    behind_s = shop.book.behind_now_s()
+    if behind_s < CLOCK_S:
+        return ""
+    return (
+        f"This computer's clock went back: it is {behind_s / 60:,.0f} min behind the newest entries. "
+        "Set it; what is written keeps its order, but bears a wrong time until then."
+    )
 
 
 def find_piece(shop: Workshop, serial: str) -> Piece:

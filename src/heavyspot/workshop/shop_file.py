@@ -5,11 +5,22 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    ValidationError,
+    field_validator,
+    model_validator,
+)
 
-from ..quantities.errors import UnreadableFile
+from ..quantities.dates import known_zone
+from ..quantities.errors import BadInput, UnreadableFile
 from ..sources.sidecar import first_fault
 from ..sources.toml_text import read_toml
+
+NEVER_THE_PEDAL = {"Enter", " ", "Tab", "Escape"}
+"""Keys that press, leave or close what has the focus on every page."""
 
 
 class ShopFile(BaseModel):
@@ -19,15 +30,36 @@ class ShopFile(BaseModel):
     name: str = "Turbocharger workshop"
     address: str = ""
     cautions: list[str] = []
+    fitting: Annotated[list[Annotated[str, Field(max_length=60)]], Field(max_length=6)] = []
+    timezone: str = ""
     verify_url: str = ""
     ledger_url: str = ""
     recordings_url: str = ""
+    timestamp_url: str = ""
     keep_recordings_days: Annotated[int, Field(ge=0)] = 0
     keep_last_recording: bool = True
     language: Literal["en", "de", "fr", "es", "zh"] = "en"
     paper: Literal["a4", "letter"] = "a4"
     accent: Annotated[str, Field(pattern="^#[0-9a-fA-F]{6}$")] = "#b5371f"
     logo: str = ""
+    pedal_key: Annotated[str, Field(min_length=1, max_length=20)] = "PageDown"
+    scan_prefix: Annotated[str, Field(max_length=20)] = ""
+    scan_end: Literal["Enter", "Tab"] = "Enter"
+    scan_gap_ms: Annotated[int, Field(ge=5, le=200)] = 40
+
+    @field_validator("timezone")
+    @classmethod
+    def _a_zone_there_is(cls, name: str) -> str:
+        try:
+            return known_zone(name)
+        except BadInput as fault:
+            raise ValueError(f"{fault} {fault.remedy}") from None
+
+    @model_validator(mode="after")
+    def _a_key_means_one_thing(self) -> ShopFile:
+        if self.pedal_key in NEVER_THE_PEDAL or self.pedal_key in (self.scan_end, self.scan_prefix):
+            raise ValueError(f"pedal_key: {self.pedal_key!r} is a scanner's key or a page's own")
+        return self
 
 
 def load_shop_file(folder: Path) -> ShopFile:

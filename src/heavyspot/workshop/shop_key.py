@@ -70,13 +70,16 @@ def _make(folder: Path, name: str) -> None:
 
 def fingerprint(folder: Path) -> str:
     """Return the SHA-256 of the shop's certificate, hexadecimal; empty when there is none yet."""
+    path = folder / CERTIFICATE
+    return certificate_digest(path.read_text()) if path.exists() else ""
+
+
+def certificate_digest(pem: str) -> str:
+    """Return the SHA-256 of a certificate, hexadecimal; raises `ValueError` when it is none."""
     from cryptography import x509
     from cryptography.hazmat.primitives import hashes
 
-    path = folder / CERTIFICATE
-    if not path.exists():
-        return ""
-    return x509.load_pem_x509_certificate(path.read_bytes()).fingerprint(hashes.SHA256()).hex()
+    return x509.load_pem_x509_certificate(pem.encode()).fingerprint(hashes.SHA256()).hex()
 
 
 def sign_words(words: str, folder: Path, *, name: str) -> str:

@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 from heavyspot.balance.cut.advice_case import Situation
 from heavyspot.balance.cut.advise import advise
 from heavyspot.balance.cut.candidates import Candidate, try_cuts
+from heavyspot.balance.cut.history import History, MadeCut, Scatter
 from heavyspot.balance.cut.prior import Guess, library_prior, wide_prior
-from heavyspot.balance.cut.response import History, MadeCut, Scatter, estimate
+from heavyspot.balance.cut.response import estimate
 from heavyspot.balance.cut.trial_cut import typical_response
 from heavyspot.balance.geometry import Cutter
 from heavyspot.balance.limits import Limit, amplitude_uncertainty, judge
@@ -68,7 +69,7 @@ def test_first_run_of_an_unknown_model_is_a_small_stated_guess():
     unbalance = 0.3 * np.exp(1j * 2.0)
     advice, _ = advise(situation(H * unbalance))
     assert advice.action == "cut" and advice.trial
-    assert "guess" in advice.why
+    assert "likeliest heavy spot" in advice.reason
     assert len(advice.cuts) == 1
     assert advice.cuts[0].unbalance_gmm < abs(unbalance)
 
@@ -96,18 +97,18 @@ def test_second_run_uses_what_was_really_ground():
 def test_a_pass_stops_and_says_what_one_more_would_gain():
     advice, _ = advise(situation(response() * 0.01))
     assert advice.action == "stop"
-    assert advice.why.startswith("Passed")
+    assert advice.reason.startswith("Passed")
     prior = library_prior(np.stack([response(s) for s in range(6)]))
     near, _ = advise(situation(response(9) * 0.04, priors={"nut": prior}))
     assert near.action == "stop" and near.cuts == ()
-    assert near.one_more and "One more cut" in near.why
+    assert near.one_more and "One more cut" in near.reason
 
 
 def test_no_material_left_stops():
     empty = replace(NUT, used_mg=2000.0)
     advice, _ = advise(situation(response() * 0.3, planes=(empty,)))
     assert advice.action == "stop"
-    assert "budget" in advice.why
+    assert "budget" in advice.reason
 
 
 def test_cuts_respect_sectors_depth_and_budget():
@@ -131,7 +132,7 @@ def test_limits_are_named():
     advice, _ = advise(
         situation(response(9) * 0.6, planes=(shallow,), priors={"nut": prior}, most_cuts=1)
     )
-    assert "depth of one cut" in advice.why
+    assert "depth of one cut" in advice.reason
 
 
 @settings(max_examples=10, deadline=None)
@@ -246,7 +247,7 @@ def test_a_like_model_places_the_trial_until_the_cuts_contradict_it():
     unbalance = 0.3 * np.exp(1j * 2.0)
     good = {"nut": Guess(response(7) * 1.2, ("Larch 50",))}
     advice, _ = advise(situation(H * unbalance, guesses=good))
-    assert advice.trial and "models like it (Larch 50)" in advice.why
+    assert advice.trial and "models like it (Larch 50)" in advice.reason
     off = (advice.cuts[0].angle_deg - np.rad2deg(2.0) + 180) % 360 - 180
     assert abs(off) < 20
     trial = 0.05 * np.exp(1j * 2.0)
@@ -257,4 +258,4 @@ def test_a_like_model_places_the_trial_until_the_cuts_contradict_it():
     said, _ = advise(
         situation(runs, [MadeCut(1, "nut", trial)], guesses=wrong, planes=(used_up, back))
     )
-    assert said.trial and "Birch" not in said.why
+    assert said.trial and "Birch" not in said.reason

@@ -1,5 +1,6 @@
 """What a run says of the cut before it: mistakes put in on two rigs, and cuts made as recorded."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -7,6 +8,7 @@ import pytest
 from loop.loop import Rig, balance, speeds_of, verdict_of
 from loop.run import maker
 
+from heavyspot.balance.cut.candidates import MOST_RISE
 from heavyspot.balance.cut.doubt import (
     AS_RECORDED,
     HOW_OFTEN,
@@ -15,7 +17,8 @@ from heavyspot.balance.cut.doubt import (
     explanation_said,
     explanations,
 )
-from heavyspot.balance.cut.response import History, MadeCut, estimate
+from heavyspot.balance.cut.history import History, MadeCut
+from heavyspot.balance.cut.response import estimate
 from heavyspot.quantities.said import LANGUAGES, in_words
 from heavyspot.workshop.cartridge.advising import advise_vectors
 from heavyspot.workshop.model.other_units import Lesson, priors_of
@@ -100,9 +103,9 @@ def test_nothing_is_said_of_a_plane_that_nobody_knows(known):
     runs = np.stack([rig.spin(), rig.spin()])
     history = History(speed, runs, np.full(runs.shape, 0.002), (MadeCut(1, "nut", 0.1 + 0j),))
     wide = {p: type(prior)(0 * prior.mean, 50 * prior.factor, 0) for p, prior in priors.items()}
-    before = estimate(history.before_last(), wide, model.as_scatter())
+    before = estimate(history.before(1), wide, model.as_scatter())
     assert explanations(history, before, model.as_scatter()) == ()
-    assert explanations(history.before_last(), before, model.as_scatter()) == ()
+    assert explanations(history.before(1), before, model.as_scatter()) == ()
 
 
 def test_every_explanation_has_its_words_and_its_check_in_every_language(known):
@@ -123,7 +126,7 @@ def advised(known, cuts, vectors):
     return advise_vectors(history, model, [], priors, judgement)[0]
 
 
-def test_nothing_is_ground_after_a_cut_half_a_turn_off_until_a_run_says_it_was_looked_at(known):
+def test_nothing_is_ground_after_a_cut_half_a_turn_off_until_somebody_says_what_it_was(known):
     model, make, _ = known
     speed = speeds_of(model)
     seed = next(s for s in SEEDS if Rig(make(s), speed, np.random.default_rng(s)).true_peak() > 0.8)
@@ -137,11 +140,60 @@ def test_nothing_is_ground_after_a_cut_half_a_turn_off_until_a_run_says_it_was_l
     told = advised(known, [cut], vectors)
     assert told.action == "fix" and not told.cuts
     assert (
-        "half_a_turn" in {e.code for e in told.doubts[:2]} and "does not fit its record" in told.why
+        "half_a_turn" in {e.code for e in told.doubts[:2]}
+        and "does not fit its record" in told.reason
     )
-    righted = MadeCut(1, "nut", -cut.removed)
+    righted = replace(cut, removed=-cut.removed, knowingly=True)
     assert advised(known, [righted], vectors).action == "cut"  # amended, it goes on
-    assert advised(known, [cut], [*vectors, rig.spin()]).action != "fix"
+    for _ in range(3):  # one more run asks the same again
+        vectors.append(rig.spin())
+        assert advised(known, [cut], vectors).action == "fix"
+    assert advised(known, [replace(cut, knowingly=True)], vectors).action != "fix"
+
+
+def test_after_a_cut_that_made_it_worse_somebody_looks_and_far_above_the_first_run_an_inspector(
+    known,
+):
+    """Also where nothing is known of the model, and so nothing was foretold."""
+    model, make, _ = known
+    speed = speeds_of(model)
+    first = Rig(make(3), speed, np.random.default_rng(3)).spin()
+    first *= 1.5 / np.abs(first).max()
+    unknown: tuple[Any, Any, dict[str, Any]] = (model, make, {})
+    trial, cut = MadeCut(1, "nut", 0.1 + 0j), MadeCut(2, "nut", 0.1 + 0j)
+    little = MadeCut(1, "nut", 0.01 + 0j)
+    assert (
+        advised(unknown, [trial], [first, 1.2 * first]).action == "cut"
+    )  # it was said that it may
+    shown = [first, 0.7 * first]  # now its response is known
+    worse = [*shown, 1.2 * shown[1]]
+    assert (
+        advised(unknown, [little, cut], [first, first, 1.2 * first]).action == "cut"
+    )  # it was not
+    told = advised(unknown, [trial, cut], worse)
+    assert told.action == "fix" and "made it worse" in told.reason and not told.doubts
+    assert advised(unknown, [trial, cut], [*worse, worse[2]]).action == "fix"
+    assert advised(unknown, [trial, replace(cut, looked=True)], worse).action == "cut"
+    far = [first, 1.6 * first]
+    looked = advised(unknown, [replace(trial, looked=True)], far)
+    assert looked.action == "fix" and "1.6 times" in looked.reason
+    assert advised(unknown, [replace(trial, knowingly=True)], far).action == "cut"
+    assert advised(unknown, [], far).action == "cut"  # nothing ground: no cut is to blame
+
+
+def test_no_cut_is_advised_whose_worst_is_far_above_what_is_there(known):
+    model, make, priors = known
+    speed = speeds_of(model)
+    for seed in SEEDS:
+        first = Rig(make(seed), speed, np.random.default_rng(seed)).spin()
+        libraries: tuple[dict[str, Any], ...] = (priors, {})
+        for library in libraries:
+            told = advised((model, make, library), [], [first])
+            if told.action == "cut":
+                assert told.predicted is not None
+                high = np.max(told.predicted.high_g / model.house_limit().at(speed))
+                now = np.max(np.abs(first) / model.house_limit().at(speed))
+                assert high <= 1.05 * MOST_RISE * now, seed
 
 
 def test_two_cuts_that_made_it_worse_stop_the_work(known):
@@ -152,9 +204,12 @@ def test_two_cuts_that_made_it_worse_stop_the_work(known):
     first *= 1.5 / np.abs(first).max()
     unknown: tuple[Any, Any, dict[str, Any]] = (model, make, {})
     cuts = [MadeCut(1, "nut", 0.01 + 0j), MadeCut(2, "nut", 0.01 + 0j)]
+    cuts = [replace(c, looked=True) for c in cuts]
     assert advised(unknown, cuts[:1], [first, 1.2 * first]).action == "cut"
-    told = advised(unknown, cuts, [first, 1.2 * first, 1.5 * first])
-    assert told.action == "fix" and "each made it worse" in told.why
+    told = advised(unknown, cuts, [first, 1.2 * first, 1.4 * first])
+    assert told.action == "fix" and "each made it worse" in told.reason
     assert advised(unknown, cuts, [first, 1.2 * first, 1.1 * first]).action == "cut"
-    again = advised(unknown, cuts, [first, 1.2 * first, 1.5 * first, 1.5 * first])
-    assert again.action == "cut"  # somebody looked, and spun again
+    again = advised(unknown, cuts, [first, 1.2 * first, 1.4 * first, 1.4 * first])
+    assert again.action == "fix"  # one more run does not say why
+    let = [cuts[0], replace(cuts[1], knowingly=True)]
+    assert advised(unknown, let, [first, 1.2 * first, 1.4 * first]).action == "cut"

@@ -192,6 +192,17 @@ def test_a_large_set_is_near_its_bound():
     assert got.total - got.bound < 0.005 * apart
 
 
+@pytest.mark.parametrize("size", [1e308, complex(1.7e308, 1.7e308), float("inf"), float("nan")])
+def test_an_unbalance_that_no_sum_can_hold_is_refused(size):
+    with pytest.raises(BadInput, match="not a number"):
+        match_parts([[size, 1.0], [1e308, size]])
+
+
+def test_a_step_finer_than_anybody_can_turn_is_refused():
+    with pytest.raises(BadInput, match="finer"):
+        match_parts([[1.0], [1.0]], steps_deg=[0.0, 2.0**-30])
+
+
 def test_bad_sets_are_refused():
     with pytest.raises(BadInput, match="as many"):
         match_parts([[1, 2], [1]])

@@ -1,14 +1,17 @@
 """Recordings at a location of their own: a share, an object store; handed over, read back, never lost."""
 
 import contextlib
+import os
 import shutil
 import uuid
 from datetime import timedelta
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from heavyspot.ledger.store.archive import Archive
+from heavyspot.ledger.store.location import Location
 from heavyspot.quantities.errors import BadInput, LedgerFault
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings
@@ -79,6 +82,18 @@ def spun(shop, serial, seed, *, new=True):
     spin(shop, serial, simulated_recording(make_cartridge("Larch 52", seed), seed, QUICK))
 
 
+def days_pass(shop, days):
+    """Let what was handed over lie for so many days more."""
+    for path in (shop.book.folder / "handed-over").rglob("*"):
+        if path.is_file():
+            at = path.stat().st_mtime - days * 86_400
+            os.utime(path, (at, at))
+
+
+def kept_of(shop):
+    return [p for p in (shop.book.folder / "handed-over").rglob("*") if p.is_file()]
+
+
 def test_recordings_go_and_come_back(shop, tmp_path):
     spun(shop, "R-1", 1)
     attach(shop, "R-1", "w.txt", b"as found")
@@ -88,6 +103,8 @@ def test_recordings_go_and_come_back(shop, tmp_path):
     assert len(list(shop.book.archive.waiting())) == 3  # recording, its channels, the paper
     assert shop.book.archive.hand_over() == 3 and not local.exists()
     assert list(shop.book.archive.waiting()) == []
+    days_pass(shop, 8)
+    assert shop.book.archive.hand_over() == 0 and kept_of(shop) == []
     assert list(check_recordings(shop)) == []
     again = archived(shop, row.recording)
     assert np.array_equal(samples(again), before) and again.channels[0].name
@@ -103,12 +120,15 @@ def test_what_is_lost_or_changed_there_is_named(shop):
     for n in (1, 2):
         spun(shop, f"R-{n}", n)
     shop.book.archive.hand_over()
+    days_pass(shop, 8)
+    shop.book.archive.hand_over()
     one, two = (
         shop.book.cartridges.runs(find_piece(shop, f"R-{n}").id)[0].recording for n in (1, 2)
     )
-    with shop.book.archive._location() as fs:
-        fs.pipe_file(shop.book.archive._at(one), b"torn")
-        fs.rm_file(shop.book.archive._at(two))
+    away = shop.book.archive._away
+    with away._there() as fs:
+        fs.pipe_file(away._at(one), b"torn")
+        fs.rm_file(away._at(two))
     assert {d.words() for d in check_recordings(shop)} == {
         f"{one} was changed after it was written.", f"{two} is missing.",
     }  # fmt: skip
@@ -118,10 +138,80 @@ def test_what_is_lost_or_changed_there_is_named(shop):
 
 def test_a_location_that_does_not_keep_what_it_got_takes_nothing_away(shop, monkeypatch):
     spun(shop, "R-1", 1)
-    monkeypatch.setattr(Archive, "_away_digest", lambda self, name: "0" * 64)
+    monkeypatch.setattr(Location, "digest", lambda self, name: "0" * 64)
     with pytest.raises(LedgerFault, match="does not read back"):
         shop.book.archive.hand_over()
     assert list(check_recordings(shop)) == []
+
+
+def test_the_old_copy_is_kept_a_week_and_goes_only_while_the_location_has_it(shop):
+    for n in (1, 2, 3):
+        spun(shop, f"R-{n}", n)
+    names = list(shop.book.archive.waiting())
+    assert shop.book.archive.hand_over() == 6 and len(kept_of(shop)) == 6
+    days_pass(shop, 6)
+    shop.book.archive.hand_over()
+    assert len(kept_of(shop)) == 6
+    away = shop.book.archive._away
+    with away._there() as fs:  # a store that lost one and tore one within the week
+        fs.rm_file(away._at(names[0]))
+        fs.pipe_file(away._at(names[2]), b"torn")
+    assert archived(shop, names[0]).channels  # a look in the week needs no location
+    days_pass(shop, 2)
+    assert shop.book.archive.hand_over() == 2  # the lost ones go anew
+    assert len(kept_of(shop)) == 2 and list(check_recordings(shop)) == []
+
+
+def test_a_kept_copy_goes_with_its_recording(shop):
+    spun(shop, "R-1", 1)
+    (name, _) = shop.book.archive.waiting()
+    shop.book.archive.hand_over()
+    shop.book.archive.remove(name)
+    assert kept_of(shop) == [] and not shop.book.archive.exists(name)
+
+
+def test_a_copy_is_on_the_disk_before_the_old_one_moves(tmp_path, monkeypatch):
+    """A power cut drops what was not synced: file, its name, the names of new folders."""
+    synced: set[int] = set()
+    fsync = os.fsync
+
+    def noted(descriptor):
+        fsync(descriptor)
+        synced.add(os.fstat(descriptor).st_ino)
+
+    share = tmp_path / "share"
+    share.mkdir()
+    moved = []
+    replace, unlink = Path.replace, Path.unlink
+
+    def gone(path):
+        if path.suffix in (".flac", ".json") and "data/recordings" in path.as_posix():
+            there = share / path.relative_to(tmp_path / "data")
+            for one in (there, *there.parents):
+                assert one.stat().st_ino in synced, f"{one} is not on the disk yet"
+                if one == share:
+                    break
+            moved.append(there)
+
+    monkeypatch.setattr(Path, "replace", lambda path, to: (gone(path), replace(path, to))[1])
+    monkeypatch.setattr(Path, "unlink", lambda path, **how: (gone(path), unlink(path, **how))[1])
+    archive = Archive(tmp_path / "data", share.as_uri())
+    for name in ("recordings/2026/01/a.flac", "recordings/2026/02/b.flac"):
+        (archive.folder / name).parent.mkdir(parents=True)
+        (archive.folder / name).write_bytes(b"samples")
+    monkeypatch.setattr(os, "fsync", noted)
+    assert archive.hand_over() == 2 and len(moved) == 2
+
+
+def test_what_reads_back_comes_from_the_disk(tmp_path, monkeypatch):
+    asked = []
+    monkeypatch.setattr(os, "posix_fadvise", lambda *what: asked.append(what[3]), raising=False)
+    (tmp_path / "share").mkdir()
+    archive = Archive(tmp_path / "data", (tmp_path / "share").as_uri())
+    (archive.folder / "papers").mkdir(parents=True)
+    (archive.folder / "papers/w.txt").write_bytes(b"as found")
+    assert archive.hand_over() == 1
+    assert asked == [os.POSIX_FADV_DONTNEED]
 
 
 def test_a_location_that_is_away_costs_no_run(tmp_path):
@@ -139,11 +229,13 @@ def test_a_location_that_is_away_costs_no_run(tmp_path):
     assert list(check_recordings(shop)) == []
     gone.unlink()
     assert shop.book.archive.hand_over() == 2
+    days_pass(shop, 8)
+    shop.book.archive.hand_over()
     shutil.rmtree(gone)
     with contextlib.suppress(LedgerFault):
         shop.book.archive.hand_over()
-    (entry,) = check_recordings(shop)
-    assert "is missing" in entry.words()
+    entries = list(check_recordings(shop))  # the recording, and what says its channels
+    assert len(entries) == 2 and all("is missing" in e.words() for e in entries)
     shop.close()
 
 
@@ -151,6 +243,8 @@ def test_only_so_many_fetched_files_are_kept(shop, monkeypatch):
     monkeypatch.setattr("heavyspot.ledger.store.archive.MOST_CACHED", 4)
     for n in range(3):
         spun(shop, f"R-{n}", n)
+    shop.book.archive.hand_over()
+    days_pass(shop, 8)
     shop.book.archive.hand_over()
     for n in range(3):
         archived(shop, shop.book.cartridges.runs(find_piece(shop, f"R-{n}").id)[0].recording)

@@ -20,6 +20,12 @@ FLAGS = [
 ]  # fmt: skip
 
 
+SHOP = """name = "Saltmarsh Turbo Works"
+address = "Quay Lane 4, Saltmarsh"
+scan_gap_ms = 200
+"""
+
+
 class Server:
     """The program as a user starts it, on a free port; the simulated rig runs faster than real."""
 
@@ -29,6 +35,9 @@ class Server:
             s.bind(("127.0.0.1", 0))
             self.port = s.getsockname()[1]
         self.url = f"http://127.0.0.1:{self.port}"
+        if not (data / "shop.toml").exists():  # keys come slower from a test than from a scanner
+            data.mkdir(parents=True, exist_ok=True)
+            (data / "shop.toml").write_text(SHOP, encoding="utf-8")
         self.start()
 
     def start(self) -> None:

@@ -42,7 +42,7 @@ def test_from_a_new_rotor_to_its_sheet(server, browser, size):
     assert "Within tolerance" in page.locator(".stamp").inner_text()
     picture(page, f"rotor-done-{size}")
     with page.expect_download() as download:
-        page.get_by_role("link", name="The customer’s sheet").click()
+        page.get_by_role("button", name="The customer’s sheet").click()
     assert download.value.suggested_filename.startswith("sheet-")
     page.goto(f"{server.url}/find?q={serial}")  # a scan leads to the rotor's own page
     page.wait_for_url(f"**/rotor/{serial}")

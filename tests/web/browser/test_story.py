@@ -35,7 +35,7 @@ def test_a_photo_and_the_parts_of_a_piece(server, browser, tmp_path, size):
     assert axe(page) == [] and small_targets(page) == []
     page.locator("form[action^='/parts'] button").click()
     page.wait_for_selector("text=lot L-4711")
-    assert page.locator(".papers img").evaluate("i => i.naturalWidth") > 100
+    page.wait_for_function("document.querySelector('.papers img').naturalWidth > 100")
     assert axe(page) == [] and small_targets(page) == []
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
     picture(page, f"story-papers-{size}")
@@ -71,7 +71,7 @@ def test_a_label_before_the_camera_opens_its_piece(server, play, tmp_path):
     )
     assert made.ok
     page.goto(server.url)
-    page.get_by_role("button", name="Scan").click()
+    page.get_by_role("button", name="Camera").click()
     page.wait_for_selector("dialog[open] video")
     picture(page, "scan-tablet")
     page.wait_for_url("**/bench/L52-SCAN", timeout=20_000)
@@ -82,7 +82,7 @@ def test_a_label_before_the_camera_opens_its_piece(server, play, tmp_path):
 def test_a_camera_that_may_not_be_used_says_so(server, browser):
     page = open_page(browser, "bench")
     page.goto(server.url)
-    page.get_by_role("button", name="Scan").click()
+    page.get_by_role("button", name="Camera").click()
     page.wait_for_selector("text=The camera cannot be used")
     assert axe(page) == []
     page.get_by_role("button", name="Close").click()

@@ -1,99 +1,125 @@
 import assert from "node:assert/strict";
-import test from "node:test";
+import { test } from "node:test";
+import { benchSpec, highest } from "../../../src/heavyspot/web/static/chart/drawn.js";
+import { rowsOf, valuesAt } from "../../../src/heavyspot/web/static/chart/reader.js";
 import {
-  benchSeries,
-  gTick,
-  onSpeeds,
-  strength,
-  uprightEnds,
-} from "../../../src/heavyspot/web/static/bench/chart.js";
+  niceStep,
+  spacedStep,
+  stretches,
+  ticks,
+  tickText,
+  topFor,
+  valueAt,
+} from "../../../src/heavyspot/web/static/chart/scale.js";
+import { csvOf } from "../../../src/heavyspot/web/static/chart/table.js";
 
-const colour = (name) => name;
-const view = {
-  speed_rpm: [0, 500, 1000],
-  limit_g: [null, 0.5, 0.5],
-  runs: [
-    { number: 1, amplitude_g: [null, 1, 2] },
-    { number: 2, amplitude_g: [null, 0.3, 0.4] },
-  ],
-  predicted: { low_g: [1, 1, 1], high_g: [2, 2, 2], amplitude_g: [1.5, 1.5, 1.5] },
+const WORDS = {
+  speed: "speed",
+  vibration: "vibration",
+  run: "run",
+  limit: "limit",
+  expected: "expected",
+  now: "now",
+  found: "as found",
+  delivered: "as delivered",
+  foretold: true,
 };
 
-test("every line has its values, in the same order", () => {
-  for (const question of ["grind", "spinning", "done"]) {
-    const { series, rows } = benchSeries(view, question, colour);
-    assert.equal(series.length, rows.length, question);
-    assert.equal(rows[0], view.speed_rpm);
-    assert.equal(rows[1], view.limit_g);
-  }
+const view = (runs, more = {}) => ({
+  speed_rpm: [0, 50_000, 100_000, 150_000],
+  limit_g: [0.5, 0.5, 0.5, 0.5],
+  test_speed_rpm: 150_000,
+  runs: runs.map((amplitude_g, i) => ({ number: i + 1, amplitude_g })),
+  predicted: null,
+  ...more,
+});
+const PREDICTED = { amplitude_g: [0, 0.1, 0.2, 0.3], low_g: [0, 0.05, 0.1, 0.2], high_g: [0, 0.2, 0.4, 9] };
+
+test("the upright axis shows what was measured and the limit, never only the one", () => {
+  assert.ok(topFor(0.1, 0.5) >= 0.75);
+  assert.ok(topFor(3.1, 0.5) > 3.1);
+  assert.ok(topFor(0, 0.5) > 0.5);
+  assert.ok(topFor(null, null) > 0);
 });
 
-test("the newest run is in ink, earlier ones fade; while it spins none is the newest", () => {
-  const strokes = (question) =>
-    benchSeries(view, question, colour)
-      .series.slice(2, 4)
-      .map((s) => s.stroke);
-  assert.deepEqual(strokes("done"), ["faded", "ink"]);
-  assert.deepEqual(strokes("spinning"), ["faded", "faded"]);
+test("a band does not choose the axis: it may leave the picture", () => {
+  const spec = benchSpec(view([[0, 0.2, 0.3, 0.6]], { predicted: PREDICTED }), "grind", WORDS);
+  const measured = spec.lines.filter((l) => l.look !== "expect").flatMap((l) => l.points.map((p) => p[1]));
+  assert.ok(Math.max(...measured) < 1 && Math.max(...spec.band.high.map((p) => p[1])) === 9);
 });
 
-test("what is expected is drawn while a cut is asked for, its band between low and high", () => {
-  const { series, rows, bands } = benchSeries(view, "grind", colour);
-  const [upper, lower] = bands[0].series;
-  assert.equal(rows[upper], view.predicted.high_g);
-  assert.equal(rows[lower], view.predicted.low_g);
-  assert.equal(series[upper].width, 0);
-  assert.equal(rows.at(-1), view.predicted.amplitude_g);
-  assert.deepEqual(benchSeries(view, "done", colour).bands, []);
-  assert.equal(benchSeries({ ...view, predicted: null }, "grind", colour).rows.length, 4);
+test("ticks are what people count in", () => {
+  assert.equal(niceStep(1), 0.2);
+  assert.deepEqual(ticks(0, 1, 0.25), [0, 0.25, 0.5, 0.75, 1]);
+  assert.equal(tickText(0.25, 0.25), "0.25");
+  assert.equal(tickText(0.2, 0.2), "0.2");
+  assert.equal(tickText(2, 1), "2");
+  assert.equal(spacedStep(150_000, 600), 20_000);
+  assert.ok(spacedStep(150_000, 200) >= 50_000);
 });
 
-test("the live line is last and empty until the spin fills it", () => {
-  const { series, rows } = benchSeries(view, "spinning", colour);
-  assert.equal(series.at(-1).label, "now");
-  assert.deepEqual(rows.at(-1), [null, null, null]);
+test("a gap is a gap: nothing is read or drawn across it", () => {
+  const points = [
+    [0, 1],
+    [1, null],
+    [2, 3],
+    [3, 5],
+  ];
+  assert.equal(stretches(points).length, 2);
+  assert.equal(valueAt(points, 0.5), null);
+  assert.equal(valueAt(points, 2.5), 4);
+  assert.equal(valueAt(points, 9), null);
+  assert.equal(valueAt([], 1), null);
 });
 
-test("live points fall on the nearest speed; the highest stays", () => {
+test("the newest run is drawn in full where it is judged, thin where another is to come", () => {
+  assert.equal(benchSpec(view([[0, 1, 1, 1]]), "grind", WORDS).lines[0].look, "now");
+  assert.equal(benchSpec(view([[0, 1, 1, 1]]), "prepare", WORDS).lines[0].look, "before");
+  assert.equal(benchSpec(view([[0, 1, 1, 1]]), "spinning", WORDS).lines[0].look, "before");
+});
+
+test("what was foretold is drawn only while it holds", () => {
+  const told = view([[0, 1, 1, 1]], { predicted: PREDICTED });
+  assert.ok(benchSpec(told, "prepare", WORDS).band);
+  assert.equal(benchSpec(told, "prepare", { ...WORDS, foretold: false }).band, null);
+  assert.equal(benchSpec(told, "done", WORDS).band, null);
+});
+
+test("at the end: as found and as delivered", () => {
+  const { lines } = benchSpec(
+    view([
+      [0, 2, 2, 2],
+      [0, 1, 1, 1],
+      [0, 0.2, 0.2, 0.2],
+    ]),
+    "done",
+    WORDS,
+  );
   assert.deepEqual(
-    onSpeeds(
-      [0, 500, 1000],
-      [
-        [480, 0.2],
-        [510, 0.1],
-        [1249, 0.3],
-      ],
-    ),
-    [null, 0.2, 0.3],
+    lines.map((l) => [l.name, l.word]),
+    [
+      ["run 1", "as found"],
+      ["run 3", "as delivered"],
+    ],
   );
 });
 
-test("an axis that does not begin at nought is no trouble", () => {
-  assert.deepEqual(
-    onSpeeds(
-      [1000, 1500, 2000],
-      [
-        [1480, 0.2],
-        [100, 9],
-        [2600, 9],
-      ],
-    ),
-    [null, 0.2, null],
-  );
+test("the spin that runs grows with its own points", () => {
+  const live = [
+    [10_000, 0.1],
+    [20_123, 0.2],
+  ];
+  const line = benchSpec(view([]), "spinning", WORDS, { live }).lines.at(-1);
+  assert.ok(line.tip);
+  assert.deepEqual(line.points, live);
+  assert.equal(highest(live, 15_000), 0.2);
 });
 
-test("runs fade with their age and stay visible", () => {
-  assert.equal(strength(4, 5, 4), 1);
-  assert.equal(strength(3, 5, 4), 0.6);
-  assert.equal(strength(0, 9, 8), 0.35);
-});
-
-test("the limit is always in sight", () => {
-  assert.deepEqual(uprightEnds(0.1, 0.5), [0, 0.75]);
-  assert.deepEqual(uprightEnds(2, 0.5), [0, 2.3]);
-  assert.deepEqual(uprightEnds(null, 0.5), [0, 0.75]);
-});
-
-test("ticks below 1 g in hundredths", () => {
-  assert.deepEqual([0, 0.25, 1.5].map(gTick), ["0.0", "0.25", "1.5"]);
+test("the same numbers are read by cursor, in a table and as CSV", () => {
+  const spec = benchSpec(view([[0, 0.2, 0.3, 0.6]]), "grind", WORDS);
+  assert.equal(valuesAt(spec, 100_000), "100,000 rpm: run 1 0.30 g, limit 0.50 g");
+  const rows = rowsOf(spec, 4);
+  assert.deepEqual(rows[0], ["speed", "run 1, g", "limit, g"]);
+  assert.equal(csvOf([["a,b", 'c"d']]), '"a,b","c""d"\r\n');
+  assert.ok(csvOf(rows).startsWith('speed,"run 1, g"'));
 });

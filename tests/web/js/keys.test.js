@@ -1,32 +1,59 @@
 import assert from "node:assert/strict";
-import test from "node:test";
-import { meansNext } from "../../../src/heavyspot/web/static/page/keys.js";
+import { test } from "node:test";
+import { Burst } from "../../../src/heavyspot/web/static/page/burst.js";
+import { isPedal } from "../../../src/heavyspot/web/static/page/pedal.js";
 
-const on = (control) => ({ closest: () => control });
+const pressed = (key, more = {}) => ({ key, repeat: false, target: { closest: () => null }, ...more });
 
-test("each key of a pedal means next, other keys do not", () => {
-  for (const key of ["PageDown", "F13", "Enter", " "]) {
-    assert.equal(meansNext({ key, repeat: false, target: on(null) }), true, key);
-  }
-  for (const key of ["PageUp", "a", "Escape", "Tab"]) {
-    assert.equal(meansNext({ key, repeat: false, target: on(null) }), false, key);
-  }
+test("one stated key is the pedal, and no other means next", () => {
+  assert.ok(isPedal(pressed("PageDown"), "PageDown"));
+  for (const key of ["Enter", " ", "F13", "a"]) assert.ok(!isPedal(pressed(key), "PageDown"), key);
 });
 
-test("a key that is held down starts nothing a second time", () => {
-  assert.equal(meansNext({ key: "Enter", repeat: true, target: on(null) }), false);
+test("a pedal that is held down presses once, and none in a text", () => {
+  assert.ok(!isPedal(pressed("PageDown", { repeat: true }), "PageDown"));
+  assert.ok(!isPedal(pressed("PageDown", { target: { closest: () => ({}) } }), "PageDown"));
 });
 
-test("a key pressed on a control is the control's own", () => {
-  let asked = "";
-  const target = {
-    closest: (what) => {
-      asked = what;
-      return {};
-    },
-  };
-  assert.equal(meansNext({ key: " ", repeat: false, target }), false);
-  for (const control of ["input", "select", "textarea", "button", "a", "summary"]) {
-    assert.match(asked, new RegExp(`\\b${control}\\b`));
-  }
+const feed = (burst, keys, every, from = 0) => keys.map((key, i) => burst.feed(key, from + i * every)).at(-1);
+
+test("fast keys ended by Enter are a scan", () => {
+  const { scan, ours } = feed(new Burst(), [..."L52-9104", "Enter"], 8);
+  assert.equal(scan, "L52-9104");
+  assert.ok(ours);
+});
+
+test("what a hand types is no scan, and its Enter stays the page's", () => {
+  const { scan, ours } = feed(new Burst(), [..."L52-9104", "Enter"], 120);
+  assert.equal(scan, null);
+  assert.ok(!ours);
+});
+
+test("a lone Enter is no scan", () => {
+  assert.deepEqual(new Burst().feed("Enter", 5), { scan: null, ours: false, first: false });
+});
+
+test("two keys struck at once are no scan", () => {
+  assert.equal(feed(new Burst(), ["a", "b", "Enter"], 5).scan, null);
+});
+
+test("Shift and its like neither break a burst nor stand in it", () => {
+  assert.equal(feed(new Burst(), ["Shift", "L", "5", "Shift", "X", "Enter"], 6).scan, "L5X");
+});
+
+test("a late Enter ends no burst", () => {
+  const burst = new Burst();
+  feed(burst, [..."L52"], 8);
+  assert.equal(burst.feed("Enter", 500).scan, null);
+});
+
+test("after its prefix whatever comes is the scanner's, however slow it is", () => {
+  const burst = new Burst({ prefix: "~" });
+  assert.ok(burst.feed("~", 0).ours);
+  assert.ok(feed(burst, ["A", "B"], 200, 200).ours);
+  assert.equal(burst.feed("Enter", 700).scan, "AB");
+});
+
+test("the key that ends it is the shop's to state", () => {
+  assert.equal(feed(new Burst({ end: "Tab" }), [..."ABC", "Tab"], 8).scan, "ABC");
 });

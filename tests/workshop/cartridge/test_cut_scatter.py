@@ -8,7 +8,8 @@ from loop.loop import Rig, balance, model_of, speeds_of
 from loop.run import maker
 from workshop.entries import CUT, cut_of, run_of, story_of
 
-from heavyspot.balance.cut.response import History, MadeCut, estimate
+from heavyspot.balance.cut.history import History, MadeCut
+from heavyspot.balance.cut.response import estimate
 from heavyspot.ledger.records import CutError, Learnt
 from heavyspot.workshop.cartridge.cut_scatter import (
     chances_of,

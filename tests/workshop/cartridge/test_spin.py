@@ -30,7 +30,7 @@ MODEL = {
     "rotation": "clockwise",
     "rated_speed_rpm": 175_000,
     "test_speed_rpm": 150_000,
-    "plane": [{"name": "nut", "radius_mm": 6.0}],
+    "plane": [{"name": "nut", "radius_mm": 6.0, "max_depth_mm": 1.2}],
 }
 QUICK = SpinSettings(run_up_s=4.0, hold_s=0.4, coast_s=1.5)
 
@@ -95,12 +95,13 @@ def test_later_units_profit_from_earlier_ones(shop):
         shop, "A-2", simulated_recording(make_cartridge("Larch 52", 8, peak_g=1.0), 1, QUICK)
     )
     assert first.advice.action == "cut" and not first.advice.trial
-    assert "1 other unit of the model" in first.advice.why
+    assert "other units of the model 1" in first.advice.reason
 
 
 def test_a_cut_typed_wrong_is_noticed_when_the_model_is_well_known(shop):
+    from heavyspot.balance.cut.history import History, MadeCut, Scatter
     from heavyspot.balance.cut.prior import library_prior
-    from heavyspot.balance.cut.response import History, MadeCut, Scatter, estimate
+    from heavyspot.balance.cut.response import estimate
     from heavyspot.workshop.reading.run_findings import cut_findings
 
     speed = np.linspace(0.15, 1, 86) * 150_000
@@ -214,13 +215,17 @@ def test_several_pulses_a_turn_give_a_verdict_but_no_cut(shop):
 
 
 def test_ground_by_any_amount_is_the_same_cut(shop):
-    by_depth = ground(shop, "A-1", "nut", 370.0, depth_mm=0.3)
+    by_depth = ground(shop, "A-1", "nut", -350.0, depth_mm=0.3)
     assert by_depth.cut.angle_deg == 10.0
     by_mass = ground(shop, "A-1", "NUT", 10.0, mass_mg=by_depth.cut.mass_mg)
     by_unbalance = ground(shop, "A-1", "nut", 10.0, unbalance_gmm=by_depth.cut.unbalance_gmm)
     for other in (by_mass, by_unbalance):
         assert other.cut.depth_mm == pytest.approx(0.3, rel=1e-6)
     assert by_unbalance.left_mg < by_mass.left_mg
+
+
+def test_what_was_really_ground_too_deep_is_written_down_by_who_is_sure(shop):
+    assert ground(shop, "A-1", "nut", 0, depth_mm=1.4, sure=True).cut.depth_mm == 1.4
 
 
 def test_an_amendment_names_what_it_replaces(shop):
@@ -243,6 +248,12 @@ def test_wrong_entries_change_nothing(shop):
         (lambda: ground(shop, "A-1", "nut", float("nan"), depth_mm=0.1), BadInput, "finite"),
         (lambda: ground(shop, "A-1", "nut", 0, depth_mm=-1), BadInput, "greater than 0"),
         (lambda: ground(shop, "A-1", "nut", 0, unbalance_gmm=1e6), BadInput, "more than one"),
+        (lambda: ground(shop, "A-1", "nut", 1250, depth_mm=0.1), BadInput, "from -360 to 360"),
+        (lambda: ground(shop, "A-1", "nut", 0, depth_mm=1.4), BadInput, "deeper than nut may be"),
+        (lambda: add_piece(shop, "A\n1", "Larch 52"), BadInput, "not seen"),
+        (lambda: add_piece(shop, "A\u202e1", "Larch 52"), BadInput, "not seen"),
+        (lambda: add_piece(shop, "A" * 121, "Larch 52"), BadInput, "120 are the most"),
+        (lambda: add_piece(shop, "A-4", "Larch 52", position="middle"), BadInput, "no position"),
         (lambda: ground(shop, "Z-9", "nut", 0, depth_mm=0.1), LedgerFault, "no piece"),
         (lambda: add_piece(shop, "A-1", "Larch 52"), LedgerFault, "there already"),
         (lambda: add_piece(shop, " ", "Larch 52"), BadInput, "serial is empty"),

@@ -147,7 +147,9 @@ def test_units_teach_both_ends_and_the_next_one_is_cut_at_once(shop):
         assert results[-1].verdict == "pass"
         assert max(rig.truth_g()) < 0.5
     first = results[0].advice
-    assert first.action == "cut" and not first.trial and "4 other units" in first.why
+    assert (
+        first.action == "cut" and not first.trial and "other units of the model 4" in first.reason
+    )
     others = results[0].as_json()["advice"]["predicted"]["others"]
     assert len(others) == 1 and len(others[0]["speed_rpm"]) == len(others[0]["high_g"]) > 50
     assert len(results) <= 3

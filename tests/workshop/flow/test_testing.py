@@ -201,7 +201,7 @@ def test_a_flow_sheet_is_its_own_kind(flow, tmp_path):
     with pikepdf.open(tmp_path / "f.pdf") as opened:
         assert len(opened.pages) == 1
     assert verify_sheet(pdf, shop=flow).answer == "genuine"
-    two = issue_flow_sheet(flow, "F-1", tmp_path / "g.pdf", language="de")
+    two = issue_flow_sheet(flow, "F-1", tmp_path / "g.pdf", language="de", why="in German")
     german = text_of((tmp_path / "g.pdf").read_bytes(), tmp_path)
     assert "Durchflussprotokoll" in german and f"ersetzt {one.number}" in german
     assert verify_sheet(pdf, shop=flow).answer == "superseded" and two.number != one.number
@@ -242,6 +242,7 @@ def test_over_http_and_on_the_command_line(flow, tmp_path):
     }
     refused = client.post("/flow/F-1", data=form)
     assert refused.status_code == 422 and 'value="1,25"' in refused.text
+    assert client.post("/flow/F-1/sheet").content.startswith(b"%PDF")
     assert client.get("/flow/F-1/sheet.pdf").content.startswith(b"%PDF")
 
     def run(*words):

@@ -1,5 +1,6 @@
 """Backups: consistent while the shop writes, incremental, proved by reading back; restores into an empty folder."""
 
+import os
 import shutil
 import signal
 import sqlite3
@@ -82,10 +83,69 @@ def test_damage_is_found_and_the_old_backup_stays(shop, tmp_path):
         back_up(shop, tmp_path / "copy")
     assert last_backup(tmp_path / "copy")["head"] == good.head
     restore(tmp_path / "copy", tmp_path / "new")
-    recording = next((tmp_path / "copy").rglob("*.flac"))
-    recording.write_bytes(recording.read_bytes()[:-1] + b"x")
-    with pytest.raises(LedgerFault, match=r"not as the ledger|damaged"):
-        restore(tmp_path / "copy", tmp_path / "newer")
+
+
+@pytest.mark.parametrize("how", ["missing", "empty", "bits", "unreadable"])
+def test_one_damaged_recording_costs_itself_alone(shop, tmp_path, how):
+    for n in (1, 2, 3):
+        spun(shop, f"O-{n}", n)
+    names = [cartridge_story(shop, f"O-{n}").runs[0].entry.recording for n in (1, 2, 3)]
+    spoil(shop.book.folder / names[1], how)
+    assert [d.name for d in check_recordings(shop)] == [names[1]]
+    for copied in (2, 0):  # the second time too: what was said of it the first time stays true
+        told = back_up(shop, tmp_path / "copy")
+        assert (told.recordings, told.copied) == (2, copied)
+        assert [d.name for d in told.damaged] == [names[1]]
+        assert [d["name"] for d in last_backup(tmp_path / "copy")["damaged"]] == [names[1]]
+    told = restore(tmp_path / "copy", tmp_path / "new")
+    assert (told.recordings, told.copied) == (2, 2)
+    assert [d.name for d in told.damaged] == [names[1]]
+    back = Workshop(tmp_path / "new")
+    assert [d.name for d in check_recordings(back)] == [names[1]]
+    assert list(back.book.check_chain()) == [] and len(cartridge_story(back, "O-2").runs) == 1
+    back.close()
+
+
+def test_a_recording_the_backup_lost_is_copied_anew_and_one_the_shop_lost_stays_in_it(
+    shop, tmp_path
+):
+    for n in (1, 2):
+        spun(shop, f"N-{n}", n)
+    back_up(shop, tmp_path / "copy")
+    one, two = (cartridge_story(shop, f"N-{n}").runs[0].entry.recording for n in (1, 2))
+    spoil(tmp_path / "copy" / one, "empty")
+    spoil(shop.book.folder / two, "empty")
+    told = back_up(shop, tmp_path / "copy")
+    assert (told.recordings, told.copied, told.damaged) == (2, 1, ())
+    assert restore(tmp_path / "copy", tmp_path / "new").damaged == ()
+
+
+def test_what_is_said_to_be_backed_up_is_on_the_disk(shop, tmp_path, monkeypatch):
+    """A power cut after the word *whole* drops what was not synced: nothing of the backup may be that."""
+    spun(shop, "P-1", 1)
+    synced: set[int] = set()
+    fsync = os.fsync
+
+    def noted(descriptor):
+        fsync(descriptor)
+        synced.add(os.fstat(descriptor).st_ino)
+
+    monkeypatch.setattr(os, "fsync", noted)
+    back_up(shop, tmp_path / "deep/copy")
+    for path in (tmp_path, *(tmp_path / "deep").rglob("*")):
+        assert path.stat().st_ino in synced, f"{path} is not on the disk yet"
+
+
+def spoil(path, how):
+    if how == "missing":
+        path.unlink()
+    elif how == "empty":
+        path.write_bytes(b"")
+    elif how == "bits":
+        path.write_bytes(path.read_bytes()[:-1] + b"x")
+    else:  # as a bad sector: it stands there, and cannot be read
+        path.unlink()
+        path.mkdir()
 
 
 def test_bad_places_are_refused(shop, tmp_path):

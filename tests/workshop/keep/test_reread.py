@@ -16,13 +16,16 @@ from workshop.keep.fatal import fatal
 from workshop.station.two_houses import QUICK, spun
 
 from heavyspot.cli.main import app
+from heavyspot.ledger.store.archive import beside_of
 from heavyspot.ledger.store.entries import add_entries, transaction
 from heavyspot.ledger.store.identity import new_id
 from heavyspot.ledger.store.tables import runs
-from heavyspot.quantities.errors import BadInput, NotThere, SourceLost
+from heavyspot.quantities.errors import BadInput, LedgerFault, NotThere, SourceLost
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sources.simulated import simulated_recording
+from heavyspot.workshop.cartridge.one_run import archived
 from heavyspot.workshop.cartridge.spinning import spin
+from heavyspot.workshop.cartridge.story import cartridge_story
 from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.keep import reread as reread_module
 from heavyspot.workshop.keep import workers
@@ -268,3 +271,33 @@ def test_on_the_command_line(shop):
     listed = run("call-back", row["id"], "--csv", str(folder / "back.csv"))
     assert f"{passed} pieces to call back" in listed.output
     assert (folder / "back.csv").read_text().startswith("serial,customer,invoice")
+
+
+@pytest.mark.parametrize("there", [True, False])
+def test_a_recording_whose_description_was_changed_is_not_read(shop, there):
+    """The direction of rotation stands beside the samples: changed, every angle would be another one."""
+    spun(shop, "B-1")
+    entry = cartridge_story(shop, "B-1").runs[0].entry
+    beside = shop.folder / beside_of(entry.recording)
+    said = json.loads(beside.read_text())
+    turned = "counterclockwise" if said["rotation"] == "clockwise" else "clockwise"
+    if there:
+        beside.write_text(json.dumps(said | {"rotation": turned}))
+    else:
+        beside.unlink()
+    with pytest.raises(LedgerFault, match="was changed" if there else "is missing"):
+        archived(shop, entry.recording)
+    done = go_on(shop, begin_reread(shop, Settings(), by="Ida"), workers=1)
+    assert (done.done, done.unreadable) == (1, 1)
+
+
+def test_a_changed_recording_is_not_looked_at_closer(shop):
+    spun(shop, "B-1")
+    name = cartridge_story(shop, "B-1").runs[0].entry.recording
+    archived(shop, name)
+    path = shop.folder / name
+    path.write_bytes(path.read_bytes()[:-1] + b"\0\0")
+    with pytest.raises(LedgerFault, match="was changed after it was written"):
+        archived(shop, name)
+    with pytest.raises(LedgerFault, match="No run names"):
+        archived(shop, "recordings/2026/01/none.flac")

@@ -278,3 +278,21 @@ def test_killed_while_it_takes_rows_it_goes_on_and_nothing_is_doubled(tmp_path):
     told = bring_in(shop, open_table(tmp_path / "big.csv"), rejects=tmp_path / "r.csv")
     assert told.taken + told.known == 1500 and len(shop.book.jobs.pieces()) == 1500
     shop.close()
+
+
+def test_rows_that_were_not_taken_begin_no_formula_and_come_in_corrected(shop, tmp_path):
+    formula = "=HYPERLINK(1)"
+    rows = [
+        ["31/02/2012", "-5", formula, "12-4", "Oak 90", "90k", "3", "0.4", "OK", "@Jon", "a;=1"]
+    ]
+    table = write(tmp_path / "old.csv", rows, head=[*HEAD[:-1], "=Shelf"])
+    told = bring_in(shop, table, rejects=tmp_path / "rejects.csv")
+    assert told.refused == 1
+    text = (tmp_path / "rejects.csv").read_text(encoding="utf-8-sig")
+    for separator in (",", ";", "\t"):
+        for row in csv.reader(text.splitlines(), delimiter=separator):
+            assert not any(cell.strip().startswith(("=", "+", "-", "@")) for cell in row), row
+    (tmp_path / "again.csv").write_text(text.replace("31/02/2012", "28/02/2012"), encoding="utf-8")
+    again = bring_in(shop, open_table(tmp_path / "again.csv"), rejects=tmp_path / "rejects2.csv")
+    assert (again.taken, again.refused) == (1, 0)
+    assert find_piece(shop, "-5").customer == formula  # as it stood in the book

@@ -31,6 +31,7 @@ from heavyspot.workshop.rig.health import (
     run_study,
     shaker_reading,
     study_so_far,
+    words_at_bench,
 )
 from heavyspot.workshop.rig.record import add_rig
 from heavyspot.workshop.shop import find_piece
@@ -60,6 +61,8 @@ def rigs(shop):
 def test_a_drifting_rig_speaks_before_pieces_are_judged(rigs):
     assert master_state(rigs, OTHER) is None and rig_words(rigs, OTHER) == []
     assert "not been spun" in rig_words(rigs, RIG)[0]
+    assert words_at_bench(rigs, RIG) == rig_words(rigs, RIG)
+    assert words_at_bench(rigs, OTHER) == words_at_bench(rigs, "Nobody's") == []
     rng = np.random.default_rng(2)
     for n in range(14):
         spun_unit(rigs, "MASTER", 1, n, gain=1 + 0.01 * rng.normal())

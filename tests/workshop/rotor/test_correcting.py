@@ -8,6 +8,7 @@ from workshop.rotor.shelf import FAN, WHEEL
 
 from heavyspot.balance.rotor.rigid import transfer
 from heavyspot.quantities.errors import UnreadableFile
+from heavyspot.quantities.said import LANGUAGES, in_words
 from heavyspot.sim.supports import LooseRotor, MachineSettings
 from heavyspot.sources.simulated import MACHINE, simulated_rotor_recording
 from heavyspot.workshop.rotor.correction import correct
@@ -40,6 +41,16 @@ def test_corrections_cancel_what_is_there():
         for c in advice.corrections
         if c.plane == "right"
     )
+
+
+def test_why_is_said_in_the_language_of_whoever_reads():
+    rotor = parse_rotor(WHEEL, name="x")
+    for times, code in ((0.01, "within"), (40.0, "over")):
+        size = times * min(rotor.limits())
+        reading = typed_reading(rotor, [size, size], [100, 222])
+        why = correct(rotor, reading, reading.judged(rotor)).why
+        assert why[0].code == f"rotor_why.{code}"
+        assert len({in_words(why[0], language) for language in LANGUAGES}) == len(LANGUAGES)
 
 
 def test_three_planes_share_what_two_supports_feel(rotors):

@@ -136,7 +136,7 @@ def test_sheets_issued_at_the_same_moment_have_numbers_of_their_own(tmp_path):
     made = []
 
     def issue(k):
-        made.append(issue_rotor_sheet(shop, "W-1", tmp_path / f"{k}.pdf").number)
+        made.append(issue_rotor_sheet(shop, "W-1", tmp_path / f"{k}.pdf", why=f"copy {k}").number)
 
     threads = [threading.Thread(target=issue, args=(k,)) for k in range(8)]
     for t in threads:

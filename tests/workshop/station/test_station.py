@@ -20,6 +20,7 @@ from heavyspot.workshop.job.editing import amend_job, amend_piece
 from heavyspot.workshop.job.story import whole_story
 from heavyspot.workshop.keep.backup import back_up, restore
 from heavyspot.workshop.keep.errands import Errands
+from heavyspot.workshop.keep.ledger_state import check_index
 from heavyspot.workshop.keep.retention import check_recordings
 from heavyspot.workshop.model.models import find_model
 from heavyspot.workshop.sheets.issue import issue_sheet
@@ -54,7 +55,7 @@ def told(shop, serial):
 
 def whole(shop):
     assert list(shop.book.check_chain()) == []
-    assert list(check_recordings(shop)) == []
+    assert list(check_recordings(shop)) == [] and list(check_index(shop)) == []
 
 
 def test_what_the_station_writes_arrives_with_its_recordings(houses):
@@ -63,7 +64,7 @@ def test_what_the_station_writes_arrives_with_its_recordings(houses):
     written = houses.east.book.head()[0] - before
     assert there(standing(houses.east)).waiting == written >= 16  # eight kinds of entry, two pieces
     done = exchange(houses.east, houses.line)
-    assert done.files == 4 and done.held == 0 and done.missing == []
+    assert done.files == 6 and done.held == 0 and done.missing == []
     for serial in ("E-0", "E-1"):
         assert told(houses.main, serial) == told(houses.east, serial)
         assert (
@@ -286,7 +287,7 @@ def test_a_station_is_wiped_only_with_proof(houses, tmp_path):
         wipe(tmp_path / "east", down)
     houses.east = Workshop(tmp_path / "east")
     recordings = [houses.east.book.folder / n for _, n, _ in houses.east.book.events.files()]
-    assert len(recordings) == 4 and all(p.exists() for p in recordings)
+    assert len(recordings) == 6 and all(p.exists() for p in recordings)
     lost = houses.main.book.folder / houses.east.book.events.files()[0][1]
     exchange(houses.east, houses.line)
     good = lost.read_bytes()
@@ -298,7 +299,7 @@ def test_a_station_is_wiped_only_with_proof(houses, tmp_path):
     lost.write_bytes(good)
     kept = wipe(tmp_path / "east", houses.line)
     proof = json.loads(kept.read_text())
-    assert proof["station"] == "East" and proof["recordings"] == 4
+    assert proof["station"] == "East" and proof["recordings"] == 6
     assert not any(p.exists() for p in recordings)
     houses.east = Workshop(tmp_path / "east")
     assert told(houses.east, "E-0") == told(houses.main, "E-0")  # filled from the main house

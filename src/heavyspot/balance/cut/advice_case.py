@@ -8,12 +8,13 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from ...quantities.said import Said, in_words_each
 from ..limits import Judgement
 from ..plane import Plane
 from .candidates import AdvisedCut
 from .doubt import Explanation
+from .history import History, Scatter
 from .prior import Guess, ResponsePrior
-from .response import History, Scatter
 
 FloatArray = NDArray[np.float64]
 Action = Literal["cut", "spin_again", "fix", "stop"]
@@ -62,7 +63,8 @@ class Advice:
         Expected highest ratio to the limit of the next run.
     trial : bool
         Whether the cut rests on a guess and is meant to learn from.
-    why : str
+    why : tuple of Said
+        Sentences, one after the other.
     one_more : tuple of AdvisedCut
         After a pass: cuts that would still lower the curve usefully; empty when none would.
     others : tuple of Alternative
@@ -79,30 +81,40 @@ class Advice:
     chance_of_pass: float
     expected_ratio: float
     trial: bool
-    why: str
+    why: tuple[Said, ...]
     one_more: tuple[AdvisedCut, ...] = ()
     others: tuple[Alternative, ...] = ()
     computed_chance: float = 0.0
     doubts: tuple[Explanation, ...] = ()
 
+    @property
+    def reason(self) -> str:
+        """`why` in words."""
+        return in_words_each(self.why)
+
     @classmethod
-    def fix(cls, why: str, *, expected_ratio: float = 0.0) -> Advice:
+    def fix(cls, *why: Said, expected_ratio: float = 0.0) -> Advice:
         """Advise to mend something first: no cut by this run."""
         return cls._without_cut("fix", why, expected_ratio=expected_ratio)
 
     @classmethod
-    def spin_again(cls, why: str, *, expected_ratio: float = 0.0) -> Advice:
+    def spin_again(cls, *why: Said, expected_ratio: float = 0.0) -> Advice:
         """Advise another run before any cut."""
         return cls._without_cut("spin_again", why, expected_ratio=expected_ratio)
 
     @classmethod
-    def stop(cls, why: str, *, chance: float = 0.0, expected_ratio: float) -> Advice:
+    def stop(cls, *why: Said, chance: float = 0.0, expected_ratio: float) -> Advice:
         """Advise to leave it as it is."""
         return cls._without_cut("stop", why, chance=chance, expected_ratio=expected_ratio)
 
     @classmethod
     def _without_cut(
-        cls, action: Action, why: str, *, chance: float = 0.0, expected_ratio: float = 0.0
+        cls,
+        action: Action,
+        why: tuple[Said, ...],
+        *,
+        chance: float = 0.0,
+        expected_ratio: float = 0.0,
     ) -> Advice:
         return cls(
             action=action,

@@ -8,22 +8,31 @@ the least expected highest ratio to the limit.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from ...quantities.said import in_words
+from ...quantities.said import Said
 from ..plane import Plane
 from .advice_case import Advice, Alternative, Situation
-from .candidates import Candidate, Choices, Outcome, best_candidates, try_cuts
+from .candidates import MOST_RISE, WORSE, Candidate, Choices, Outcome, best_candidates, try_cuts
 from .doubt import Explanation, check_said, doubtful, explanation_said, explanations
 from .prior import ResponsePrior, wide_prior
 from .response import Estimate, estimate
 from .trial_cut import predicted_run, trial, typical_response
 
-KNOWN_SPREAD = 0.6
-"""Relative uncertainty of a response up to which cuts are computed from it."""
+FloatArray = NDArray[np.float64]
+
+KNOWN_SPREAD = 0.8
+"""Relative uncertainty of a response up to which cuts are computed from it: the less is known, the smaller."""
+
+WELL_KNOWN = 0.5
+"""The same up to which it is known that a plane alone will not do: before that its own next cut tells more."""
+
+SLOW_GAIN = 0.6
+"""A cut that leaves no more than this share of the ratio leads on by itself: no other plane is tried."""
 
 CAPPED_GAIN = 0.985
 """The same for a cut that its depth or the material left holds back."""
@@ -61,6 +70,7 @@ class Case:
     known: tuple[Plane, ...]
     choices: Choices
     leave: Outcome
+    before: Estimate | None = None
     doubts: tuple[Explanation, ...] = ()
 
     @property
@@ -77,6 +87,34 @@ class Case:
     def unknown(self) -> tuple[Plane, ...]:
         """Of those, the ones never cut on this piece."""
         return tuple(p for p in self.learning if p.name not in self.s.cut_planes())
+
+    @property
+    def looked(self) -> bool:
+        """Whether somebody has seen that the newest cuts are there as written down."""
+        return all(c.looked or c.knowingly for c in self.s.history.last_cuts)
+
+    @property
+    def knowingly(self) -> bool:
+        """Whether an inspector lets the work go on in spite of what the newest cuts did."""
+        return all(c.knowingly for c in self.s.history.last_cuts)
+
+    @property
+    def worse(self) -> bool:
+        """Whether the newest cuts made it clearly worse, of planes of which something was known before.
+
+        A first cut to learn from may: that was said of it.
+        """
+        history, ratio = self.s.history, _ratios(self.s)
+        run = history.last_cut_run
+        if run is None or self.before is None or not ratio[-1] > WORSE * ratio[run - 1]:
+            return False
+        return all(_known(self.s, self.before, c.plane) for c in history.last_cuts)
+
+    @property
+    def rose(self) -> bool:
+        """Whether it now vibrates far more than when nothing had been cut."""
+        ratio = _ratios(self.s)
+        return bool(self.s.history.cuts) and bool(ratio[-1] > MOST_RISE * ratio[0])
 
     @property
     def open(self) -> bool:
@@ -97,10 +135,16 @@ class Case:
 
     @property
     def short(self) -> bool:
-        """Whether the known planes alone are not likely to reach a pass, while another could be tried."""
+        """Whether the known planes are known to be not enough, while another could be tried beside them.
+
+        Two planes learnt at once, neither of them known, would be taken for each other.
+        """
         best = self.best
-        small = best is not None and best.chance < SURE_CHANCE and not best.limited_by
-        return small and bool(self.learning) and self.s.most_cuts >= 2
+        if best is None or best.limited_by or best.chance >= SURE_CHANCE:
+            return False
+        well = all(self.now.spread[p.name] < WELL_KNOWN for p in self.known)
+        slow = best.mean_level > SLOW_GAIN * self.leave.mean_level
+        return well and slow and bool(self.learning) and self.s.most_cuts >= 2
 
 
 @dataclass(frozen=True)
@@ -123,10 +167,12 @@ def case_of(s: Situation) -> Case:
     priors = all_priors(s)
     now = estimate(s.history, priors, s.scatter, seed=s.seed)
     usable = tuple(p for p in s.planes if p.left_gmm > 1e-4)
-    known = tuple(p for p in usable if now.spread[p.name] < KNOWN_SPREAD and _informed(s, p.name))
+    known = tuple(p for p in usable if _known(s, now, p.name))
     leave = try_cuts(Candidate(()), now, s.limit_g, s.scatter, s.guard, s.seed)
     choices = best_candidates(now, known, s.limit_g, s.scatter, s.guard, s.most_cuts, s.seed)
-    return Case(s, now, usable, known, choices, leave, explained(s, priors))
+    before = believed_before(s, priors)
+    doubts = explanations(s.history, before, s.scatter) if before else ()
+    return Case(s, now, usable, known, choices, leave, before, doubts)
 
 
 def all_priors(s: Situation) -> dict[str, ResponsePrior]:
@@ -138,28 +184,34 @@ def all_priors(s: Situation) -> dict[str, ResponsePrior]:
     return {p.name: s.priors.get(p.name) or wide for p in s.planes}
 
 
-def explained(s: Situation, priors: dict[str, ResponsePrior]) -> tuple[Explanation, ...]:
-    """Return what may explain the last run, against what was believed before it; empty where nothing was."""
-    history = s.history
-    last = history.vectors.shape[0] - 1
-    if not any(c.before_run == last for c in history.cuts):
-        return ()
-    before = estimate(history.before_last(), priors, s.scatter, draws=60, seed=s.seed)
-    return explanations(history, before, s.scatter)
+def believed_before(s: Situation, priors: dict[str, ResponsePrior]) -> Estimate | None:
+    """Return the estimate before the newest cuts; None before any."""
+    run = s.history.last_cut_run
+    if run is None:
+        return None
+    return estimate(s.history.before(run), priors, s.scatter, draws=60, seed=s.seed)
 
 
 def worsened(s: Situation) -> int:
-    """Return how many of the last cuts in a row made the highest ratio rise by more than a twentieth."""
-    history = s.history
-    ratio = (np.abs(history.vectors) / s.limit_g).max(axis=1)
-    count = 0
-    for run in range(history.vectors.shape[0] - 1, 0, -1):
-        if not any(c.before_run == run for c in history.cuts):
-            continue
-        if ratio[run] < 1.05 * ratio[run - 1]:
+    """Return how many stops with cuts, the last in a row, made it worse."""
+    ratio = _ratios(s)
+    stops = sorted({c.before_run for c in s.history.cuts}, reverse=True)
+    count, then = 0, ratio.size - 1
+    for run in stops:  # from the last run before a stop to the last run after it
+        if ratio[then] < WORSE * ratio[run - 1]:
             break
-        count += 1
+        count, then = count + 1, run - 1
     return count
+
+
+def _ratios(s: Situation) -> FloatArray:
+    """Return the highest ratio to the limit of each run."""
+    return np.asarray((np.abs(s.history.vectors) / s.limit_g).max(axis=1))
+
+
+def _known(s: Situation, now: Estimate, plane: str) -> bool:
+    """Whether an estimate says enough of a plane to cut there for more than to learn."""
+    return now.spread[plane] < KNOWN_SPREAD and _informed(s, plane)
 
 
 def _informed(s: Situation, plane: str) -> bool:
@@ -169,74 +221,75 @@ def _informed(s: Situation, plane: str) -> bool:
 
 def _not_reached(case: Case) -> Advice:
     judged = case.s.judgement
-    why = f"The verdict is open: {in_words(judged.reason)}."
+    why = Said("advice.open", {"reason": judged.reason})
     return Advice.spin_again(why, expected_ratio=judged.worst.ratio)
 
 
-def _stop(leave: Outcome, why: str) -> Advice:
-    return Advice.stop(why, chance=leave.chance, expected_ratio=leave.mean_level)
+def _stop(leave: Outcome, *why: Said) -> Advice:
+    return Advice.stop(*why, chance=leave.chance, expected_ratio=leave.mean_level)
 
 
 def _not_as_recorded(case: Case) -> Advice:
     likeliest = case.doubts[0]
-    return replace(
-        Advice.fix(
-            f"What the last cut did does not fit its record ({100 * likeliest.chance:.0f} % for: "
-            f"{in_words(explanation_said(likeliest))}). {in_words(check_said(likeliest))} Amend what was wrong and "
-            "spin again; nothing is ground before.",
-            expected_ratio=case.leave.mean_level,
-        ),
-        doubts=case.doubts,
+    why = Said(
+        "advice.not_as_recorded",
+        {
+            "chance": likeliest.chance,
+            "explanation": explanation_said(likeliest),
+            "check": check_said(likeliest),
+        },
     )
+    return replace(Advice.fix(why, expected_ratio=case.leave.mean_level), doubts=case.doubts)
+
+
+def _above_first(case: Case) -> Advice:
+    ratio = _ratios(case.s)
+    why = Said("advice.above_first", {"times": float(ratio[-1] / ratio[0])})
+    return replace(Advice.fix(why, expected_ratio=case.leave.mean_level), doubts=case.doubts)
+
+
+def _made_worse(case: Case) -> Advice:
+    ratio = _ratios(case.s)
+    before = float(ratio[case.s.history.last_cuts[0].before_run - 1])
+    why = Said("advice.made_worse", {"before": before, "now": float(ratio[-1])})
+    return replace(Advice.fix(why, expected_ratio=case.leave.mean_level), doubts=case.doubts)
 
 
 def _two_worse(case: Case) -> Advice:
-    return Advice.fix(
-        "The last two cuts each made it worse. Nothing more is ground before it is known why: compare the "
-        "cuts on the piece with their record (angle, side of the mark, plane), look whether mark, sensor and "
-        "nut still sit, then spin again.",
-        expected_ratio=case.leave.mean_level,
-    )
+    return Advice.fix(Said("advice.two_worse"), expected_ratio=case.leave.mean_level)
 
 
 def _used_up(case: Case) -> Advice:
-    return _stop(
-        case.leave,
-        "The material budget of every plane is used up: another cut is not allowed.",
-    )
+    return _stop(case.leave, Said("advice.used_up"))
 
 
 def _no_cut_helps(case: Case) -> Advice:
-    floor = "what is left is within the repeatability, or these planes cannot reach it"
-    why = f"No cut is expected to lower the curve usefully: {floor}. See what limits the result."
-    return _stop(case.leave, why)
+    return _stop(case.leave, Said("advice.no_cut_helps"))
 
 
 def _mean_decides(case: Case) -> Advice:
-    why = (
-        f"The verdict is open ({in_words(case.s.judgement.reason)}) and no cut is sure to help: "
-        "the mean of two runs will decide."
-    )
+    why = Said("advice.mean_decides", {"reason": case.s.judgement.reason})
     return replace(_stop(case.leave, why), action="spin_again")
 
 
 def _try_another(case: Case) -> Advice:
-    plane = (case.unknown or case.learning)[0]
+    tried = [p for p in case.learning if p not in case.unknown]
+    if case.known or not tried:
+        plane = (case.unknown or case.learning)[0]
+    else:  # a cut too small to learn from tells how large the next one there may be
+        plane = tried[0]
     beside = case.best if case.useful else None
     return trial(case.s, case.now, plane, case.known, case.leave, beside)
 
 
 def _passed(case: Case) -> Advice:
     s, leave, best = case.s, case.leave, case.best
-    text = f"Passed: {in_words(s.judgement.reason)}."
+    passed = Said("advice.passed", {"reason": s.judgement.reason})
     if best is not None and best.mean_level < 0.85 * leave.mean_level:
-        text += (
-            f" One more cut is expected to lower the highest ratio from {leave.mean_level:.2f} "
-            f"to {best.mean_level:.2f}."
-        )
+        gain = Said("advice.one_more", {"now": leave.mean_level, "then": best.mean_level})
         more = tuple(best.candidate.as_cuts(s.planes))
-        return replace(_stop(leave, text), one_more=more)
-    return _stop(leave, text + " Another cut would gain nothing useful.")
+        return replace(_stop(leave, passed, gain), one_more=more)
+    return _stop(leave, passed, Said("advice.no_more"))
 
 
 def _cut(case: Case) -> Advice:
@@ -244,10 +297,7 @@ def _cut(case: Case) -> Advice:
     assert best is not None  # the rule holds only where there is one
     cuts = tuple(best.candidate.as_cuts(s.planes))
     names = sorted({c.plane for c in cuts})
-    source = _source_of(s, names)
-    why = f"Expected highest ratio to the limit {best.mean_level:.2f} (now {leave.mean_level:.2f}); {source}."
-    if best.limited_by:
-        why += f" Limited by {best.limited_by}."
+    expected = Said("advice.expected", {"then": best.mean_level, "now": leave.mean_level})
     others = tuple(
         Alternative(tuple(o.candidate.as_cuts(s.planes)), o.chance, o.mean_level)
         for o in (choices.one, choices.several, leave)
@@ -260,37 +310,40 @@ def _cut(case: Case) -> Advice:
         chance_of_pass=best.chance,
         expected_ratio=best.mean_level,
         trial=False,
-        why=why,
+        why=(expected, *_sources_of(s, names), *best.limited_by),
         others=others,
     )
 
 
-def _source_of(s: Situation, planes: list[str]) -> str:
-    parts = []
+def _sources_of(s: Situation, planes: list[str]) -> Iterator[Said]:
     for name in planes:
         own = sum(c.plane == name for c in s.history.cuts)
-        units = s.priors[name].units if name in s.priors else 0
-        said = []
-        if own:
-            said.append(f"{own} cut{'s' if own > 1 else ''} on this piece")
-        if units:
-            said.append(f"{units} other unit{'s' if units > 1 else ''} of the model")
-        like = s.priors[name].alike if name in s.priors else ()
-        if like:
-            said.append(f"models like it ({', '.join(like)})")
-        parts.append(f"response of {name} from " + " and ".join(said))
-    return "; ".join(parts)
+        prior = s.priors.get(name)
+        units = prior.units if prior else 0
+        if own or units:
+            yield Said("advice.source", {"plane": name, "cuts": own, "units": units})
+        if prior and prior.alike:
+            models = ", ".join(prior.alike)
+            yield Said("advice.source_like", {"plane": name, "models": models})
 
 
 RULES = (
     Rule("test speed was not reached", lambda c: c.open and not c.s.reached, _not_reached),
     Rule("it passed", lambda c: c.s.judgement.verdict == "pass", _passed),
-    Rule("the last cut is not as recorded", lambda c: doubtful(c.doubts), _not_as_recorded),
+    Rule(
+        "the last cut is not as recorded",
+        lambda c: not c.looked and doubtful(c.doubts),
+        _not_as_recorded,
+    ),
+    Rule(
+        "it is far above what it was at first", lambda c: not c.knowingly and c.rose, _above_first
+    ),
     Rule(
         "two cuts made it worse",
-        lambda c: worsened(c.s) >= 2 and not c.s.history.repeated(),  # a repeat says: looked at
+        lambda c: not c.knowingly and worsened(c.s) >= 2,
         _two_worse,
     ),
+    Rule("the last cut made it worse", lambda c: not c.looked and c.worse, _made_worse),
     Rule("no material is left", lambda c: not c.usable, _used_up),
     Rule("a useful cut will not do alone", lambda c: c.useful and c.short, _try_another),
     Rule("a useful cut", lambda c: c.useful, _cut),

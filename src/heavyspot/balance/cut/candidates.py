@@ -8,10 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...quantities.errors import BadInput
+from ...quantities.said import Said
 from ..influence import solve_min_max
 from ..plane import ANGLE_STEP_DEG, Plane
+from .history import Scatter
 from .minmax import best_cuts
-from .response import Estimate, Scatter
+from .response import Estimate
 
 ComplexArray = NDArray[np.complex128]
 FloatArray = NDArray[np.float64]
@@ -21,6 +23,12 @@ FINALISTS = 24
 SCREENING_DRAWS = 40
 WORSE = 1.10
 """A next run with a highest ratio over this times today's counts as made worse."""
+
+WORST = 0.95
+"""Share of the possibilities that what is said to be the worst holds."""
+
+MOST_RISE = 1.5
+"""No cut is advised whose worst is above so many times what is there now (stated: what is felt as a step up)."""
 
 MOST_WORSE = 0.10
 """Candidates with a higher chance of making it worse are not advised while others are left."""
@@ -87,17 +95,21 @@ class Outcome:
         Mean of the highest ratio to the limit.
     worse : float
         Share in which the highest ratio rises by a tenth or more.
+    worst : float
+        Highest ratio to the limit that 95 of 100 possibilities stay below.
     amplitude : ndarray, shape (draws, n)
         The next run's amplitude in each possibility, g.
-    limited_by : str
+    limited_by : tuple of Said
+        What held its cuts back; empty where nothing did.
     """
 
     candidate: Candidate
     chance: float
     mean_level: float
     worse: float
+    worst: float
     amplitude: FloatArray = field(repr=False)
-    limited_by: str = ""
+    limited_by: tuple[Said, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -128,7 +140,7 @@ def try_cuts(
     """Return the outcome of a candidate over all draws; the same seed gives the same errors."""
     draws = int(now.state.shape[0])
     rng = np.random.default_rng([seed, 5])
-    run = 1.0 + scatter.run_share * rng.standard_normal(draws)
+    run = 1.0 + float(np.hypot(scatter.run_share, scatter.run_shape)) * rng.standard_normal(draws)
     after: ComplexArray = now.state
     for plane, angle, amount in candidate.cuts:
         share, angle_deg = scatter.making(plane)
@@ -143,6 +155,7 @@ def try_cuts(
         float(np.mean(level * (1 + guard) <= 1.0)),
         float(level.mean()),
         float(np.mean(level > WORSE * before)),
+        float(np.quantile(level, WORST)),
         amplitude,
     )
 
@@ -161,7 +174,7 @@ def best_candidates(
         return Choices()
     singles: list[Candidate] = []
     several: list[Candidate] = []
-    limits: dict[str, str] = {}
+    limits: dict[str, Said | None] = {}
     for plane in planes:
         in_one, in_more, limited = _in_plane(plane, now, limit_g, most_cuts)
         singles += in_one
@@ -169,6 +182,9 @@ def best_candidates(
         limits[plane.name] = limited
     if most_cuts >= 2 and len(planes) >= 2:
         several += _in_two_planes(planes, now, limit_g)
+
+    leave = (np.abs(now.state) / limit_g).max(axis=1).mean()
+    most = MOST_RISE * float(leave)
 
     def best_of(candidates: list[Candidate]) -> Outcome | None:
         rounded = [c.rounded(planes) for c in candidates]
@@ -179,13 +195,14 @@ def best_candidates(
             surest = sorted(tried, key=lambda o: -o.chance)[: FINALISTS // 2]
             rounded = [o.candidate for o in tried[:FINALISTS]]
             rounded += [o.candidate for o in surest if o.candidate not in rounded]
-        return _choose([try_cuts(c, now, limit_g, scatter, guard, seed) for c in rounded])
+        tried = [try_cuts(c, now, limit_g, scatter, guard, seed) for c in rounded]
+        return _choose([o for o in tried if o.worst <= most])
 
     def with_limit(o: Outcome | None) -> Outcome | None:
         if o is None or not o.candidate.cuts:
             return None
-        limited = " and ".join(sorted({limits[c[0]] for c in o.candidate.cuts if limits[c[0]]}))
-        return replace(o, limited_by=limited)
+        planes_cut = sorted({c[0] for c in o.candidate.cuts})
+        return replace(o, limited_by=tuple(w for p in planes_cut if (w := limits[p]) is not None))
 
     one, two = with_limit(best_of(singles)), with_limit(best_of(several))
     if one is None or (
@@ -213,7 +230,7 @@ def _choose(outcomes: list[Outcome]) -> Outcome | None:
 
 def _in_plane(
     plane: Plane, now: Estimate, limit_g: FloatArray, most_cuts: int
-) -> tuple[list[Candidate], list[Candidate], str]:
+) -> tuple[list[Candidate], list[Candidate], Said | None]:
     """Return single cuts round the best one, pairs of cuts in this plane, and what caps them."""
     angles = plane.angles()
     caps = np.array([plane.cap_gmm(float(a)) for a in angles])
@@ -222,7 +239,7 @@ def _in_plane(
         now.mean_state, response, limit_g, angles_deg=angles, cap=1e9, budget=1e9, most=2
     )
     if not free.amounts:
-        return [], [], ""
+        return [], [], None
     total = complex(
         sum(
             m * np.exp(1j * np.deg2rad(a))
@@ -242,15 +259,12 @@ def _in_plane(
     singles += [
         Candidate(((plane.name, float(angles[i]), float(caps[i])),)) for i in near if caps[i] < size
     ]
-    limited = ""
+    limited = None
     cap = float(caps[near[0]])
     if size > cap:
         by_depth = plane.cutter.largest_unbalance(0.0, plane.max_depth_mm)
-        limited = (
-            f"the depth of one cut on {plane.name}"
-            if cap >= by_depth * 0.999
-            else f"the material left on {plane.name}"
-        )
+        kind = "depth" if cap >= by_depth * 0.999 else "material"
+        limited = Said(f"advice.limited_{kind}", {"plane": plane.name})
     several = []
     if most_cuts >= 2 and size > 0.9 * cap:
         for share in (0.7, 0.85, 1.0):

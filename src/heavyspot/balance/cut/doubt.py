@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...quantities.said import Said
-from .response import Estimate, History, MadeCut, Scatter
+from .history import History, MadeCut, Scatter
+from .response import Estimate
 
 ComplexArray = NDArray[np.complex128]
 
@@ -84,18 +85,19 @@ class Explanation:
 
 
 def explanations(history: History, before: Estimate, scatter: Scatter) -> tuple[Explanation, ...]:
-    """Return what may explain the last run, likeliest first; empty where nothing was foretold.
+    """Return what may explain what the newest cuts did, likeliest first; empty where nothing was foretold.
+
+    The newest run tells: one more without a cut asks the same question again.
 
     Parameters
     ----------
     before : Estimate
-        What was believed before the last run: from the runs up to the one before it.
+        What was believed before the newest cuts: from the runs up to them.
     """
-    last = history.vectors.shape[0] - 1
-    cuts = [c for c in history.cuts if c.before_run == last]
-    if last == 0 or not cuts or not all(_foretells(before, c.plane) for c in cuts):
+    cuts = history.last_cuts
+    if not cuts or not all(_foretells(before, c.plane) for c in cuts):
         return ()
-    case = _Case(history, before, scatter, tuple(cuts))
+    case = _Case(history, before, scatter, cuts)
     found = [case.of(AS_RECORDED, case.effect(lambda c: c.removed))]
     found.append(case.of("not_made", 0 * case.was))
     found.append(case.of("twice", case.effect(lambda c: 2 * c.removed)))
@@ -143,12 +145,7 @@ def _harmless(e: Explanation) -> bool:
 
 def explanation_said(e: Explanation) -> Said:
     """Return what it says happened."""
-    values: dict[str, float | str] = {
-        "plane": e.plane,
-        "angle_deg": e.angle_deg,
-        "factor": e.factor,
-    }
-    return Said(f"doubt.{e.code}", {**values})
+    return Said(f"doubt.{e.code}", {"plane": e.plane, "angle_deg": e.angle_deg, "factor": e.factor})
 
 
 def check_said(e: Explanation) -> Said:
@@ -164,8 +161,12 @@ class _Case:
     cuts: tuple[MadeCut, ...]
 
     @property
+    def _last_before(self) -> int:
+        return self.cuts[0].before_run - 1
+
+    @property
     def was(self) -> ComplexArray:
-        return self.history.vectors[-2]
+        return self.history.vectors[self._last_before]
 
     @property
     def now(self) -> ComplexArray:
@@ -202,7 +203,7 @@ class _Case:
         common = np.stack(
             [self.was * run, now * run, effect * np.hypot(CUT_TAIL * cut, spread)], axis=1
         )
-        noise = self.history.noise[-2:] ** 2
+        noise = self.history.noise[[self._last_before, -1]] ** 2
         each = (
             2 * noise.sum(axis=0)
             + (UNEXPLAINED * largest) ** 2

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -179,6 +180,20 @@ def along(sensor: Sensor) -> FloatArray:
         mine = sensor == i
         place[mine] = np.linspace(0.0, 1.0, int(mine.sum()))
     return place
+
+
+def unit_shapes(sensor: Sensor, *, length: float, least: float) -> FloatArray:
+    """Return smooth shapes over sensors' points, (n, r), whose squares sum to one at each; as `smooth_factor`."""
+    return _unit_shapes(sensor.tobytes(), length, least)
+
+
+@lru_cache(64)
+def _unit_shapes(sensors: bytes, length: float, least: float) -> FloatArray:
+    sensor = np.frombuffer(sensors, np.intp)
+    ones = np.ones(sensor.size)
+    shapes = smooth_factor(along(sensor), ones, length=length, least=least, sensor=sensor).real
+    shapes.setflags(write=False)  # everybody's
+    return np.asarray(shapes)
 
 
 def smooth_factor(

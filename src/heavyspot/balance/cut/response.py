@@ -2,11 +2,12 @@
 
 The model of run ``i`` at each speed::
 
-    V_i = U - sum_j H_pj c_j (1 + d_j) + V_i e_i + w
+    V_i = U - sum_j H_pj c_j (1 + d_j) + V_i (e_i + f_i) + dV_i/dln(speed) s_i + w
 
 ``U`` the vector as found, ``c_j`` the cuts made before run ``i`` (recorded), ``d_j`` the error of
-making them, ``e_i`` the run-to-run scatter (one complex number a run, all speeds alike), ``w`` the
-noise of each point. Responses have a prior ``H = mean + factor g``, ``g`` standard complex normal:
+making them, ``e_i`` the run-to-run scatter of all speeds alike (one complex number a run), ``f_i`` a
+smooth shape of it over speed, ``s_i`` the stretch of the run's speed axis (a resonance that moved),
+``w`` the noise of each point. Responses have a prior ``H = mean + factor g``, ``g`` standard complex normal:
 from other units of the model, or a wide one that only says how large and how smooth a response can
 be. Everything unknown is then jointly Gaussian (Bayesian linear regression, as in any text on it,
 for example Bishop, Pattern Recognition and Machine Learning (2006), section 3.3); draws from it
@@ -19,128 +20,16 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import cho_solve, solve_triangular
 
 from ...quantities.errors import BadInput
-from .prior import ResponsePrior, along, smooth_factor
+from .history import History, Scatter
+from .prior import ResponsePrior, unit_shapes
+from .run_scatter import SHAPE_LENGTH, slope_of
+from .seen_effect import bounded
 
 ComplexArray = NDArray[np.complex128]
 FloatArray = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Scatter:
-    """How well things repeat; standard deviations.
-
-    Attributes
-    ----------
-    run_share, run_angle_deg : float
-        Run-to-run scatter of the vector without a cut between. Defaults are what a good rig does
-        (common practice, no source).
-    cut_share, cut_angle_deg : float
-        Error of a cut against what is recorded.
-    recorded : dict of plane -> (share, degrees)
-        The same for single planes, where the shop's own record tells.
-    asked : dict of plane -> (share, degrees)
-        Scatter of what is recorded about what was asked.
-    """
-
-    run_share: float = 0.025
-    run_angle_deg: float = 2.0
-    cut_share: float = 0.15
-    cut_angle_deg: float = 4.0
-    recorded: dict[str, tuple[float, float]] = field(default_factory=dict)
-    asked: dict[str, tuple[float, float]] = field(default_factory=dict)
-
-    @property
-    def run_variance(self) -> float:
-        """Complex variance of one run's scatter, as a share squared."""
-        return self.run_share**2 + np.deg2rad(self.run_angle_deg) ** 2
-
-    def cut_error(self, plane: str) -> tuple[float, float]:
-        """Return the error of a cut against what is recorded: share, degrees."""
-        return self.recorded.get(plane, (self.cut_share, self.cut_angle_deg))
-
-    def making(self, plane: str) -> tuple[float, float]:
-        """Return the error of a cut against what is asked: share, degrees."""
-        made, asked = self.cut_error(plane), self.asked.get(plane, (0.0, 0.0))
-        return float(np.hypot(made[0], asked[0])), float(np.hypot(made[1], asked[1]))
-
-    def cut_variance(self, plane: str) -> float:
-        """Complex variance of one cut's error, as a share squared."""
-        share, angle_deg = self.cut_error(plane)
-        return share**2 + np.deg2rad(angle_deg) ** 2
-
-
-@dataclass(frozen=True)
-class MadeCut:
-    """A cut made between two runs.
-
-    Attributes
-    ----------
-    before_run : int
-        Index of the first run that shows it.
-    plane : str
-    removed : complex
-        ``amount * exp(j angle)`` of the material taken off, g·mm.
-    """
-
-    before_run: int
-    plane: str
-    removed: complex
-
-
-@dataclass(frozen=True)
-class History:
-    """A piece's runs on one axis of points, a speed of a sensor each, and the cuts between them.
-
-    Attributes
-    ----------
-    speed_rpm : ndarray, shape (n,)
-        Of each point; one sensor's points after the other's, each ascending.
-    vectors : ndarray, shape (runs, n), complex
-        g, zero-to-peak.
-    noise : ndarray, shape (runs, n)
-        Standard uncertainty of each component, g.
-    cuts : tuple of MadeCut
-    sensor : ndarray, shape (n,), int
-        Of each point, 0 for the first; all 0 when not given.
-    names : tuple of str
-        Of the sensors.
-    """
-
-    speed_rpm: FloatArray
-    vectors: ComplexArray
-    noise: FloatArray
-    cuts: tuple[MadeCut, ...] = ()
-    sensor: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, np.intp))
-    names: tuple[str, ...] = ("",)
-
-    def __post_init__(self) -> None:
-        if self.sensor.size == 0:
-            object.__setattr__(self, "sensor", np.zeros(self.speed_rpm.size, np.intp))
-        if self.vectors.ndim != 2 or self.vectors.shape[1] != self.speed_rpm.size:
-            raise BadInput(
-                f"runs have shape {self.vectors.shape} for {self.speed_rpm.size} speeds.",
-                remedy="Give one row a run, one column a speed.",
-            )
-        if self.vectors.shape[0] == 0:
-            raise BadInput("There is no run.", remedy="Spin first.")
-
-    @property
-    def grid_rpm(self) -> FloatArray:
-        """The speeds of one sensor's points."""
-        return self.speed_rpm[self.sensor == 0]
-
-    def before_last(self) -> History:
-        """Return the runs and cuts up to the run before the last one; there must be two."""
-        last = self.vectors.shape[0] - 1
-        kept = tuple(c for c in self.cuts if c.before_run < last)
-        return replace(self, vectors=self.vectors[:last], noise=self.noise[:last], cuts=kept)
-
-    def repeated(self) -> bool:
-        """Whether the last run repeats the one before it, without a cut between."""
-        last = self.vectors.shape[0] - 1
-        return last > 0 and not any(c.before_run == last for c in self.cuts)
 
 
 @dataclass(frozen=True)
@@ -204,6 +93,7 @@ def estimate(
         raise BadInput(
             f"No prior for plane {sorted(unknown)}.", remedy="Add the plane to the model."
         )
+    priors = bounded(history, priors)
     planes = list(priors)
     bar = {p: priors[p].mean for p in planes}
     error_bar = np.zeros(len(history.cuts), complex)
@@ -253,7 +143,7 @@ def _cut_sizes(history: History, scatter: Scatter) -> FloatArray:
 
 
 class _Layout:
-    """Where each unknown but the vector as found stands: responses, run scatter, cut errors."""
+    """Where each unknown but the vector as found stands: responses, run scatter (e, f, s), cut errors."""
 
     def __init__(self, history: History, priors: dict[str, ResponsePrior]) -> None:
         at = 0
@@ -262,10 +152,22 @@ class _Layout:
             r = prior.factor.shape[1]
             self.g[plane] = np.arange(at, at + r)
             at += r
-        self.e = np.arange(at, at + history.vectors.shape[0])
+        runs = history.vectors.shape[0]
+        self.e = np.arange(at, at + runs)
         at += self.e.size
+        self.shapes = unit_shapes(history.sensor, length=SHAPE_LENGTH, least=1e-2)
+        self.f = np.arange(at, at + runs * self.shapes.shape[1]).reshape(runs, -1)
+        at += self.f.size
+        self.s = np.arange(at, at + runs)
+        at += runs
+        self.slope = np.stack([slope_of(history, v) for v in history.vectors])
         self.d = np.arange(at, at + len(history.cuts))
         self.size = at + len(history.cuts)
+
+    def of_run(self, run: int) -> NDArray[np.intp]:
+        """Return where the unknowns stand that a run tells of: all but the scatter of the others."""
+        own = [self.e[run : run + 1], self.f[run], self.s[run : run + 1]]
+        return np.concatenate([*self.g.values(), *own, self.d])
 
 
 @dataclass(frozen=True)
@@ -288,7 +190,8 @@ class _Solved:
 
     def noise(self) -> FloatArray:
         """Return the standard uncertainty of real and imaginary part of b, (unknowns, 2)."""
-        half = np.linalg.inv(self.root)  # covariance = half^T half
+        # covariance = half^T half
+        half = solve_triangular(self.root, np.eye(self.root.shape[0]), lower=True)
         return np.asarray(np.sqrt((half**2).sum(axis=0)).reshape(2, -1).T)
 
     def draw(self, rng: np.random.Generator, draws: int) -> tuple[ComplexArray, ComplexArray]:
@@ -297,12 +200,10 @@ class _Solved:
         What the model does not explain goes up and down over speed slowly, as machines do: drawn
         anew at each speed, its largest value would stand above the curve of every draw.
         """
-        q, n = self.mean.size, self.weight.size
-        z = np.linalg.solve(self.root.T, rng.standard_normal((2 * q, draws)))
+        q = self.mean.size
+        z = solve_triangular(self.root, rng.standard_normal((2 * q, draws)), lower=True, trans="T")
         b = self.mean[:, None] + z[:q] + 1j * z[q:]
-        shapes = smooth_factor(
-            along(self.sensor), np.ones(n), length=0.15, least=1e-4, sensor=self.sensor
-        ).real
+        shapes = unit_shapes(self.sensor, length=0.15, least=1e-4)
         smooth = shapes @ rng.standard_normal((2, shapes.shape[1], draws))
         noise = smooth / np.sqrt(self.weight)[:, None]
         return b, self.found(b) + noise[0] + 1j * noise[1]
@@ -328,23 +229,27 @@ def _solve(
     inner, right = np.zeros((q, q), complex), np.zeros(q, complex)
     for i in range(runs):
         rows, known, sigma2 = _rows_of(history, priors, layout, about, i)
-        w = 2 / sigma2
+        its = layout.of_run(i)  # the other runs' scatter is not in its rows
+        rows, w = rows[:, its], 2 / sigma2
         weighted = rows * w[:, None]
         weight += w
         right_u += w * known
-        cross += weighted
-        inner += rows.conj().T @ weighted
-        right += weighted.conj().T @ known
+        cross[:, its] += weighted
+        inner[np.ix_(its, its)] += rows.conj().T @ weighted
+        right[its] += weighted.conj().T @ known
     inner -= cross.conj().T @ (cross / weight[:, None])
     right -= cross.conj().T @ (right_u / weight)
     precision = np.block([[inner.real, -inner.imag], [inner.imag, inner.real]])
     prior = np.full((2, q), 2.0)  # responses: standard complex normal
     prior[0, layout.e] = 1 / scatter.run_share**2
     prior[1, layout.e] = 1 / np.deg2rad(scatter.run_angle_deg) ** 2
+    prior[:, layout.f.ravel()] = 1 / max(scatter.run_shape, 1e-6) ** 2
+    prior[0, layout.s] = 1 / max(scatter.run_warp, 1e-6) ** 2
+    prior[1, layout.s] = 1e12  # a stretch is a real number
     prior[:, layout.d] = 1 / _cut_sizes(history, scatter).T ** 2
     precision[np.diag_indices(2 * q)] += prior.reshape(-1)
     root = np.linalg.cholesky(precision)
-    mean = np.linalg.solve(root.T, np.linalg.solve(root, np.concatenate([right.real, right.imag])))
+    mean = cho_solve((root, True), np.concatenate([right.real, right.imag]))
     return _Solved(mean[:q] + 1j * mean[q:], root, right_u, cross, weight, history.sensor)
 
 
@@ -363,6 +268,8 @@ def _rows_of(
     sigma2 = 2 * history.noise[run] ** 2 + (0.01 * largest) ** 2 + 1e-8
     rows = np.zeros((vector.size, layout.size), complex)
     rows[:, layout.e[run]] = vector
+    rows[:, layout.f[run]] = vector[:, None] * layout.shapes
+    rows[:, layout.s[run]] = layout.slope[run]
     known = vector.copy()
     for j, cut in enumerate(history.cuts):
         if cut.before_run > run:

@@ -7,14 +7,18 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from ...quantities.said import Said
 from ...quantities.units import G_N, omega_from_rpm
 from ..plane import Plane
 from .advice_case import Advice, Prediction, Situation
-from .candidates import Candidate, Outcome, try_cuts
+from .candidates import MOST_RISE, WORSE, Candidate, Outcome, try_cuts
 from .response import Estimate
 
 ComplexArray = NDArray[np.complex128]
 FloatArray = NDArray[np.float64]
+
+SMALLER, SMALLER_STEPS = 0.75, 5
+"""A trial cut that may do too much is made smaller by this, so often at most (to a third of it)."""
 
 TRIAL_EFFECT = 0.35
 """Share of the vibration that a trial cut is meant to change."""
@@ -82,6 +86,8 @@ def trial(
         ratio = np.where(s.history.sensor == 0, ratio, 0.0)
     k = int(np.argmax(ratio))
     angle, size, basis = _guess(s, now, plane, known, state, k)
+    if plane.name in s.cut_planes():  # too small a cut to learn from bounds what one can do
+        size = np.minimum(size, np.sqrt((np.abs(now.response[plane.name]) ** 2).mean(axis=0)))
     # large enough to be told from the error of the cut beside it
     effect = max(
         TRIAL_EFFECT * float(abs(state[k])),
@@ -89,10 +95,8 @@ def trial(
         2.0 * max((s.scatter.making(c[0])[0] for c in first), default=0.0) * float(abs(moved[k])),
     )
     amount = effect / max(float(size[k]), 1e-12)
-    again = sum(c.plane == plane.name for c in s.history.cuts)
-    amount *= 2.0**again  # the first one was too small to learn from
-    amount = float(min(amount, 0.6 * plane.cap_gmm(angle) if not again else plane.cap_gmm(angle)))
-    candidate = Candidate((*first, (plane.name, angle, amount))).rounded(s.planes)
+    again = plane.name in s.cut_planes()
+    amount = float(min(amount, plane.cap_gmm(angle) * (1.0 if again else 0.6)))
     rng = np.random.default_rng(s.seed + 1)
     n = now.state.shape[0]
     lag = np.exp(1j * np.deg2rad(60.0) * rng.standard_normal(n)) * np.exp(
@@ -100,19 +104,21 @@ def trial(
     )
     towards = state / np.maximum(np.abs(state), 1e-12) * np.exp(-1j * np.deg2rad(angle))
     guessed = replace(now, response={**now.response, plane.name: lag[:, None] * size * towards})
-    outcome = try_cuts(candidate, guessed, s.limit_g, s.scatter, s.guard, s.seed)
-    why = (
-        f"The response of {plane.name} is not known yet: a small cut to learn from, at the likeliest "
-        f"heavy spot (a guess: {basis}; ± 60 degrees)."
-    )
+    # what a surer cut gains is not risked for a trial beside it
+    most = leave.mean_level * (MOST_RISE if beside is None else WORSE)
+    for _ in range(SMALLER_STEPS):
+        candidate = Candidate((*first, (plane.name, angle, amount))).rounded(s.planes)
+        outcome = try_cuts(candidate, guessed, s.limit_g, s.scatter, s.guard, s.seed)
+        if outcome.worst <= most:
+            break
+        amount *= SMALLER
+    why = [Said("advice.trial", {"plane": plane.name, "basis": basis})]
     if beside is not None:
-        names = " and ".join(sorted({c[0] for c in first}))
-        why = (
-            f"{names} alone brings the highest ratio to {beside.mean_level:.2f} "
-            f"(now {leave.mean_level:.2f}). " + why
-        )
-    if outcome.chance < leave.chance - 0.3:
-        why += " It may make the curve worse; the next run tells how to go on."
+        levels = {"then": beside.mean_level, "now": leave.mean_level}
+        names = ", ".join(sorted({c[0] for c in first}))
+        why.insert(0, Said("advice.beside", {"planes": names, **levels}))
+    if outcome.worst > leave.mean_level:
+        why.append(Said("advice.may_worsen", {"worst": outcome.worst}))
     cuts = tuple(candidate.as_cuts(s.planes))
     return Advice(
         action="cut",
@@ -121,8 +127,12 @@ def trial(
         chance_of_pass=outcome.chance,
         expected_ratio=outcome.mean_level,
         trial=True,
-        why=why,
+        why=tuple(why),
     )
+
+
+OWN_SHARE = 0.8
+"""An estimate this large beside its scatter says better than any guess which way the heavy spot lies."""
 
 
 def _guess(
@@ -132,20 +142,24 @@ def _guess(
     known: tuple[Plane, ...],
     state: ComplexArray,
     k: int,
-) -> tuple[float, FloatArray, str]:
+) -> tuple[float, FloatArray, Said]:
     """Return an unknown plane's likeliest heavy angle, its guessed size, and what the guess rests on."""
     speed = s.history.speed_rpm
     size = typical_response(speed, s.test_speed_rpm)
     guess = s.guesses.get(plane.name)
-    if guess is not None and _holds(s):
+    own = now.mean_response[plane.name][k] if plane.name in s.cut_planes() else 0j
+    if abs(own) > OWN_SHARE * float(np.std(now.response[plane.name][:, k])):
+        heavy = float(np.rad2deg(np.angle(state[k] / own)))
+        basis = Said("advice.basis_own", {"plane": plane.name})
+    elif guess is not None and _holds(s):
         heavy = float(np.rad2deg(np.angle(state[k] / guess.mean[k])))
         size = np.abs(guess.mean)
-        basis = f"models like it ({', '.join(guess.alike)}) react there"
+        basis = Said("advice.basis_like", {"models": ", ".join(guess.alike)})
     elif known:  # below the first bending mode planes act alike: borrow the known plane's angle
         other = now.mean_response[known[0].name]
         heavy = float(np.rad2deg(np.angle(state[k] / other[k])))
         size = np.abs(other)
-        basis = f"{known[0].name} reacts there"
+        basis = Said("advice.basis_plane", {"plane": known[0].name})
     else:
         first = s.history.sensor == 0  # the lag from the pickup is the first sensor's
         slow = first & (speed >= 0.18 * s.test_speed_rpm) & (speed <= 0.40 * s.test_speed_rpm)
@@ -153,7 +167,7 @@ def _guess(
         weight = np.abs(state[slow]) / np.maximum(size[slow], 1e-12)
         mean = (state[slow] / np.maximum(np.abs(state[slow]), 1e-12) * weight).sum()
         heavy = float(np.rad2deg(np.angle(mean))) - GUESSED_LAG_DEG - s.sensor_lag_deg
-        basis = f"a housing that lags about {GUESSED_LAG_DEG:.0f} degrees at low speed"
+        basis = Said("advice.basis_lag", {"lag_deg": GUESSED_LAG_DEG})
     angles = plane.angles()
     angle = float(angles[np.argmin(np.abs((angles - heavy + 180.0) % 360.0 - 180.0))])
     return angle, size, basis

@@ -65,6 +65,10 @@ class Matching:
     bound: float
 
 
+FINEST_DEG = 0.1
+"""A finer step is any angle (common practice, no source)."""
+
+
 def match_parts(
     kinds: Sequence[ArrayLike], *, steps_deg: Sequence[float] | None = None, seed: int = 0
 ) -> Matching:
@@ -81,7 +85,7 @@ def match_parts(
     Raises
     ------
     BadInput
-        Not two or three kinds, numbers differ, or a value is not finite.
+        Not two or three kinds, numbers differ, a value is not finite, or a step is none.
     """
     parts = [np.atleast_1d(np.asarray(k, complex)) for k in kinds]
     if len(parts) not in (2, 3):
@@ -90,11 +94,15 @@ def match_parts(
     if n == 0 or any(p.size != n for p in parts):
         counts = ", ".join(str(p.size) for p in parts)
         raise BadInput(f"The kinds have {counts} parts.", remedy="Give as many of each kind.")
-    if not all(np.isfinite(p).all() for p in parts):
+    with np.errstate(over="ignore", invalid="ignore"):  # what no sum can hold is none either
+        whole = sum(np.abs(p).sum() for p in parts)
+    if not np.isfinite(whole):
         raise BadInput("An unbalance is not a number.", remedy="Measure that part again.")
     steps = list(steps_deg or [0.0] * len(parts))
     if len(steps) != len(parts) or any(s < 0 or (s and 360 % s) for s in steps):
         raise BadInput("A step does not divide the turn.", remedy="Give 0, or for example 60.")
+    if any(0 < s < FINEST_DEG for s in steps):
+        raise BadInput("A step is finer than anybody can turn.", remedy="Give 0 for any angle.")
     cost = _pair_cost(steps[1]) if len(parts) == 2 else _triple_cost(steps[1], steps[2])
     order = _assign_two(parts, cost) if len(parts) == 2 else _assign_three(parts, cost, seed)
     matches = tuple(_match(parts, members, steps) for members in order)

@@ -11,14 +11,25 @@ from sqlalchemy.exc import IntegrityError
 
 from ...quantities.errors import Stale
 from ..find.search import index_pieces
-from ..records import Cut, Learnt, Run, record
+from ..records import Answer, Cut, Learnt, Run, record, withdrawn
+from ..store.chain import link_of
 from ..store.entries import Entries, add_entry, add_records, standing, transaction
-from ..store.tables import cut_errors, cuts, overrulings, piece_index, promises, responses, runs
+from ..store.tables import (
+    answers,
+    cut_errors,
+    cuts,
+    overrulings,
+    piece_index,
+    promises,
+    responses,
+    runs,
+)
 
 RUN_COLUMNS = [c for c in runs.c if c.name != "curves"]
 LET_STAND = [
     overrulings.c[k].label(f"stands_{k}") for k in ("verdict", "by", "at", "why", "finding")
 ]
+ANSWERED = [answers.c[k].label(f"answer_{k}") for k in ("looked", "knowingly", "advice")]
 
 
 class Cartridges(Entries):
@@ -63,16 +74,34 @@ class Cartridges(Entries):
             return add_records(c, cuts, made)
 
     def runs(self, piece_id: str) -> list[Run]:
-        """Return a piece's runs in order, without their curves: with the verdict an inspector let stand, if any."""
+        """Return a piece's runs in order, without their curves.
+
+        Each with the verdict an inspector let stand, and the advice after what was answered, where there are any.
+        """
         query = (
-            select(*RUN_COLUMNS, *LET_STAND)
+            select(*RUN_COLUMNS, *LET_STAND, *ANSWERED)
             .outerjoin(overrulings, overrulings.c.run_id == runs.c.id)
+            .outerjoin(answers, answers.c.run_id == runs.c.id)
             .where(runs.c.piece_id == piece_id)
-            .order_by(runs.c.number, overrulings.c.id)
+            .order_by(runs.c.number, link_of(overrulings), link_of(answers))
         )
         with self._engine.connect() as c:
             found = {row["number"]: _as_it_stands(row) for row in c.execute(query).mappings()}
         return list(found.values())
+
+    def newest_on(self, rig: str, *, since: str) -> str | None:
+        """Return the piece spun last on a rig since a time, UTC, or None."""
+        query = select(runs.c.piece_id).where((runs.c.rig == rig) & (runs.c.at >= since))
+        with self._engine.connect() as c:
+            found = c.execute(query.order_by(runs.c.id.desc()).limit(1)).scalar()
+        return None if found is None else str(found)
+
+    def spun_since(self, since: str) -> list[str]:
+        """Return the pieces spun since a time, UTC, in order of their last run."""
+        last = func.max(runs.c.id)
+        query = select(runs.c.piece_id).where(runs.c.at >= since).group_by(runs.c.piece_id)
+        with self._engine.connect() as c:
+            return [str(i) for i in c.execute(query.order_by(last)).scalars()]
 
     def curves(self, piece_id: str) -> dict[int, bytes]:
         """Return run number to curves of each of a piece's runs."""
@@ -83,7 +112,26 @@ class Cartridges(Entries):
     def all_cuts(self, piece_id: str) -> list[Cut]:
         """Return a piece's cuts in order, asked and made, without those amended or never made."""
         mine = select(cuts).where(cuts.c.piece_id == piece_id)
-        return standing(self._all(Cut, mine.order_by(cuts.c.id)))
+        return standing(self._all(Cut, mine.order_by(link_of(cuts))))
+
+    def add_answer(self, answer: Answer, asked: Sequence[Cut], learnt: Learnt) -> str:
+        """Add what was said of the cuts before the last run, the cuts now asked instead and what is now learnt."""
+        with transaction(self._engine) as c:
+            mine = (cuts.c.piece_id == answer.piece_id) & (cuts.c.kind == "asked")
+            rows = c.execute(select(cuts).where(mine)).mappings()
+            for old in standing(record(Cut, r) for r in rows):
+                if old.after_run == answer.number:
+                    add_records(c, cuts, [withdrawn(old, by=answer.by, why=answer.why)])
+            added = add_entry(c, answers, **answer.values())
+            add_records(c, cuts, asked)
+            add_records(c, responses, learnt.responses)
+            return added
+
+    def answers(self, piece_id: str) -> list[Answer]:
+        """Return what was said of a piece's cuts after runs, in order."""
+        return self._all(
+            Answer, select(answers).where(answers.c.piece_id == piece_id).order_by(link_of(answers))
+        )
 
     def cuts(self, piece_id: str, kind: str) -> list[Cut]:
         """Return a piece's cuts of a kind, as `all_cuts` does."""
@@ -97,8 +145,11 @@ class Cartridges(Entries):
 
 
 def _as_it_stands(row: Mapping[Any, Any]) -> Run:
-    """Return a run with the verdict that stands, and who let it stand and why."""
+    """Return a run with the advice and the verdict that stand, and who let the verdict stand and why."""
     run = record(Run, row)
+    if row["answer_advice"] is not None:
+        said = {k: row[f"answer_{k}"] for k in ("looked", "knowingly", "advice")}
+        run = replace(run, result={**run.result, **said})
     verdict = row["stands_verdict"]
     if verdict is None:
         return run

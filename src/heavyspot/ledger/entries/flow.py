@@ -6,6 +6,7 @@ from sqlalchemy import select
 
 from ..find.search import index_pieces
 from ..records import Content, FlowTest
+from ..store.chain import link_of
 from ..store.entries import Entries, add_entry, transaction
 from ..store.tables import flow_tests
 
@@ -24,4 +25,4 @@ class FlowTests(Entries):
     def of_piece(self, piece_id: str) -> list[FlowTest]:
         """Return a piece's tests in order."""
         mine = select(flow_tests).where(flow_tests.c.piece_id == piece_id)
-        return self._all(FlowTest, mine.order_by(flow_tests.c.id))
+        return self._all(FlowTest, mine.order_by(link_of(flow_tests)))

@@ -23,7 +23,7 @@ from ..store.entries import (
     refuse_stale,
     transaction,
 )
-from ..store.tables import amendments, jobs, models, piece_index, pieces
+from ..store.tables import amendments, flow_tests, jobs, models, old_rows, piece_index, pieces
 
 PIECE_FIELDS = ("serial", "model", "position")
 JOB_FIELDS = ("customer", "invoice", "due", "note")
@@ -156,6 +156,23 @@ class Jobs(Entries):
         with self._engine.connect() as c:
             found = current_job(c, job_id)
         return record(Job, found) if found else None
+
+    def open_jobs(self, *, since: str) -> list[str]:
+        """Return the jobs with a due date, or taken in since a time, UTC, of which a piece has not passed.
+
+        A piece of the old book waits for nobody, nor one that came for its flow.
+        """
+        otherwise = select(old_rows.c.piece_id).union(select(flow_tests.c.piece_id))
+        undone = piece_index.c.verdict.is_(None) | (piece_index.c.verdict != "pass")
+        query = (
+            select(jobs.c.id)
+            .join(piece_index, piece_index.c.job_id == jobs.c.id)
+            .where(undone & ((jobs.c.due != "") | (jobs.c.at >= since)))
+            .where(piece_index.c.piece_id.not_in(otherwise))
+            .distinct()
+        )
+        with self._engine.connect() as c:
+            return [str(i) for i in c.execute(query).scalars()]
 
     def newest_jobs(self, most: int = 60) -> list[Job]:
         """Return the newest jobs as they stand, newest first."""

@@ -8,6 +8,7 @@ from typing import Any
 from sqlalchemy import func, select
 
 from ..records import Content, Reread, Rereading, RereadResult, RunToReread, Sheet
+from ..store.chain import link_of
 from ..store.entries import Entries, add_entry, add_records, transaction
 from ..store.tables import piece_index, rereadings, rereads, retired, runs, sheets
 
@@ -50,8 +51,8 @@ class Rereads(Entries):
             Run identifier to go on behind; empty from the start.
         """
         columns = (
-            runs.c.id, runs.c.piece_id, runs.c.recording, runs.c.recording_sha256, runs.c.conditions,
-            runs.c.verdict, runs.c.worst_ratio,
+            runs.c.id, runs.c.piece_id, runs.c.recording, runs.c.recording_sha256, runs.c.beside_sha256,
+            runs.c.conditions, runs.c.verdict, runs.c.worst_ratio,
         )  # fmt: skip
         have = select(rereadings.c.id).where(
             rereadings.c.reread_id == reread_id, rereadings.c.run_id == runs.c.id
@@ -99,7 +100,7 @@ class Rereads(Entries):
         found: dict[str, str] = {}
         for at in range(0, len(piece_ids), 500):
             mine = sheets.c.piece_id.in_(piece_ids[at : at + 500])
-            for r in self._all(Sheet, select(sheets).where(mine).order_by(sheets.c.id)):
+            for r in self._all(Sheet, select(sheets).where(mine).order_by(link_of(sheets))):
                 found[r.piece_id] = r.number
         return found
 

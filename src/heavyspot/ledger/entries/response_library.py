@@ -36,9 +36,18 @@ class ResponseLibrary(Entries):
             .limit(most),
         )
 
+    def taught_by(self, piece_id: str) -> list[str]:
+        """Return the planes of which a piece has taught something."""
+        query = select(responses.c.plane).where(responses.c.piece_id == piece_id).distinct()
+        with self._engine.connect() as c:
+            return sorted(c.execute(query).scalars())
+
     def cut_errors(self, cutter: str, *, most: int = 400) -> list[CutError]:
-        """Return the errors of the newest cuts made with a kind of cutter."""
-        query = select(cut_errors).where(cut_errors.c.cutter == cutter)
+        """Return the errors of the newest cuts made with a kind of cutter; none of a cut that was amended."""
+        amended = select(cuts.c.replaces).where(cuts.c.replaces.is_not(None))
+        query = select(cut_errors).where(
+            cut_errors.c.cutter == cutter, cut_errors.c.cut_id.not_in(amended)
+        )
         return self._all(CutError, query.order_by(cut_errors.c.id.desc()).limit(most))
 
     def chances(self, *, most: int = 4000) -> list[ChanceKept]:

@@ -7,6 +7,7 @@ import itertools
 from sqlalchemy import func, select
 
 from ..records import Content, Cut, HeardRun, JudgedRun, OnBothRigs, Rig, RigCheck
+from ..store.chain import link_of
 from ..store.entries import Entries, add_entry, newest, refuse_stale, standing, transaction
 from ..store.tables import cuts, piece_index, rig_checks, rigs, runs
 
@@ -55,7 +56,7 @@ class Rigs(Entries):
     def checks(self, rig: str, kind: str) -> list[RigCheck]:
         """Return a rig's checks of a kind, oldest first."""
         mine = select(rig_checks).where(rig_checks.c.rig == rig, rig_checks.c.kind == kind)
-        return self._all(RigCheck, mine.order_by(rig_checks.c.id))
+        return self._all(RigCheck, mine.order_by(link_of(rig_checks)))
 
     def spins(
         self, *, rig: str = "", serials: list[str] | None = None, since: str = ""

@@ -8,6 +8,7 @@ from sqlalchemy.exc import IntegrityError
 from ...quantities.errors import Stale
 from ..find.search import index_pieces
 from ..records import Content, Matching, OfMachine, RotorCorrection, RotorRun
+from ..store.chain import link_of
 from ..store.entries import Entries, add_entry, add_records, newest, transaction
 from ..store.tables import (
     calibrations,
@@ -84,7 +85,7 @@ class Rotors(Entries):
     def corrections(self, piece_id: str) -> list[RotorCorrection]:
         """Return a rotor's corrections in order, without those amended since."""
         mine = select(rotor_corrections).where(rotor_corrections.c.piece_id == piece_id)
-        rows = self._all(RotorCorrection, mine.order_by(rotor_corrections.c.id))
+        rows = self._all(RotorCorrection, mine.order_by(link_of(rotor_corrections)))
         amended = {r.replaces for r in rows}
         return [r for r in rows if r.id not in amended]
 
@@ -95,7 +96,7 @@ class Rotors(Entries):
 
     def proofs(self, rig: str) -> list[OfMachine]:
         """Return the newest proof of each kind of a machine."""
-        query = select(proofs).where(proofs.c.rig == rig).order_by(proofs.c.id)
+        query = select(proofs).where(proofs.c.rig == rig).order_by(link_of(proofs))
         return list({r.of: r for r in self._all(OfMachine, query)}.values())
 
     def matching(self, id_: str) -> Matching | None:

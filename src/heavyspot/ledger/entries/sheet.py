@@ -6,6 +6,7 @@ from sqlalchemy import func, select
 from sqlalchemy.exc import IntegrityError
 
 from ..records import Sheet
+from ..store.chain import link_of
 from ..store.entries import Entries, Row, add_records, transaction
 from ..store.tables import sheets
 
@@ -32,18 +33,17 @@ class Sheets(Entries):
 
     def of_piece(self, piece_id: str) -> list[Sheet]:
         """Return a piece's sheets in order."""
-        mine = select(sheets).where(sheets.c.piece_id == piece_id).order_by(sheets.c.id)
+        mine = select(sheets).where(sheets.c.piece_id == piece_id).order_by(link_of(sheets))
         return [_sheet(r) for r in self._rows(mine)]
 
-    def count(self, series: str) -> int:
-        """Return how many sheets carry a number of a series: its beginning, then digits."""
-        return self._count(
-            select(func.count())
-            .select_from(sheets)
-            .where(
-                sheets.c.number.like(f"{series}%"), func.length(sheets.c.number) == len(series) + 5
-            )
+    def next_number(self, series: str) -> str:
+        """Return the number after the highest of a series: its beginning, then five digits."""
+        mine = select(func.max(sheets.c.number)).where(
+            sheets.c.number.like(f"{series}%"), func.length(sheets.c.number) == len(series) + 5
         )
+        with self._engine.connect() as c:
+            last = str(c.execute(mine).scalar() or "")
+        return f"{series}{int(last[len(series) :] or 0) + 1:05d}"
 
 
 def _sheet(row: Row) -> Sheet:

@@ -6,8 +6,9 @@ from datetime import UTC, datetime, timedelta
 
 from sqlalchemy import insert, select
 
+from ...quantities.clock import utc_text
 from ..records import View
-from ..store.entries import Entries, now_utc, transaction, utc_text
+from ..store.entries import Entries, now_utc, transaction
 from ..store.identity import new_id
 from ..store.tables import looks
 

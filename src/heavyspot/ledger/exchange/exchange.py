@@ -18,17 +18,17 @@ from sqlalchemy.exc import IntegrityError
 
 from ...quantities.errors import BadInput, LedgerFault, NotThere
 from ..find.projection import newest_index, project
-from ..records import Clash
-from ..store.chain import FIRST, rows_by_id
+from ..records import Branch, Clash
+from ..store.chain import FIRST, OF_ONE_STORE, head_of, link_of, rows_by_id
 from ..store.entries import Entries, Row, add_entries, add_entry, newest, now_utc, transaction
 from ..store.identity import new_id
 from ..store.schema import HEAD
 from ..store.tables import (
     amendments,
     arrivals,
+    branches,
     chain,
     clashes,
-    cursors,
     cuts,
     metadata,
     models,
@@ -42,11 +42,15 @@ from ..store.tables import (
     sheets,
 )
 from .conflicts import find_taking, has_open, hold, taken_as
-from .envelope import OF_ONE_STORE, Arriving, Offer, Parcel, opened, wrapped
+from .cursor import BATCH, move_cursor, refuse_another_s, refuse_jump, refuse_shape
+from .cursor import cursor as cursor_at
+from .envelope import Arriving, Offer, Parcel, opened, wrapped
 
-BATCH = 400
 LARGEST = 2_000_000
-"""Entries, and bytes of their larger parts, in one offer."""
+"""Bytes of the larger parts of the entries in one offer."""
+
+
+LETTERS = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"
 
 
 @dataclass
@@ -64,16 +68,41 @@ class Exchange(Entries):
 
     def own_id(self) -> str:
         """Return this store's name among stores."""
+        branches = self.branches()
+        if branches:
+            return branches[-1].store
         with self._engine.connect() as c:
             newest_first = select(own_store.c.id).order_by(own_store.c.at.desc()).limit(1)
             return str(c.execute(newest_first).scalar_one())
 
+    def own_ids(self) -> list[str]:
+        """Return all names this store has had, the present one last."""
+        with self._engine.connect() as c:
+            named = [str(r.id) for r in c.execute(select(own_store.c.id).order_by(own_store.c.at))]
+        present = self.own_id()
+        return [n for n in named if n != present] + [present]
+
     def take_new_id(self) -> str:
-        """Give this store a new name, after it was restored from a backup that is behind what it sent."""
+        """Give this store a new name and a branch, after it was restored from a backup: it may be behind."""
         made = new_id()
         with transaction(self._engine) as c:
+            number, digest = head_of(c)
             c.execute(insert(own_store).values(id=made, at=now_utc()))
+            add_entry(
+                c, branches, name=branch_name(made), store=made,
+                from_number=number, from_digest=digest,
+            )  # fmt: skip
         return made
+
+    def branches(self) -> list[Branch]:
+        """Return where this ledger went on from a backup, oldest first."""
+        return self._all(Branch, select(branches).order_by(branches.c.from_number))
+
+    def came(self, entry_id: str) -> bool:
+        """Whether an entry came from another store: its sheet holds a link of that store's chain."""
+        with self._engine.connect() as c:
+            from_there = select(arrivals.c.number).where(arrivals.c.entry_id == entry_id).limit(1)
+            return c.execute(from_there).first() is not None
 
     def link(self, number: int) -> str:
         """Return the digest of a link of the own chain; empty when there is none."""
@@ -86,7 +115,12 @@ class Exchange(Entries):
     def cursor(self, store: str) -> tuple[int, str]:
         """Return how far into another store's chain everything has arrived."""
         with self._engine.connect() as c:
-            return _cursor(c, store)
+            return cursor_at(c, store)
+
+    def refuse_another_s(self, store: str, station: str) -> None:
+        """Raise `NotAllowed` when a store is another station's than the one that asks."""
+        with self._engine.connect() as c:
+            refuse_another_s(c, store, station)
 
     def arrived(self, store: str) -> int:
         """Return how many entries of another store are here, held ones included."""
@@ -147,7 +181,9 @@ class Exchange(Entries):
                 before, reached = link.digest, link.number
         return Offer(self.own_id(), tuple(parcels), reached, before)
 
-    def take(self, offer: Offer, *, clock_s: float = 0.0, deciding: bool = True) -> Taken:
+    def take(
+        self, offer: Offer, *, clock_s: float = 0.0, deciding: bool = True, station: str = ""
+    ) -> Taken:
         """Take an offer, all of it or nothing.
 
         Parameters
@@ -156,20 +192,26 @@ class Exchange(Entries):
             How much the other store's clock is before ours; kept beside each arrival.
         deciding : bool
             Whether clashes are decided here (the main house), or left to the other side.
+        station : str
+            Who sends; a store belongs to the station that named it first.
 
         Raises
         ------
         BadInput
-            The schema is another, or an entry does not fit its link: nothing is taken.
+            The schema is another, an entry does not fit its link, or the offer does not go on from what has
+            arrived: nothing is taken.
+        NotAllowed
+            The store is another station's.
         """
         if offer.schema != HEAD:
             raise BadInput(
                 f"The other store has schema {offer.schema}, this one {HEAD}.",
                 remedy="Bring both to the same version of the program.",
             )
+        refuse_shape(offer)
         taken = Taken()
         try:
-            self._take(offer, clock_s, deciding, taken)
+            self._take(offer, clock_s, deciding, taken, station)
         except IntegrityError:
             raise LedgerFault(
                 "Something else was written at the same moment; nothing was taken.",
@@ -177,11 +219,15 @@ class Exchange(Entries):
             ) from None
         return taken
 
-    def _take(self, offer: Offer, clock_s: float, deciding: bool, taken: Taken) -> None:
+    def _take(
+        self, offer: Offer, clock_s: float, deciding: bool, taken: Taken, station: str
+    ) -> None:
         with transaction(self._engine) as c:
+            refuse_another_s(c, offer.store, station)
+            refuse_jump(c, offer)
             at, touched = now_utc(), set[str]()
             for parcel in offer.parcels:
-                if parcel.number <= _cursor(c, offer.store)[0]:
+                if parcel.number <= cursor_at(c, offer.store)[0]:
                     continue
                 entry = opened(parcel)
                 if newest(c, entry.table, entry.table.c.id == entry.id) is not None:
@@ -198,7 +244,7 @@ class Exchange(Entries):
                 _tell(
                     c, taken, deciding, "piece", piece_id, {"why": "the serial is another piece's"}
                 )
-            _move_cursor(c, offer)
+            move_cursor(c, offer, station)
 
     @staticmethod
     def _place(
@@ -238,7 +284,7 @@ class Exchange(Entries):
         """Return the clashes that nobody has settled yet, oldest first."""
         settled = select(clashes.c.replaces).where(clashes.c.replaces.is_not(None))
         open_ = select(clashes).where(clashes.c.replaces.is_(None), clashes.c.id.not_in(settled))
-        return self._all(Clash, open_.order_by(clashes.c.id))
+        return self._all(Clash, open_.order_by(link_of(clashes)))
 
     def settle(self, clash_id: str, *, by: str, why: str) -> None:
         """Say that a clash was looked at and is settled."""
@@ -248,6 +294,12 @@ class Exchange(Entries):
                 raise NotThere("There is no such clash.", remedy="Look at the list again.")
             about = {k: old[k] for k in ("kind", "of", "content")}
             add_entry(c, clashes, **about, replaces=clash_id, by=by, why=why)
+
+
+def branch_name(store: str) -> str:
+    """Return four letters and digits, hard to mistake, from the random end of a store's name."""
+    end = int(store.replace("-", "")[-8:], 16)
+    return "".join(LETTERS[end >> 5 * k & 31] for k in range(4))
 
 
 def _size(row: Row) -> int:
@@ -331,17 +383,3 @@ def _seen(c: Connection, number: int, taker: str) -> int:
         .where(arrivals.c.store == taker, chain.c.number < number)
     )
     return int(c.execute(read).scalar() or 0)
-
-
-def _cursor(c: Connection, store: str) -> tuple[int, str]:
-    row = c.execute(select(cursors).where(cursors.c.store == store)).first()
-    return (int(row.number), str(row.digest)) if row else (0, FIRST)
-
-
-def _move_cursor(c: Connection, offer: Offer) -> None:
-    here = cursors.c.store == offer.store
-    if _cursor(c, offer.store)[0] >= offer.number:
-        return
-    values = {"number": offer.number, "digest": offer.digest}
-    if c.execute(cursors.update().where(here).values(**values)).rowcount == 0:
-        c.execute(insert(cursors).values(store=offer.store, **values))

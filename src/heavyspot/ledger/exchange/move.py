@@ -11,7 +11,18 @@ from ...quantities.errors import LedgerFault
 from ..find.search import index_pieces
 from ..store.chain import check_chain, head, rows_by_id
 from ..store.schema import open_engine
-from ..store.tables import arrivals, chain, cursors, looks, metadata, own_store, piece_index
+from ..store.tables import (
+    arrivals,
+    chain,
+    cursors,
+    heads,
+    looks,
+    metadata,
+    own_store,
+    piece_index,
+    tree,
+    upgrades,
+)
 
 BATCH = 2000
 
@@ -96,8 +107,8 @@ def _copy_index(
 
 
 def _copy_plain(from_: Connection, to: Connection) -> None:
-    """Copy what is no entry: which store this is, what came from where, who saw what."""
-    for table in (own_store, arrivals, cursors, looks):
+    """Copy what is no entry: which store this is, what came from where, who saw what, where chains ended."""
+    for table in (own_store, arrivals, cursors, looks, upgrades, tree, heads):
         to.execute(delete(table))
         rows = from_.execute(select(table).execution_options(yield_per=BATCH)).mappings()
         for part in rows.partitions(BATCH):
@@ -124,7 +135,7 @@ def _proved(
         )
     with old.connect() as a, new.connect() as b:
         for table in metadata.sorted_tables:
-            if table.name in {"logins"}:
+            if table.name in {"logins", "once"}:
                 continue
             count = select(func.count()).select_from(table)
             if a.execute(count).scalar_one() != b.execute(count).scalar_one():

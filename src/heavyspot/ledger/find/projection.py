@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import Connection, insert, select, update
 
 from ..records import Piece, record
+from ..store.chain import link_of
 from ..store.entries import current_job, newest
 from ..store.tables import (
     amendments,
@@ -28,7 +29,7 @@ def project(c: Connection, piece_ids: Iterable[str]) -> list[str]:
     taken = []
     ids = list(dict.fromkeys(piece_ids))
     for piece_id in ids:
-        now = _as_it_stands(c, piece_id)
+        now = as_it_stands(c, piece_id)
         there = newest_index(c, piece_id)
         other = select(piece_index.c.piece_id).where(
             piece_index.c.serial == now.serial, piece_index.c.piece_id != piece_id
@@ -53,7 +54,8 @@ def newest_index(c: Connection, piece_id: str) -> Any:
     return c.execute(select(piece_index).where(piece_index.c.piece_id == piece_id)).first()
 
 
-def _as_it_stands(c: Connection, piece_id: str) -> Piece:
+def as_it_stands(c: Connection, piece_id: str) -> Piece:
+    """Return a piece as its entries say, without the index."""
     made = newest(c, pieces, pieces.c.id == piece_id)
     assert made is not None  # every caller has just written it
     changed = select(amendments.c.content).where(amendments.c.of_id == piece_id)
@@ -82,4 +84,4 @@ def _let_stand(c: Connection, piece_id: str, number: int) -> str | None:
     mine = select(overrulings.c.verdict).where(
         overrulings.c.piece_id == piece_id, overrulings.c.number == number
     )
-    return c.execute(mine.order_by(overrulings.c.id.desc()).limit(1)).scalar()
+    return c.execute(mine.order_by(link_of(overrulings).desc()).limit(1)).scalar()

@@ -100,7 +100,7 @@ def index_pieces(c: Connection, piece_ids: Iterable[str]) -> None:
     """Make the lines of pieces anew; the caller's transaction holds the change that asks for it."""
     ids = list(dict.fromkeys(piece_ids))
     for at in range(0, len(ids), 500):
-        words = _words_of(c, ids[at : at + 500])
+        words = words_of(c, ids[at : at + 500])
         if c.dialect.name == "sqlite":
             _put_lines(c, words)
             continue
@@ -133,7 +133,7 @@ OLD = ("customer", "invoice", "note", "operator", "supplier", "rig", "position")
 """What is found of a happening, and of a row of the old book."""
 
 
-def _words_of(c: Connection, piece_ids: list[str]) -> dict[str, str]:
+def words_of(c: Connection, piece_ids: list[str]) -> dict[str, str]:
     """Return what is written of each piece, as it is compared."""
     parts: dict[str, list[str]] = {}
     jobs_of: dict[str, list[str]] = {}

@@ -7,6 +7,7 @@ values of its own, on the floor above.
 from __future__ import annotations
 
 from .cartridge import (
+    Answer,
     ChanceKept,
     Cut,
     CutError,
@@ -16,10 +17,11 @@ from .cartridge import (
     Outcome,
     Overruling,
     Run,
+    withdrawn,
 )
 from .entry import Content, Entry, R, record
-from .job import Amendment, Job, OldBookEntry, Piece, PieceEvent, Sheet, View
-from .people import Clash, Login, Station, User
+from .job import Amendment, Branch, Job, OldBookEntry, Piece, PieceEvent, Sheet, View
+from .people import Clash, Login, PersonsKey, Station, User
 from .rig import (
     HeardRun,
     JudgedRun,
@@ -37,6 +39,8 @@ from .rotor import FlowTest, Matching, OfMachine, RotorCorrection, RotorRun
 
 __all__ = [
     "Amendment",
+    "Answer",
+    "Branch",
     "ChanceKept",
     "Clash",
     "Content",
@@ -58,6 +62,7 @@ __all__ = [
     "OnBothRigs",
     "Outcome",
     "Overruling",
+    "PersonsKey",
     "Piece",
     "PieceEvent",
     "R",
@@ -76,4 +81,5 @@ __all__ = [
     "User",
     "View",
     "record",
+    "withdrawn",
 ]

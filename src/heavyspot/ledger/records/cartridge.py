@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 
 from .entry import Content, Entry
 
@@ -26,6 +27,7 @@ class Run(Entry):
     rig: str = ""
     recording: str
     recording_sha256: str
+    beside_sha256: str | None = None
     conditions: Content
     verdict: str
     worst_ratio: float | None
@@ -41,6 +43,28 @@ class Overruling(Entry):
     number: int
     verdict: str
     finding: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Answer(Entry):
+    """What somebody said of the cuts before a piece's last run, and the advice that follows from it.
+
+    Attributes
+    ----------
+    looked : list of str
+        Identifiers of cuts that were seen to be there as written down.
+    knowingly : list of str
+        Of cuts in spite of which the work goes on: an inspector lets it, or they were amended since the run.
+    advice : dict
+        As a run's result holds it.
+    """
+
+    piece_id: str
+    run_id: str
+    number: int
+    looked: Sequence[str]
+    knowingly: Sequence[str]
+    advice: Content
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,6 +88,22 @@ class Cut(Entry):
     mass_mg: float
     depth_mm: float
     never_made: bool | None = None
+
+
+def withdrawn(cut: Cut, *, by: str, why: str) -> Cut:
+    """Return the entry that says of a cut: it was never made, or is asked no more."""
+    return replace(
+        cut,
+        id="",
+        at="",
+        by=by,
+        replaces=cut.id,
+        why=why,
+        never_made=True,
+        unbalance_gmm=0.0,
+        mass_mg=0.0,
+        depth_mm=0.0,
+    )
 
 
 @dataclass(frozen=True, kw_only=True)

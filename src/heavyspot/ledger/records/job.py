@@ -84,6 +84,12 @@ class Sheet(Entry):
         ``run`` (of a cartridge or a rotor) or ``flow``.
     run_number : int
         Of the run, reading or flow test it tells of.
+    digest : str
+        Of what it says.
+    kept_as, sha256 : str or None
+        The file that was issued, as it is kept, and its digest; None where none was kept yet.
+    why : str
+        Why it was issued, though another one stood.
     """
 
     number: str
@@ -91,6 +97,18 @@ class Sheet(Entry):
     kind: str
     run_number: int
     digest: str
+    kept_as: str | None = None
+    sha256: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Branch(Entry):
+    """Where a ledger went on from a backup: its name, its store's, and the newest link of the backup."""
+
+    name: str
+    store: str
+    from_number: int
+    from_digest: str
 
 
 @dataclass(frozen=True, kw_only=True)

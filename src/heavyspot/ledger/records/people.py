@@ -24,8 +24,21 @@ class Login(Entry):
     token_digest: str
     csrf: str
     until: str
+    of_user: str | None = None
     role: str = ""
     by_pin: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class PersonsKey(Entry):
+    """A person's key for a program; an empty digest: it has ended."""
+
+    name: str
+    label: str
+    key_digest: str
+    scope: str
+    until: str
+    of_user: str
 
 
 @dataclass(frozen=True, kw_only=True)

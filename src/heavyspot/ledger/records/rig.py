@@ -102,6 +102,7 @@ class RunToReread:
     piece_id: str
     recording: str
     recording_sha256: str
+    beside_sha256: str | None
     conditions: Content
     verdict: str
     worst_ratio: float | None

@@ -16,6 +16,7 @@ class RotorRun(Entry):
     rig: str = ""
     recording: str = ""
     recording_sha256: str = ""
+    beside_sha256: str | None = None
     verdict: str
     worst_ratio: float | None
     content: Content

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from sqlalchemy import func, select
+from sqlalchemy import select
 
-from ..records import Login, User
+from ..records import Login, PersonsKey, User, record
+from .chain import link_of
 from .entries import Entries, add_entry, newest, now_utc, transaction
-from .tables import logins, pins, users
+from .tables import keys, logins, pins, users
 
 BY_PIN = "pin"
 """Stands in a login's `why` when it was begun by a pin."""
@@ -37,9 +38,8 @@ class Accounts(Entries):
 
     def users(self) -> list[User]:
         """Return all users as they stand, by name."""
-        last = select(func.max(users.c.id)).group_by(users.c.name)
-        query = select(users).where(users.c.id.in_(last)).order_by(users.c.name)
-        return self._all(User, query)
+        found = {u.name: u for u in self._all(User, select(users).order_by(link_of(users)))}
+        return [found[name] for name in sorted(found)]
 
     def set_pin(self, name: str, pin_hash: str) -> None:
         """Add a user's pin, hashed; an empty one ends it."""
@@ -50,16 +50,55 @@ class Accounts(Entries):
 
     def pins(self) -> dict[str, str]:
         """Return name and hashed pin of the users that have one and may log in."""
-        found = {r["name"]: r["pin_hash"] for r in self._rows(select(pins).order_by(pins.c.id))}
+        found = {r["name"]: r["pin_hash"] for r in self._rows(select(pins).order_by(link_of(pins)))}
         may = {u.name for u in self.users() if u.role}
         return {name: pin for name, pin in found.items() if pin and name in may}
+
+    def add_key(self, name: str, label: str, digest: str, scope: str, until: str) -> str:
+        """Add a key of a user, hashed; returns its id, empty when there is no such user."""
+        with transaction(self._engine) as c:
+            row = newest(c, users, users.c.name == name)
+            user = record(User, row) if row else None
+            if user is None or not user.role:
+                return ""
+            values = {"label": label, "key_digest": digest, "scope": scope, "until": until}
+            return add_entry(c, keys, name=name, by=name, of_user=user.id, **values)
+
+    def end_key(self, key: PersonsKey, *, by: str) -> None:
+        """End a key."""
+        values = {k: getattr(key, k) for k in ("name", "label", "scope", "until", "of_user")}
+        with transaction(self._engine) as c:
+            add_entry(c, keys, key_digest="", replaces=key.id, by=by, **values)
+
+    def all_keys(self) -> list[PersonsKey]:
+        """Return the keys that were not ended, oldest first; some may be past their date."""
+        rows = self._all(PersonsKey, select(keys).order_by(link_of(keys)))
+        ended = {k.replaces for k in rows}
+        return [k for k in rows if k.key_digest and k.id not in ended]
+
+    def key(self, digest: str) -> tuple[PersonsKey, User] | None:
+        """Return a key that holds, and whose it is, or None.
+
+        It ends at its time, when it was ended, and when its user's entry changed since.
+        """
+        ended = select(keys.c.replaces).where(keys.c.replaces.is_not(None))
+        query = select(keys).where(
+            keys.c.key_digest == digest, keys.c.until > now_utc(), keys.c.id.not_in(ended)
+        )
+        found = self._all(PersonsKey, query)
+        user = self.user(found[0].name) if found else None
+        if user is None or not user.role or user.id != found[0].of_user:
+            return None
+        return found[0], user
 
     def begin(self, name: str, token_digest: str, csrf: str, until: str, *, by_pin: bool) -> str:
         """Add a login; returns its id."""
         values = {"token_digest": token_digest, "csrf": csrf, "until": until}
         with transaction(self._engine) as c:
             why = BY_PIN if by_pin else ""
-            return add_entry(c, logins, name=name, by=name, why=why, **values)
+            user = newest(c, users, users.c.name == name)
+            of_user = user["id"] if user else None
+            return add_entry(c, logins, name=name, by=name, why=why, of_user=of_user, **values)
 
     def end(self, login: Login) -> None:
         """End a login."""
@@ -91,6 +130,6 @@ class Accounts(Entries):
             return None
         login = found[0]
         user = self.user(login.name)
-        if user is None or not user.role or user.id > login.id:
+        if user is None or not user.role or user.id != login.of_user:
             return None
         return replace(login, role=user.role, by_pin=login.why == BY_PIN)

@@ -1,23 +1,32 @@
 """The archive of recordings and papers: files in the data folder, or at a location of their own.
 
 Every file is written into the data folder first, so that a share or an object store that is away never costs
-a run. Where the shop names a location (any URL fsspec knows), files are handed over to it when it is there,
-read back and compared, and only then removed here.
+a run. Where the shop names a location (any URL fsspec knows), files are handed over to it when it is there and
+read back from its disk; the file here is kept beside for a week more, and goes when the location still has it then.
 """
 
 from __future__ import annotations
 
 import hashlib
+import os
+import re
+import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
 
 from ...quantities import durable
 from ...quantities.errors import LedgerFault
+from .location import Location
 
 KINDS = ("recordings", "papers")
-BLOCK = 1 << 20
+_NAME = re.compile(r"(recordings|papers)(/[A-Za-z0-9][A-Za-z0-9._-]{0,80}){1,6}")
+
+KEPT = "handed-over"
+"""Folder, in the data folder, of what was handed over and is kept a while."""
+
+GRACE_S = 7 * 86_400.0
+"""How long it is kept there: a disk or a store that loses what it said it had is noticed by then (ours)."""
+
 MOST_CACHED = 200
 """Files fetched from the location that are kept here for the next look."""
 
@@ -35,8 +44,7 @@ class Archive:
 
     def __init__(self, folder: Path, url: str = "") -> None:
         self.folder, self.url = folder, url.rstrip("/")
-        self._fs: Any = None
-        self._root = ""
+        self._away = Location(self.url) if self.url else None
 
     def place(self, run_id: str, at: str) -> Path:
         """Return where a run's recording is written; makes the folder.
@@ -61,51 +69,94 @@ class Archive:
         return path.relative_to(self.folder).as_posix()
 
     def open(self, name: str) -> Path:
-        """Return the path of a file, fetched when it is elsewhere; raises `LedgerFault` when it is gone."""
-        path = self.folder / name
-        if path.exists():
-            return path
-        if not self.url:
+        """Return a file's path, fetched when it is elsewhere; raises `LedgerFault` when it is gone or foreign."""
+        if not is_name(name):
+            raise LedgerFault(
+                f"{name!r:.80} is no name of a file of the archive.",
+                remedy="Somebody else than the program wrote it; let the ledger be verified.",
+            )
+        for path in (self.folder / name, self._kept(name)):
+            if path.exists():
+                return path
+        if self._away is None:
             raise LedgerFault(f"{name} is missing.", remedy="Restore it from a backup.")
-        return self._fetched(name)
+        return self._fetched(name, self._away)
+
+    def as_written(self, name: str, digest: str, beside: str | None) -> Path:
+        """Return a recording's path, as `open`, where it and what stands beside it are as they were written.
+
+        Parameters
+        ----------
+        digest : str
+            SHA-256 of the recording.
+        beside : str or None
+            Of what says its channels; None where the run was written before there was one.
+
+        Raises
+        ------
+        LedgerFault
+            It is missing or was changed.
+        """
+        path = self.open(name)
+        for one, wanted in ((path, digest), (path.with_suffix(".json"), beside)):
+            fault = fault_of(one, wanted) if wanted is not None else ""
+            if fault and self._is_fetched(
+                path
+            ):  # the copy here may be the damaged one: fetched anew next time
+                path.unlink(missing_ok=True)
+                path.with_suffix(".json").unlink(missing_ok=True)
+            if fault:
+                raise LedgerFault(
+                    f"{self._named(name, one)} is {fault}: what is read from it would be another run's."
+                    if fault == "missing"
+                    else f"{self._named(name, one)} was changed after it was written.",
+                    remedy="heavyspot verify --recordings names all such files; restore them from a backup.",
+                )
+        return path
+
+    def _is_fetched(self, path: Path) -> bool:
+        return (self.folder / "cache") in path.parents
+
+    @staticmethod
+    def _named(name: str, path: Path) -> str:
+        return name if path.suffix != ".json" else beside_of(name)
 
     def exists(self, name: str) -> bool:
         """Whether a file is here, or at the location."""
-        if (self.folder / name).exists() or not self.url:
-            return (self.folder / name).exists()
-        with self._location() as fs:
-            return bool(fs.exists(self._at(name)))
+        if not is_name(name):
+            return False
+        if (self.folder / name).exists():
+            return True
+        return self._away is not None and self._away.exists(name)
 
     def fault(self, name: str, digest: str) -> str:
-        """Return what is wrong with a file: ``missing``, ``changed``, or nothing."""
+        """Return what is wrong with a file: ``missing``, ``changed``, ``unreadable``, or nothing."""
+        if not is_name(name):
+            return "missing"
         path = self.folder / name
         if path.exists():
-            return "" if digest_of(path) == digest else "changed"
-        if not self.exists(name):
+            return fault_of(path, digest)
+        if self._away is None or not self._away.exists(name):
             return "missing"
-        return "" if self._away_digest(name) == digest else "changed"
+        return "" if self._away.digest(name) == digest else "changed"
 
     def remove(self, name: str) -> int:
         """Remove a file and what stands beside it, here and there; returns the bytes that are free."""
         free = 0
-        for one in (name, _beside(name)):
-            path = self.folder / one
-            if path.exists():
-                free += path.stat().st_size
-                path.unlink()
-            elif self.url:
-                with self._location() as fs:
-                    if fs.exists(self._at(one)):
-                        free += int(fs.size(self._at(one)) or 0)
-                        fs.rm_file(self._at(one))
+        for one in (name, beside_of(name)) if is_name(name) else ():
+            here = (self.folder / one).exists()
+            for path in (self.folder / one, self._kept(one)):
+                if path.exists():
+                    free += path.stat().st_size
+                    path.unlink()
+            if self._away is not None and not here:
+                free += self._away.remove(one)
         return free
 
     def waiting(self) -> Iterator[str]:
         """Yield the files that are to be handed over, oldest first; none without a location."""
         for kind in KINDS if self.url else ():
-            for path in sorted((self.folder / kind).rglob("*")):
-                if path.is_file() and path.suffix != durable.PART:
-                    yield self.name_of(path)
+            yield from self._files(self.folder, kind)
 
     def hand_over(
         self,
@@ -113,73 +164,70 @@ class Archive:
         progress: Callable[[int, int], None] | None = None,
         stop: Callable[[], bool] = lambda: False,
     ) -> int:
-        """Hand over what waits; returns how many files went.
+        """Hand over what waits, and end the keeping of what went a week ago; returns how many files went.
 
         Raises
         ------
         LedgerFault
             The location is away, or what it holds does not read back; the file stays here.
         """
+        if self._away is None:
+            return 0
+        self._end_keeping(self._away, stop)
         names = list(self.waiting())
         for done, name in enumerate(names, start=1):
-            path = self.folder / name
+            path, kept = self.folder / name, self._kept(name)
             wanted = digest_of(path)
-            with self._location() as fs:
-                fs.makedirs(self._at(name).rsplit("/", 1)[0], exist_ok=True)
-                fs.put_file(str(path), self._at(name))
-            if self._away_digest(name) != wanted:
+            self._away.put(path, name)
+            if self._away.digest(name) != wanted:
                 raise LedgerFault(
                     f"{name} does not read back from {self.url}.",
                     remedy="It stays here; try again.",
                 )
-            path.unlink()
+            kept.parent.mkdir(parents=True, exist_ok=True)
+            os.utime(path)  # from now on it is kept a week
+            durable.put(path, kept)
             if progress:
                 progress(done, len(names))
             if stop():
                 return done
         return len(names)
 
-    def _at(self, name: str) -> str:
-        return f"{self._root}/{name}"
+    def _end_keeping(self, away: Location, stop: Callable[[], bool]) -> None:
+        """Remove what went over a week ago and is still there; what is not, is put back to be handed over anew."""
+        now = time.time()
+        for kind in KINDS:
+            for name in self._files(self.folder / KEPT, kind):
+                kept = self._kept(name)
+                if stop() or abs(now - kept.stat().st_mtime) < GRACE_S:
+                    continue
+                if away.exists(name) and away.digest(name) == digest_of(kept):
+                    kept.unlink()
+                else:
+                    path = self.folder / name
+                    path.parent.mkdir(parents=True, exist_ok=True)
+                    durable.put(kept, path)
 
-    @contextmanager
-    def _location(self) -> Iterator[Any]:
-        """Give the location's file system; raises `LedgerFault` when it is away."""
-        try:
-            if self._fs is None:
-                from fsspec.core import url_to_fs
+    def _kept(self, name: str) -> Path:
+        return self.folder / KEPT / name
 
-                self._fs, self._root = url_to_fs(self.url, use_listings_cache=False)
-            yield self._fs
-        except Exception as fault:  # each kind of location has errors of its own
-            raise LedgerFault(
-                f"The recordings' location {self.url} cannot be used ({fault}).",
-                remedy="Check recordings_url and the way there; new recordings are kept here meanwhile.",
-            ) from None
+    @staticmethod
+    def _files(folder: Path, kind: str) -> Iterator[str]:
+        for path in sorted((folder / kind).rglob("*")):
+            if path.is_file() and path.suffix != durable.PART:
+                yield path.relative_to(folder).as_posix()
 
-    def _away_digest(self, name: str) -> str:
-        with self._location() as fs, fs.open(self._at(name), "rb") as file:
-            made = hashlib.sha256()
-            while block := file.read(BLOCK):
-                made.update(block)
-        return made.hexdigest()
-
-    def _fetched(self, name: str) -> Path:
+    def _fetched(self, name: str, away: Location) -> Path:
         path = self.folder / "cache" / name
         if path.exists():
             path.touch()
             return path
-        if not self.exists(name):
+        if not away.exists(name):
             raise LedgerFault(f"{name} is missing.", remedy="Restore it from a backup.")
         path.parent.mkdir(parents=True, exist_ok=True)
-        for one in (_beside(name), name):  # the file itself last: then both are there
-            to = self.folder / "cache" / one
-            part = durable.aside(to)
-            with self._location() as fs:
-                if fs.exists(self._at(one)):
-                    fs.get_file(self._at(one), str(part))
-                    durable.sync_file(part)
-                    durable.put(part, to)
+        for one in (beside_of(name), name):  # the file itself last: then both are there
+            if away.exists(one):
+                away.get(one, self.folder / "cache" / one)
         self._trim()
         return path
 
@@ -192,9 +240,24 @@ class Archive:
             path.unlink(missing_ok=True)
 
 
-def _beside(name: str) -> str:
+def is_name(name: object) -> bool:
+    """Whether a text is a name the archive gives a file: it never leads out of its folders."""
+    return isinstance(name, str) and _NAME.fullmatch(name) is not None and ".." not in name
+
+
+def beside_of(name: str) -> str:
     """Return the name of the file that says what a recording's channels are."""
     return name.rsplit(".", 1)[0] + ".json"
+
+
+def fault_of(path: Path, digest: str) -> str:
+    """Return what is wrong with a file here: ``missing``, ``changed``, ``unreadable``, or nothing."""
+    try:
+        return "" if digest_of(path) == digest else "changed"
+    except FileNotFoundError:
+        return "missing"
+    except OSError:
+        return "unreadable"
 
 
 def digest_of(path: Path) -> str:

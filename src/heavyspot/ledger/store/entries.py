@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
 from typing import Any
 
 from sqlalchemy import Connection, Engine, Table, insert, select
 
+from ...quantities.clock import now, utc_text
 from ...quantities.errors import Stale
 from ..records import Cut, Entry, R, record
-from .chain import add_links, lock_chain
+from .chain import OF_ONE_STORE, add_links, end_of, link_of, lock_chain
 from .identity import new_id
+from .once import mark_written, write_key
 from .tables import amendments, jobs, piece_index, pieces
 
 Row = dict[str, Any]
@@ -20,12 +21,7 @@ Row = dict[str, Any]
 
 def now_utc() -> str:
     """Return the time, UTC, ISO 8601 with milliseconds."""
-    return utc_text(datetime.now(UTC))
-
-
-def utc_text(at: datetime) -> str:
-    """Return a time as the ledger writes it; such texts sort by time."""
-    return at.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    return utc_text(now())
 
 
 def add_entry(c: Connection, table: Table, **values: Any) -> str:
@@ -41,11 +37,12 @@ def add_records(c: Connection, table: Table, records: Iterable[Entry]) -> list[s
 def add_entries(c: Connection, table: Table, rows: Iterable[Row]) -> list[str]:
     """Add entries with the same fields, and their links, in order; returns their ids."""
     at = now_utc()
-    entries = [{"id": new_id(), "at": at, **values} for values in rows]
+    end = end_of(c)
+    entries = [{"id": new_id(after=end.entry_ids), "at": at, **values} for values in rows]
     ids = [str(e["id"]) for e in entries]
     if entries:
         c.execute(insert(table), entries)
-        add_links(c, table, ids)
+        add_links(c, table, ids, end)
     return ids
 
 
@@ -68,8 +65,13 @@ def refuse_stale(now: Row | None, seen: str | None) -> None:
 
 
 def newest(c: Connection, table: Table, condition: Any) -> Row | None:
-    """Return the newest entry that meets a condition, or None."""
-    row = c.execute(select(table).where(condition).order_by(table.c.id.desc()).limit(1))
+    """Return the newest entry that meets a condition, or None; no clock decides.
+
+    Of what stays in its store by the chain's own number. Of what stores exchange by identifiers, which only go
+    up in a store whatever its clock says (`new_id`), so that two stores agree.
+    """
+    order = link_of(table) if table.name in OF_ONE_STORE else table.c.id
+    row = c.execute(select(table).where(condition).order_by(order.desc()).limit(1))
     found = row.mappings().first()
     return dict(found) if found else None
 
@@ -139,7 +141,11 @@ def transaction(engine: Engine) -> Iterator[Connection]:
     ------
     LedgerAway
         The disk or the database refuses; nothing was changed.
+    DoneBefore
+        It is asked under a key (`asked_once`) under which it was done before.
     """
     with engine.begin() as c:
         lock_chain(c)
+        write_key(c, now())
         yield c
+    mark_written()

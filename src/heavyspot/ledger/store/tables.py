@@ -1,8 +1,8 @@
 """The tables. Every row is an entry: added once, never changed; `replaces` names the entry amended.
 
 Some tables are no entries: `piece_index` is a projection of others that may be made anew at any time, a
-piece as it stands today; `chain` holds a link for each entry (see `chain.py`); `looks` says who saw what;
-`own_store`, `arrivals` and `cursors` say which entries came from which other store (see `exchange.py`).
+piece as it stands today; `chain` holds a link for each entry (see `chain.py`); those of `own_tables.py` say which
+store this is and what came from where (see `exchange.py`), who saw what, what was asked once (see `once.py`).
 """
 
 from __future__ import annotations
@@ -16,37 +16,23 @@ from sqlalchemy import (
     Index,
     Integer,
     LargeBinary,
-    MetaData,
     String,
     Table,
     UniqueConstraint,
 )
 
-metadata = MetaData(
-    naming_convention={
-        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
-        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
-        "fk": "fk_%(table_name)s_%(column_0_name)s_%(referred_table_name)s",
-        "pk": "pk_%(table_name)s",
-    }
-)
+from .metadata import entry_table
+from .metadata import metadata as metadata  # whoever asks for it here wants the tables in it
+from .own_tables import arrivals as arrivals
+from .own_tables import cursors as cursors
+from .own_tables import heads as heads
+from .own_tables import looks as looks
+from .own_tables import once as once
+from .own_tables import own_store as own_store
+from .own_tables import tree as tree
+from .own_tables import upgrades as upgrades
 
-
-def _entry(name: str, *columns: Column[object] | Index | UniqueConstraint) -> Table:
-    """A table of entries: who made each, when (UTC, ISO 8601), and what it amends."""
-    return Table(
-        name,
-        metadata,
-        Column("id", String(36), primary_key=True),
-        Column("at", String(32), nullable=False),
-        Column("by", String(120), nullable=False, server_default=""),
-        Column("replaces", String(36), ForeignKey(f"{name}.id"), nullable=True),
-        Column("why", String(400), nullable=False, server_default=""),
-        *columns,
-    )
-
-
-models = _entry(
+models = entry_table(
     "models",
     Column("name", String(120), nullable=False),
     Column("kind", String(16), nullable=False, server_default="cartridge"),
@@ -54,14 +40,14 @@ models = _entry(
     Index(None, "name"),
 )
 
-rigs = _entry(
+rigs = entry_table(
     "rigs",
     Column("name", String(120), nullable=False),
     Column("content", JSON, nullable=False),
     Index(None, "name"),
 )
 
-jobs = _entry(
+jobs = entry_table(
     "jobs",
     Column("customer", String(200), nullable=False, server_default=""),
     Column("invoice", String(80), nullable=False, server_default=""),
@@ -70,7 +56,7 @@ jobs = _entry(
     Index(None, "invoice"),
 )
 
-pieces = _entry(
+pieces = entry_table(
     "pieces",
     Column("serial", String(120), nullable=False),
     Column("model", String(120), nullable=False),
@@ -78,7 +64,7 @@ pieces = _entry(
     Column("position", String(40), nullable=False, server_default=""),
 )
 
-runs = _entry(
+runs = entry_table(
     "runs",
     Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
     Column("number", Integer, nullable=False),
@@ -86,6 +72,9 @@ runs = _entry(
     Column("rig", String(120), nullable=False, server_default=""),
     Column("recording", String(200), nullable=False),
     Column("recording_sha256", String(64), nullable=False),
+    Column(
+        "beside_sha256", String(64), nullable=True
+    ),  # of what says its channels; none before 0017
     Column("conditions", JSON, nullable=False),
     Column("verdict", String(12), nullable=False),
     Column("worst_ratio", Float, nullable=True),
@@ -94,7 +83,7 @@ runs = _entry(
     UniqueConstraint("piece_id", "number"),
 )
 
-cuts = _entry(
+cuts = entry_table(
     "cuts",
     Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
     Column("after_run", Integer, nullable=False),
@@ -108,7 +97,7 @@ cuts = _entry(
     Index(None, "piece_id"),
 )
 
-responses = _entry(
+responses = entry_table(
     "responses",
     Column("model", String(120), nullable=False),
     Column("rig", String(120), nullable=False, server_default=""),
@@ -120,7 +109,7 @@ responses = _entry(
     Index(None, "model", "plane"),
 )
 
-cut_errors = _entry(
+cut_errors = entry_table(
     "cut_errors",
     Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
     Column("cut_id", String(36), ForeignKey("cuts.id"), nullable=False),
@@ -135,7 +124,7 @@ cut_errors = _entry(
     Index(None, "cutter"),
 )
 
-promises = _entry(
+promises = entry_table(
     "promises",
     Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
     Column("run_number", Integer, nullable=False),
@@ -144,20 +133,21 @@ promises = _entry(
     Column("passed", Boolean, nullable=False),
 )
 
-rotor_runs = _entry(
+rotor_runs = entry_table(
     "rotor_runs",
     Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
     Column("number", Integer, nullable=False),
     Column("rig", String(120), nullable=False, server_default=""),
     Column("recording", String(200), nullable=False, server_default=""),
     Column("recording_sha256", String(64), nullable=False, server_default=""),
+    Column("beside_sha256", String(64), nullable=True),
     Column("verdict", String(12), nullable=False),
     Column("worst_ratio", Float, nullable=True),
     Column("content", JSON, nullable=False),
     UniqueConstraint("piece_id", "number"),
 )
 
-rotor_corrections = _entry(
+rotor_corrections = entry_table(
     "rotor_corrections",
     Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
     Column("after_run", Integer, nullable=False),
@@ -165,7 +155,7 @@ rotor_corrections = _entry(
     Index(None, "piece_id"),
 )
 
-calibrations = _entry(
+calibrations = entry_table(
     "calibrations",
     Column("rig", String(120), nullable=False),
     Column("of", String(120), nullable=False),  # the rotor model; empty for any
@@ -173,7 +163,7 @@ calibrations = _entry(
     Index(None, "rig", "of"),
 )
 
-proofs = _entry(
+proofs = entry_table(
     "proofs",
     Column("rig", String(120), nullable=False),
     Column("of", String(120), nullable=False),  # residual, reduction or compensator
@@ -181,9 +171,9 @@ proofs = _entry(
     Index(None, "rig", "of"),
 )
 
-matchings = _entry("matchings", Column("content", JSON, nullable=False))
+matchings = entry_table("matchings", Column("content", JSON, nullable=False))
 
-events = _entry(
+events = entry_table(
     "happenings",  # its name since the first links, which hold it
     Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
     Column("kind", String(16), nullable=False),  # build, signed, returned, claim, note
@@ -191,7 +181,7 @@ events = _entry(
     Index(None, "piece_id"),
 )
 
-old_rows = _entry(
+old_rows = entry_table(
     "old_rows",
     Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
     Column("digest", String(64), nullable=False),  # of the row as it stood in the file
@@ -200,17 +190,19 @@ old_rows = _entry(
     Index(None, "piece_id"),
 )
 
-sheets = _entry(
+sheets = entry_table(
     "sheets",
     Column("number", String(40), nullable=False),
     Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
     Column("kind", String(16), nullable=True),  # run or flow; none before schema 0011
     Column("run_number", Integer, nullable=False),
     Column("digest", String(64), nullable=False),
+    Column("kept_as", String(200), nullable=True),  # the file's bytes; none before schema 0014
+    Column("sha256", String(64), nullable=True),
     UniqueConstraint("number"),
 )
 
-amendments = _entry(
+amendments = entry_table(
     "amendments",
     Column("kind", String(16), nullable=False),  # piece or job
     Column("of_id", String(36), nullable=False),
@@ -218,7 +210,7 @@ amendments = _entry(
     Index(None, "of_id"),
 )
 
-users = _entry(
+users = entry_table(
     "users",
     Column("name", String(120), nullable=False),
     Column("role", String(16), nullable=False),  # empty: the account has ended
@@ -226,26 +218,29 @@ users = _entry(
     Index(None, "name"),
 )
 
-logins = _entry(
+logins = entry_table(
     "logins",
     Column("name", String(120), nullable=False),
     Column("token_digest", String(64), nullable=False),
     Column("csrf", String(64), nullable=False),
     Column("until", String(32), nullable=False),
+    Column(
+        "of_user", String(36), nullable=True
+    ),  # the user's entry it began with; another one ends it
     Index(None, "token_digest"),
     Index(None, "replaces"),
 )
 
-pins = _entry(
+pins = entry_table(
     "pins",
     Column("name", String(120), nullable=False),
     Column("pin_hash", String(200), nullable=False),  # empty: the pin has ended
     Index(None, "name"),
 )
 
-rereads = _entry("rereads", Column("content", JSON, nullable=False))
+rereads = entry_table("rereads", Column("content", JSON, nullable=False))
 
-rereadings = _entry(
+rereadings = entry_table(
     "rereadings",
     Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
     Column("reread_id", String(36), ForeignKey("rereads.id"), nullable=False),
@@ -256,7 +251,7 @@ rereadings = _entry(
     UniqueConstraint("reread_id", "run_id"),
 )
 
-flow_tests = _entry(
+flow_tests = entry_table(
     "flow_tests",
     Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
     Column("rig", String(120), nullable=False, server_default=""),
@@ -265,7 +260,7 @@ flow_tests = _entry(
     Index(None, "piece_id"),
 )
 
-rig_checks = _entry(
+rig_checks = entry_table(
     "rig_checks",
     Column("rig", String(120), nullable=False),
     Column("kind", String(16), nullable=False),  # master, shaker, study
@@ -273,7 +268,7 @@ rig_checks = _entry(
     Index(None, "rig", "kind"),
 )
 
-overrulings = _entry(
+overrulings = entry_table(
     "overrulings",
     Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
     Column("run_id", String(36), ForeignKey("runs.id"), nullable=False),
@@ -283,21 +278,43 @@ overrulings = _entry(
     Index(None, "piece_id"),
 )
 
-retired = _entry(
+answers = entry_table(
+    "answers",
+    Column("piece_id", String(36), ForeignKey("pieces.id"), nullable=False),
+    Column("run_id", String(36), ForeignKey("runs.id"), nullable=False),
+    Column("number", Integer, nullable=False),
+    Column("looked", JSON, nullable=False),  # cuts seen to be there as written down
+    Column("knowingly", JSON, nullable=False),  # cuts in spite of which the work goes on
+    Column("advice", JSON, nullable=False),  # what follows from the answer
+    Index(None, "piece_id"),
+)
+
+retired = entry_table(
     "retired",
     Column("recording", String(200), nullable=False),
     Column("run_id", String(36), nullable=False),
     UniqueConstraint("recording"),
 )
 
-stations = _entry(
+keys = entry_table(
+    "keys",
+    Column("name", String(120), nullable=False),  # whose
+    Column("label", String(80), nullable=False),
+    Column("key_digest", String(64), nullable=False),  # empty: the key has ended
+    Column("scope", String(16), nullable=False),
+    Column("until", String(32), nullable=False),
+    Column("of_user", String(36), nullable=False),  # its user's entry then: it ends with that
+    Index(None, "key_digest"),
+)
+
+stations = entry_table(
     "stations",
     Column("name", String(40), nullable=False),
     Column("key_digest", String(64), nullable=False),  # empty: the station has ended
     Index(None, "name"),
 )
 
-held = _entry(
+held = entry_table(
     "held",
     Column("store", String(36), nullable=False),
     Column("number", Integer, nullable=False),  # of its link in that store's chain
@@ -309,7 +326,7 @@ held = _entry(
     Index(None, "piece_id"),
 )
 
-takings = _entry(
+takings = entry_table(
     "takings",
     Column("store", String(36), nullable=False),
     Column("piece_id", String(36), nullable=False),  # as it arrives
@@ -320,46 +337,19 @@ takings = _entry(
     Index(None, "piece_id"),
 )
 
-clashes = _entry(
+clashes = entry_table(
     "clashes",
     Column("kind", String(16), nullable=False),  # piece, job, model, rig, cut, sheet
     Column("of", String(200), nullable=False),
     Column("content", JSON, nullable=False),
 )
 
-own_store = Table(
-    "own_store", metadata, Column("id", String(36), primary_key=True), Column("at", String(32))
-)
-
-arrivals = Table(
-    "arrivals",
-    metadata,
-    Column("store", String(36), primary_key=True),
-    Column("number", Integer, primary_key=True, autoincrement=False),
-    Column("of_table", String(32), nullable=False),
-    Column("entry_id", String(36), nullable=False),
-    Column("at", String(32), nullable=False),
-    Column("clock_s", Float, nullable=False),  # that store's clock minus ours
-    Index(None, "entry_id"),
-)
-
-cursors = Table(
-    "cursors",
-    metadata,
-    Column("store", String(36), primary_key=True),
-    Column("number", Integer, nullable=False),
-    Column("digest", String(64), nullable=False),
-)
-
-looks = Table(
-    "looks",
-    metadata,
-    Column("id", String(36), primary_key=True),
-    Column("at", String(32), nullable=False),
-    Column("by", String(120), nullable=False),
-    Column("what", String(16), nullable=False),  # story, label, list, recording
-    Column("of", String(200), nullable=False),
-    Index(None, "of"),
+branches = entry_table(
+    "branches",
+    Column("name", String(8), nullable=False),
+    Column("store", String(36), nullable=False),
+    Column("from_number", Integer, nullable=False),  # the newest link it went on from
+    Column("from_digest", String(64), nullable=False),
 )
 
 chain = Table(

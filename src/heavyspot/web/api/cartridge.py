@@ -8,14 +8,16 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Response
 from pydantic import Field
 
+from ...workshop.cartridge.answering import looked
 from ...workshop.cartridge.curves_view import curves_view
 from ...workshop.cartridge.grinding import ground, unground
 from ...workshop.cartridge.overruling import overrule
 from ...workshop.cartridge.story import cartridge_story
 from ...workshop.insight.gains import shop_gains
+from ...workshop.sheets.issue import issue_sheet_of
 from ..access import Who, allowed
-from ..deps import REFUSALS, BodyIn, Line, Number, Shop, Word
-from ..files import Language, label_answer, sheet_answer
+from ..deps import REFUSALS, BodyIn, Line, Number, SheetIn, Shop, Word
+from ..files import label_answer, newest_sheet_answer, sheet_answer
 
 router = APIRouter(prefix="/api", responses=REFUSALS, dependencies=[Depends(allowed)])
 
@@ -31,6 +33,7 @@ class CutIn(BodyIn):
     by: Word = ""
     replaces: Annotated[str, Field(max_length=36)] | None = None
     why: Line = ""
+    sure: bool = False
 
 
 @router.get("/pieces/{serial:path}/curves")
@@ -40,9 +43,21 @@ def curves(serial: str, shop: Shop) -> dict[str, object]:
 
 
 @router.get("/pieces/{serial:path}/sheet.pdf", response_class=Response)
-def sheet(serial: str, shop: Shop, who: Who, language: Language = "") -> Response:
-    """Issue the customer's sheet."""
-    return sheet_answer(shop, serial, by=who.name, language=language)
+def sheet(serial: str, shop: Shop) -> Response:
+    """Return the customer's newest sheet as it was issued, byte for byte."""
+    return newest_sheet_answer(shop, serial)
+
+
+@router.post("/pieces/{serial:path}/sheets", status_code=201)
+def issue(serial: str, body: SheetIn, shop: Shop, who: Who) -> dict[str, object]:
+    """Issue the customer's sheet: it takes the place of the one before."""
+    return asdict(issue_sheet_of(shop, serial, by=who.name, **body.model_dump()))
+
+
+@router.get("/sheets/{number}.pdf", response_class=Response)
+def sheet_again(number: str, shop: Shop) -> Response:
+    """Return a sheet as it was issued, byte for byte."""
+    return sheet_answer(shop, number)
 
 
 @router.get("/pieces/{serial:path}/label.pdf", response_class=Response)
@@ -54,7 +69,7 @@ def label(serial: str, shop: Shop, size: Word = "29x62") -> Response:
 @router.post("/pieces/{serial:path}/cuts", status_code=201)
 def add_cut(serial: str, cut: CutIn, shop: Shop, who: Who) -> dict[str, object]:
     """Record a cut really made, or amend one."""
-    values = cut.model_dump() | {"by": who.name or cut.by}
+    values = cut.model_dump() | {"by": who.signs(cut.by)}
     return ground(shop, serial, values.pop("plane"), values.pop("angle_deg"), **values).as_json()
 
 
@@ -68,6 +83,24 @@ class OverrulingIn(BodyIn):
 def overrule_run(serial: str, body: OverrulingIn, shop: Shop, who: Who) -> dict[str, object]:
     """Let the verdict of the last run stand against a finding that blocks it."""
     return overrule(shop, serial, why=body.why, by=who.name).as_json()
+
+
+class LookedIn(BodyIn):
+    """Who goes on although it got far worse says why."""
+
+    why: Line = ""
+
+
+@router.post("/pieces/{serial:path}/looked", status_code=201)
+def looked_at(serial: str, shop: Shop, who: Who) -> dict[str, object]:
+    """Say that the newest cuts are on the piece as written down; the advice is made anew."""
+    return looked(shop, serial, by=who.name).as_json()
+
+
+@router.post("/pieces/{serial:path}/knowingly", status_code=201)
+def go_on(serial: str, body: LookedIn, shop: Shop, who: Who) -> dict[str, object]:
+    """Let the work go on although the newest cuts made it far worse."""
+    return looked(shop, serial, by=who.name, knowingly=True, why=body.why).as_json()
 
 
 @router.delete("/cuts/{cut_id}/{serial:path}")

@@ -97,7 +97,7 @@ def pieces(shop: Shop, most: Annotated[int, Field(ge=1, le=1000)] = 200) -> list
 def post_piece(piece: PieceIn, shop: Shop, who: Who) -> dict[str, str]:
     """Add a piece."""
     values = piece.model_dump()
-    return {"piece": add_piece(shop, **values | {"by": who.name or piece.by})}
+    return {"piece": add_piece(shop, **values | {"by": who.signs(piece.by)})}
 
 
 @router.patch("/pieces/{serial:path}")

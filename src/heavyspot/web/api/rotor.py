@@ -14,9 +14,10 @@ from ...workshop.rotor.machines import find_matching, proofs_of, rotor_names
 from ...workshop.rotor.measuring import corrected, corrected_as_advised, measure_typed, overdue
 from ...workshop.rotor.models import add_rotor, add_rotor_model, rotor_model
 from ...workshop.rotor.reading import UNITS
+from ...workshop.sheets.issue import issue_rotor_sheet
 from ..access import Who, allowed
-from ..deps import REFUSALS, BodyIn, Number, Shop, Word
-from ..files import Language, sheet_answer
+from ..deps import REFUSALS, BodyIn, Number, SheetIn, Shop, Word
+from ..files import newest_sheet_answer
 
 router = APIRouter(prefix="/api", responses=REFUSALS, dependencies=[Depends(allowed)])
 
@@ -121,9 +122,15 @@ def correction(serial: str, made: CorrectionIn, shop: Shop, who: Who) -> list[di
 
 
 @router.get("/rotors/{serial:path}/sheet.pdf", response_class=Response)
-def sheet(serial: str, shop: Shop, who: Who, language: Language = "") -> Response:
-    """Issue the rotor's sheet."""
-    return sheet_answer(shop, serial, by=who.name, language=language)
+def sheet(serial: str, shop: Shop) -> Response:
+    """Return the rotor's newest sheet as it was issued, byte for byte."""
+    return newest_sheet_answer(shop, serial)
+
+
+@router.post("/rotors/{serial:path}/sheets", status_code=201)
+def issue(serial: str, body: SheetIn, shop: Shop, who: Who) -> dict[str, object]:
+    """Issue the rotor's sheet: it takes the place of the one before."""
+    return asdict(issue_rotor_sheet(shop, serial, by=who.name, **body.model_dump()))
 
 
 @router.get("/rotors/{serial:path}")

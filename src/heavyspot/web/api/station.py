@@ -20,6 +20,7 @@ from ...workshop.station.arrivals import (
     station_of,
     take_entries,
 )
+from ...workshop.station.heads import head_of_json, kept_of, receive_head
 from ..deps import REFUSALS, Number, Shop
 
 
@@ -64,16 +65,17 @@ def house(shop: Shop, station: Station) -> dict[str, object]:
 
 
 @router.get("/cursor")
-def cursor(shop: Shop, store: Store) -> dict[str, object]:
+def cursor(shop: Shop, store: Store, station: Station) -> dict[str, object]:
     """How far into a store's chain everything has arrived."""
-    number, digest = cursor_of(shop, store)
+    number, digest = cursor_of(shop, store, station)
     return {"number": number, "digest": digest}
 
 
 @router.post("/entries")
-def take(shop: Shop, sent: Sent) -> dict[str, object]:
+def take(shop: Shop, sent: Sent, station: Station) -> dict[str, object]:
     """Take entries, all of them or none."""
-    return asdict(take_entries(shop, offer_of(sent.offer), clock_s=sent.clock_s))
+    offer = offer_of(sent.offer)
+    return asdict(take_entries(shop, offer, clock_s=sent.clock_s, station=station))
 
 
 @router.get("/entries")
@@ -101,6 +103,18 @@ async def put(
     """Bytes of a file."""
     content = await request.body()
     return {"have": receive_piece(shop, name, content, at=at, digest=digest, last=last)}
+
+
+@router.post("/head")
+def head(shop: Shop, station: Station, sent: dict[str, object]) -> dict[str, object]:
+    """Keep a station's signed head, and give this house's."""
+    return asdict(receive_head(shop, station, head_of_json(sent)))
+
+
+@router.get("/heads")
+def heads(shop: Shop, station: Station, store: Store) -> dict[str, object]:
+    """The heads of a station's store that are kept here."""
+    return {"heads": [asdict(h) for h in kept_of(shop, store, station)]}
 
 
 @router.post("/proof")

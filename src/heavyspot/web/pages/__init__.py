@@ -2,12 +2,16 @@
 
 from . import (
     bench,
+    day,
     flow,
+    help,
     insight,
     job,
     ledger,
     model,
+    owner,
     people,
+    recording,
     rig,
     rotor,
     rotor_machine,
@@ -16,21 +20,28 @@ from . import (
     verify,
 )
 
-ROUTERS = tuple(
-    part.router
-    for part in (
-        people,
-        bench,
-        job,
-        model,
-        rotor,
-        rotor_machine,
-        flow,
-        verify,
-        ledger,
-        station,
-        story,
-        insight,
-        rig,
-    )
+ROUTERS = (
+    *bench.ROUTERS,
+    *owner.ROUTERS,
+    *(
+        part.router
+        for part in (
+            people,
+            day,
+            job,
+            model,
+            rotor,
+            rotor_machine,
+            flow,
+            help,
+            verify,
+            ledger,
+            station,
+            story,
+            help,
+            recording,
+            insight,
+            rig,
+        )
+    ),
 )

@@ -13,12 +13,12 @@ from ...workshop.flow.kept import flow_tests_of_piece
 from ...workshop.flow.testing import NUMBERS, keep_flow_test, readings_of_table
 from ...workshop.model.models import find_model
 from ...workshop.sheets.flow import make_flow_report, stop_words
-from ...workshop.sheets.issue import issue_flow_sheet
+from ...workshop.sheets.issue import sheet_now
 from ...workshop.shop import Workshop, find_piece
 from ..access import Who, allowed
 from ..deps import Shop
-from ..files import Language, issued_answer
-from ..page import goto, page
+from ..files import goto_sheet, newest_sheet_answer
+from ..page import Text, goto, page
 from ..views.flow import flow_test_view
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
@@ -38,9 +38,16 @@ LEAK = {
 
 
 @router.get("/flow/{serial:path}/sheet.pdf")
-def sheet(serial: str, shop: Shop, who: Who, language: Language = "") -> Response:
-    """Issue the sheet of a piece's last flow test."""
-    return issued_answer(shop, serial, issue_flow_sheet, by=who.name, language=language)
+def sheet(serial: str, shop: Shop) -> Response:
+    """The sheet of a piece's flow test, as it was issued."""
+    return newest_sheet_answer(shop, serial, "flow")
+
+
+@router.post("/flow/{serial:path}/sheet")
+def issue(serial: str, shop: Shop, who: Who, language: Text = "", why: Text = "") -> Response:
+    """Issue the sheet of a piece's last flow test; the one that stands is given again."""
+    made = sheet_now(shop, serial, kind="flow", by=who.name, language=language, why=why)
+    return goto_sheet(made)
 
 
 @router.get("/flow/{serial:path}")

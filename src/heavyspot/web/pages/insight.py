@@ -11,6 +11,8 @@ from ...quantities.checks import iso_date
 from ...quantities.errors import BadInput, HeavyspotError
 from ...statistics.survival import Survival
 from ...workshop.insight import questions, store
+from ...workshop.insight.ask import ask as ask_apart
+from ...workshop.insight.gains import shop_gains
 from ...workshop.job.lookup import piece_count
 from ...workshop.keep.long_work import LongWork
 from ...workshop.records import Content
@@ -20,6 +22,7 @@ from ..access import Who, allowed
 from ..charts import Line, line_chart, steps
 from ..deps import Shop
 from ..page import Text, goto, page
+from ..views import insight as views
 from .ledger import Works
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
@@ -91,14 +94,18 @@ def insight(
     shop: Shop,
     works: Works,
     who: Who,
-    by: str = "model",
+    by: str = "",
     since: str = "",
     csv: bool = False,
 ) -> Response:
-    """Pass at first spin, runs, cuts, minutes and material, by what one asks."""
+    """How the shop does, in pictures; or pass at first spin, runs, cuts, minutes and material, by what one asks."""
     wait = _ready(shop, works, who.name)
     if wait is not None:
         return wait
+    if not by:
+        spun = sum(r.pieces for r in questions.overview(shop, "model", most=10_000))
+        values = {"panels": _panels(shop), "pieces": piece_count(shop), "spun": spun}
+        return page(request, "insight/shop.html", values)
     rows = questions.overview(shop, by, since=_day(since))
     if csv:
         return _csv(map(vars, rows), OVERVIEW, f"by-{by}.csv")
@@ -120,6 +127,19 @@ def insight(
         "chart": chart,
     }
     return page(request, "insight/overview.html", values)
+
+
+def _panels(shop: Workshop) -> list[views.Panel]:
+    gains = shop_gains(shop)
+    made = (
+        views.first_spin_panel(questions.overview(shop, "month")),
+        views.runs_panel(gains),
+        views.suppliers_panel(questions.incoming(shop)),
+        views.limits_panel(questions.shipped_elsewhere(shop)),
+        views.claims_panel(questions.claims(shop)),
+        views.hands_panel(gains),
+    )
+    return [panel for panel in made if panel is not None]
 
 
 @router.get("/insight/pieces")
@@ -211,7 +231,7 @@ def ask(
         wait = _ready(shop, works, who.name)
         if wait is not None:
             return wait
-        names, rows = store.ask(shop, question)
+        names, rows = ask_apart(shop, question)
     except HeavyspotError as fault:
         return page(request, "insight/ask.html", {"question": question, "fault": fault}, status=422)
     if csv:

@@ -12,24 +12,24 @@ from ...sheet.plots import ON_PAGE, runs_svg
 from ...workshop.cartridge.curves_view import view_of
 from ...workshop.cartridge.past import past_runs
 from ...workshop.cartridge.story import story_of
-from ...workshop.job.editing import POSITIONS, Member, add_job, amend_job, amend_piece, find_job
+from ...workshop.job.editing import Member, add_job, amend_job, amend_piece, find_job
 from ...workshop.job.lookup import (
     amendments_of,
     has_piece,
     newest_jobs,
-    newest_pieces,
     pieces_of_job,
     search_pieces,
 )
-from ...workshop.job.pieces import add_piece
+from ...workshop.job.pieces import POSITIONS, add_piece
 from ...workshop.job.seen import saw
 from ...workshop.model.models import model_names
 from ...workshop.records import Found
 from ...workshop.rotor.machines import rotor_names
+from ...workshop.sheets.issue import sheet_now
 from ...workshop.shop import Workshop, find_piece
 from ..access import Who, allowed
-from ..deps import Shop, TheBench
-from ..files import Language, job_sheets_answer, label_answer
+from ..deps import Shop
+from ..files import job_sheets_answer, label_answer, sheets_of_job
 from ..page import Text, goto, page
 from ..tables_out import MOST_ROWS, pieces_as
 from ..views.job import member_view
@@ -40,14 +40,6 @@ JOB_FIELDS = ("customer", "invoice", "due", "note")
 ROWS = 4
 SHOWN = 60
 FOUND = 50
-
-
-@router.get("/")
-def home(request: Request, shop: Shop, bench: TheBench) -> Response:
-    """The day's pieces, and the box that takes a scan."""
-    spinning = bench.capture.about.serial if bench.capture else None
-    rows = newest_pieces(shop, SHOWN)
-    return page(request, "job/day_book.html", {"pieces": rows, "spinning": spinning})
 
 
 @router.get("/find")
@@ -190,10 +182,21 @@ async def make_job(request: Request, shop: Shop, who: Who) -> Response:
 
 
 @router.get("/jobs/{job_id}/sheets.zip")
-def job_sheets(job_id: str, shop: Shop, who: Who, language: Language = "") -> Response:
-    """Issue the sheets of all of a job's pieces."""
+def job_sheets(job_id: str, shop: Shop) -> Response:
+    """The sheets of all of a job's pieces, as they were issued."""
     find_job(shop, job_id)
-    return job_sheets_answer(shop, job_id, by=who.name, language=language)
+    return job_sheets_answer(shop, job_id)
+
+
+@router.post("/jobs/{job_id}/sheets")
+def issue_job_sheets(
+    job_id: str, shop: Shop, who: Who, language: Text = "", why: Text = ""
+) -> Response:
+    """Issue the sheets of all of a job's pieces; those that stand are given again."""
+    find_job(shop, job_id)
+    for serial in sheets_of_job(shop, job_id):
+        sheet_now(shop, serial, by=who.name, language=language, why=why)
+    return goto("/jobs", job_id, "sheets.zip")
 
 
 @router.get("/jobs/{job_id}")

@@ -72,7 +72,13 @@ def _work(works: LongWork, id_: str) -> Work:
 
 @router.post("/ledger/sheets")
 def sheets_anew(
-    request: Request, shop: Shop, works: Works, who: Who, find: Text = "", language: Text = ""
+    request: Request,
+    shop: Shop,
+    works: Works,
+    who: Who,
+    find: Text = "",
+    language: Text = "",
+    why: Text = "",
 ) -> Response:
     """Issue the sheets of all pieces that are found."""
     found = search_pieces(shop, find, most=5000)
@@ -85,7 +91,14 @@ def sheets_anew(
         work = works.begin(
             f"Sheets of {len(serials):,} pieces",
             lambda progress, stop: reissue(
-                shop, serials, folder, by=who.name, language=language, progress=progress, stop=stop
+                shop,
+                serials,
+                folder,
+                by=who.name,
+                language=language,
+                why=why,
+                progress=progress,
+                stop=stop,
             ),
             by=who.name,
         )

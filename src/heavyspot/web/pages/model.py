@@ -21,10 +21,10 @@ from ...workshop.model.models import (
 from ...workshop.rig.record import KINDS, RigRecord, add_rig, all_rigs, find_rig, rig_version
 from ..access import Who, allowed
 from ..deps import Shop
+from ..drawings.rotor_side import rotor_svg
 from ..page import Text, goto, page
-from ..views.model import model_card
-from ..views.rig import rig_card
-from .model_form import (
+from ..views.model import limits_fold, model_card, plane_folds
+from ..views.model_form import (
     PLANE_ROWS,
     SENSOR_ROWS,
     faults_by_field,
@@ -33,6 +33,7 @@ from .model_form import (
     rig_content,
     rig_typed,
 )
+from ..views.rig import rig_card
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
 
@@ -53,12 +54,19 @@ def models(request: Request, shop: Shop) -> Response:
 
 
 @router.get("/models/edit")
-def model_page(request: Request, shop: Shop, name: str = "") -> Response:
-    """The form for a model, new or known."""
+def model_page(
+    request: Request, shop: Shop, name: str = "", like: str = "", back: str = ""
+) -> Response:
+    """The form for a model, new, by a name a piece bears already (`like`), or known."""
     content = (
         find_model(shop, name).model_dump(mode="json", exclude_unset=True) if name else FIRST_MODEL
     )
-    typed = model_typed(content) | {"seen": model_entry(shop, name).id if name else ""}
+    if like and not name:
+        content = content | {"name": like[:120]}
+    typed = model_typed(content) | {
+        "seen": model_entry(shop, name).id if name else "",
+        "back": back,
+    }
     return _model(request, typed, {}, known=name, content=content)
 
 
@@ -79,6 +87,8 @@ async def put_model(request: Request, shop: Shop, who: Who) -> Response:
         return _model(
             request, typed, {"": f"{fault.message} {fault.remedy}"}, known=known, content=content
         )
+    if back := typed.get("back", ""):
+        return goto("/bench", back)
     return goto("/models#" + made.name)
 
 
@@ -152,6 +162,9 @@ def _model(
         "rows": range(PLANE_ROWS),
         "materials": list(DENSITY_G_CM3),
         "text": write_toml(content),
+        "planes": plane_folds(typed, faults, PLANE_ROWS),
+        "limits": limits_fold(typed, faults),
+        "rotor": rotor_svg([typed.get(f"plane-{i}-name", "") for i in range(PLANE_ROWS)]),
     }
     status = 422 if faults or more else 200
     return page(request, "cartridge/model.html", values | more, status=status)

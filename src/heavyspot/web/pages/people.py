@@ -43,10 +43,15 @@ def log_in(
     """Log in; the token goes into a cookie that no script can read."""
     people = people_of(request)
     try:
-        token = people.log_in(name, password)
+        token = people.log_in(name, password, where=address_of(request))
     except BadInput as fault:
         return page(request, "people/login.html", {"fault": fault, "name": name}, status=422)
     return _entered(request, token)
+
+
+def address_of(request: Request) -> str:
+    """Return the address that asks: a proxy's word for it only where the proxy was named at the start."""
+    return request.client.host if request.client else ""
 
 
 def _entered(request: Request, token: str) -> Response:
@@ -73,7 +78,8 @@ def switch(request: Request, name: Text = "", pin: Text = "") -> Response:
     """Take over the bench by a pin."""
     people = people_of(request)
     try:
-        token = people.take_over(name, pin, token=request.cookies.get(COOKIE, ""))
+        before = request.cookies.get(COOKIE, "")
+        token = people.take_over(name, pin, token=before, where=address_of(request))
     except BadInput as fault:
         return _switch(request, fault=fault, name=name)
     return _entered(request, token)

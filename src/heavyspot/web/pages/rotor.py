@@ -17,10 +17,11 @@ from ...workshop.rotor.measuring import corrected, corrected_as_advised, measure
 from ...workshop.rotor.models import add_rotor, add_rotor_model, rotor_model
 from ...workshop.rotor.question import next_question
 from ...workshop.rotor.reading import UNITS
+from ...workshop.sheets.issue import sheet_now
 from ...workshop.shop import Workshop
 from ..access import Who, allowed
 from ..deps import Shop, TheBench
-from ..files import Language, sheet_answer
+from ..files import goto_sheet, newest_sheet_answer
 from ..page import Text, goto, page
 from ..views.rotor import rotor_view
 
@@ -112,9 +113,15 @@ def put_kind(request: Request, shop: Shop, who: Who, text: Text = "", name: Text
 
 
 @router.get("/rotor/{serial:path}/sheet.pdf")
-def sheet(serial: str, shop: Shop, who: Who, language: Language = "") -> Response:
-    """Issue the rotor's sheet."""
-    return sheet_answer(shop, serial, by=who.name, language=language)
+def sheet(serial: str, shop: Shop) -> Response:
+    """The rotor's sheet, as it was issued."""
+    return newest_sheet_answer(shop, serial)
+
+
+@router.post("/rotor/{serial:path}/sheet")
+def issue(serial: str, shop: Shop, who: Who, language: Text = "", why: Text = "") -> Response:
+    """Issue the rotor's sheet; the one that stands is given again."""
+    return goto_sheet(sheet_now(shop, serial, by=who.name, language=language, why=why))
 
 
 @router.get("/rotor/{serial:path}")
@@ -137,6 +144,8 @@ def _rotor(
     if bench.spins(serial) or bench.reading == serial:
         question = "measuring"
         speed_rpm = bench.capture.snapshot.speed_rpm if bench.capture else None
+    elif bench.rescued(serial):
+        question = "rescue"
     return {
         "serial": serial,
         "story": story,
@@ -148,7 +157,7 @@ def _rotor(
         "units": UNITS,
         "view": rotor_view(
             question, story, done=bool(last and story.corrected_since(last.number)),
-            problem=bench.problem, speed_rpm=speed_rpm,
+            problem=bench.problem(serial), speed_rpm=speed_rpm,
             typed=typed or {}, rotation=rotor.rotation,
         ),
         "typed": typed or {},
@@ -183,7 +192,7 @@ async def measure(request: Request, serial: str, shop: Shop, bench: TheBench, wh
         measure_typed(
             shop, serial, amounts, angles,
             unit=typed.get("unit", "g·mm"), light_spot=typed.get("spot") == "light",
-            rig=typed.get("rig", ""), by=typed.get("operator") or who.name,
+            rig=typed.get("rig", ""), by=who.signs(typed.get("operator", "")),
         )  # fmt: skip
 
     return _done(request, serial, shop, bench, act, typed)

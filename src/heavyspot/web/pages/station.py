@@ -96,5 +96,5 @@ def _buildings(request: Request, shop: Workshop) -> dict[str, object]:
         "held": [(h, held_words(h.why, h.model, h.entries, h.runs)) for h in held_pieces(shop)],
         "clashes": [(c.clash, c.name, clash_words(c.clash.content)) for c in open_clashes(shop)],
         "standing": standing(shop),
-        "line": request.app.state.errands.fault,
+        "line": request.app.state.errands.words(),
     }

@@ -8,17 +8,21 @@ from urllib.parse import quote
 from fastapi import APIRouter, Depends, File, Request, Response, UploadFile
 from fastapi.responses import FileResponse
 
-from ...quantities.errors import BadInput, HeavyspotError
+from ...quantities.errors import BadInput, HeavyspotError, NotThere
+from ...workshop.cartridge.past import past_runs
+from ...workshop.cartridge.story import story_of as cartridge_of
 from ...workshop.job.build_record import TOLD, tell
 from ...workshop.job.documents import PICTURES, Part, attach, attached, write_parts
 from ...workshop.job.seen import open_document, saw, views_of
 from ...workshop.job.story import left_and_now, story_of_piece
 from ...workshop.records import Piece
+from ...workshop.sheets.issued import sheets_of
 from ...workshop.shop import Workshop, find_piece
 from ..access import Who, allowed
 from ..deps import Shop
 from ..page import Text, goto, page
 from ..views.story import TOLD_WORDS, event_lines, paper_views
+from ..views.story_picture import story_picture
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
 
@@ -103,11 +107,24 @@ def _again(
     )
 
 
+def _picture(shop: Workshop, piece: Piece) -> dict[str, object]:
+    """Return the picture of a cartridge; where its model is not described, that it is to be."""
+    sheet = next(iter(reversed(sheets_of(shop, piece.id))), None)
+    if piece.kind == "rotor":
+        return {"picture": None, "sheet": sheet, "undescribed": False}
+    try:
+        told = cartridge_of(shop, piece)
+    except NotThere:
+        return {"picture": None, "sheet": sheet, "undescribed": True}
+    picture = story_picture(told, past_runs(shop, told))
+    return {"picture": picture, "sheet": sheet, "undescribed": False}
+
+
 def _story(shop: Workshop, piece: Piece) -> dict[str, object]:
     events = story_of_piece(shop, piece)
-    return {
+    return _picture(shop, piece) | {
         "piece": piece,
-        "events": event_lines(events),
+        "events": event_lines(events)[::-1],
         "rotor": piece.kind == "rotor",
         "both": left_and_now(events),
         "kinds": TOLD,

@@ -41,7 +41,7 @@ class ShakerView:
 
 def master_view(state: MasterState) -> MasterView:
     """Return the master as the page shows it."""
-    last = f", the last {moment(state.last)} UTC" if state.last else ""
+    last = f", the last {moment(state.last)}" if state.last else ""
     if not state.single:
         standing, look = f"Limits come after {LEAST} spins.", ""
     elif state.outside:

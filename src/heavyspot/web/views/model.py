@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from ...workshop.model.model_file import ModelFile, PlaneFile
-from ..formats import fixed, grouped, spaced, whole
+from ..formats import dotted, fixed, grouped, spaced, whole
 
 
 @dataclass(frozen=True)
@@ -46,3 +47,53 @@ def _plane(plane: PlaneFile) -> str:
         f"{spaced(plane.cutter)}, radius {plane.radius_mm} mm, deepest {fixed(made.max_depth_mm)} mm, "
         f"{whole(made.budget_mg)} mg in all{stated}"
     )
+
+
+@dataclass(frozen=True)
+class Fold:
+    """Fields that are folded away: what they are called, what they say now, whether they are open."""
+
+    name: str
+    about: str
+    open: bool
+
+
+LIMIT_FIELDS = (
+    "from_speed_rpm", "limit-house", "limit-good", "most_cuts", "compressor_wheel_mm", "turbine_wheel_mm",
+    "note",
+)  # fmt: skip
+
+
+def plane_folds(typed: Mapping[str, str], faults: Mapping[str, str], rows: int) -> list[Fold]:
+    """Return a fold for each plane of the form; what is wrong or stated in one opens it."""
+    return [_plane_fold(typed, faults, i) for i in range(rows)]
+
+
+def _plane_fold(typed: Mapping[str, str], faults: Mapping[str, str], i: int) -> Fold:
+    told = {
+        k: typed.get(f"plane-{i}-{k}", "")
+        for k in ("name", "radius_mm", "material", "cutter", "max_depth_mm")
+    }
+    deepest = told.get("max_depth_mm")
+    about = dotted(
+        told.get("material"),
+        spaced(told.get("cutter") or ""),
+        f"deepest {deepest} mm" if deepest else "deepest 15 % of the radius, until it is said",
+    )
+    wrong = any(f.startswith(f"plane-{i}-") and f != "plane-0-radius_mm" for f in faults)
+    stated = bool(told.get("name") or told.get("radius_mm"))
+    return Fold(
+        told.get("name") or f"Plane {i + 1}",
+        about if stated or not i else "",
+        wrong or (stated and i > 0),
+    )
+
+
+def limits_fold(typed: Mapping[str, str], faults: Mapping[str, str]) -> Fold:
+    """Return the fold of limits and wheels."""
+    house, good = typed.get("limit-house"), typed.get("limit-good")
+    about = dotted(
+        f"house limit {house} g" if house else "house limit 0.5 g, until it is said",
+        f"very good under {good} g" if good else "",
+    )
+    return Fold("Limits and wheels", about, any(f in faults for f in LIMIT_FIELDS))

@@ -14,6 +14,7 @@ TITLES = {
     "build": "Build record",
     "signed": "Signed by an inspector",
     "overruled": "Overruled by an inspector, run",
+    "looked": "Looked at the cuts after run",
     "run": "Run",
     "cut": "Cut",
     "sheet": "Sheet",
@@ -53,6 +54,16 @@ class EventLine:
     verdict: str
     text: str
     by: str
+    mark: str = "waits"
+
+
+MARKS = {
+    "sheet": "good", "build": "good", "returned": "person", "claim": "person", "signed": "person",
+    "overruled": "person", "cut": "cut", "corrected": "cut",
+}  # fmt: skip
+"""The sign of each kind of event; a run's is its verdict's."""
+
+VERDICT_MARKS = {"pass": "good", "fail": "over", "undecided": "person"}
 
 
 @dataclass(frozen=True)
@@ -77,9 +88,16 @@ def event_lines(events: Iterable[Event]) -> list[EventLine]:
             e.verdict,
             e.text,
             e.by,
+            _mark(e),
         )
         for e in events
     ]
+
+
+def _mark(e: Event) -> str:
+    if not e.well:
+        return "person"
+    return VERDICT_MARKS.get(e.verdict) or MARKS.get(e.kind, "waits")
 
 
 def paper_views(

@@ -3,7 +3,8 @@
 One thread takes blocks from the source and writes them to a WAV file at once; it does nothing else,
 so that no screen can make it lose a sample. A second thread follows with the tracker and leaves a
 small snapshot ten to twenty times a second. A capture that is killed leaves a file that reads to its
-last flushed block, and a description beside it; `unfinished` finds them at the next start.
+last flushed block, and a description beside it; `left_behind.unfinished` finds them at the next start. A
+third asks the disk to keep up, so that a power cut costs a second or two and not the spin.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import queue
 import threading
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, field
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -21,21 +23,23 @@ from numpy.typing import NDArray
 
 from ...ledger.store.entries import now_utc
 from ...ledger.store.identity import new_id
-from ...quantities.durable import write_text
+from ...quantities.durable import sync_file, sync_folder, write_text
 from ...quantities.errors import HeavyspotError, LedgerFault
 from ...signal.curve import read_curves
 from ...signal.phase import PhasedBlocks, phased_blocks
 from ...signal.reference import ReferenceSettings
 from ...signal.tracker import Track, Tracker
-from ...sources.live import Description, LiveBlock, LiveSource
+from ...sources.live import LiveBlock, LiveSource
 from ...sources.readers import open_recording
 from ...sources.recording import SUPPORT_QUANTITIES, Recording
 from ...sources.sidecar import describe
-from ..stored import stored
+from .hands_free import HandsFree
+from .watch import Seen, Watch
 
 SNAPSHOT_S = 0.06
 CURVE_S = 0.25
 FLUSH_S = 0.25
+SYNC_S = 1.0
 LOOK_BACK_S = 1.5
 """How far back of what was read before the curve is read anew; older points stay as they are."""
 
@@ -50,9 +54,6 @@ class About:
     serial: str
     operator: str = ""
     oil: tuple[float | None, float | None] = (None, None)
-
-
-NOBODY = About("")
 
 
 @dataclass(frozen=True)
@@ -73,6 +74,8 @@ class Snapshot:
         Speed and amplitude of the run so far.
     sampled_at_s : float
         Monotonic time at which the newest sample in it was complete.
+    seen : Seen
+        What is said of it.
     """
 
     number: int = 0
@@ -85,6 +88,7 @@ class Snapshot:
     lost_samples: int = 0
     curve: NDArray[np.float64] = field(default_factory=lambda: np.empty((2, 0)))
     sampled_at_s: float = 0.0
+    seen: Seen = field(default_factory=Seen)
 
 
 class Capture:
@@ -97,23 +101,34 @@ class Capture:
         Where captures lie until they are in the ledger.
     about : About
         Whose spin it is: ``serial``, ``operator``.
+    watch : Watch, optional
+        Says what is seen; nothing is said without one.
     """
 
-    def __init__(self, source: LiveSource, folder: Path, about: About) -> None:
+    def __init__(
+        self, source: LiveSource, folder: Path, about: About, watch: Watch | None = None
+    ) -> None:
         self.about = about
+        self._watch = watch
         self.id = new_id()
         self.description = source.describe()
         self.path = folder / f"{self.id}.wav"
         self.error: str = ""
+        self.sampled = 0
         self.snapshot = Snapshot()
+        self.begun = threading.Event()
         self.finished = threading.Event()
+        self._stopping = threading.Event()
         self._source = source
         self._changed = threading.Condition()
         self._queue: queue.SimpleQueue[LiveBlock | None] = queue.SimpleQueue()
         self._lost = 0
         folder.mkdir(parents=True, exist_ok=True)
-        _describe_beside(self.path, self.description, about)
+        self._begun_at = now_utc()
+        self._describe_beside()
+        self._written = threading.Event()
         self._threads = [
+            threading.Thread(target=self._sync, name="sync", daemon=True),
             threading.Thread(target=self._acquire, name="acquire", daemon=True),
             threading.Thread(target=self._follow, name="follow", daemon=True),
         ]
@@ -125,6 +140,7 @@ class Capture:
 
     def stop(self) -> None:
         """Ask the source to stop, and wait until all is written and read."""
+        self._stopping.set()
         self._source.close()
         self.join()
 
@@ -132,6 +148,16 @@ class Capture:
         """Wait until the capture has ended by itself or was stopped."""
         for thread in self._threads:
             thread.join(timeout_s)
+
+    @property
+    def hands_free(self) -> bool:
+        """Whether it begins when the mark moves."""
+        return isinstance(self._source, HandsFree)
+
+    def begun_or_over(self) -> None:
+        """Wait until the first block has come, or none will."""
+        while not self.begun.wait(0.05) and self._threads[0].is_alive():
+            pass
 
     def wait_for(self, number: int, timeout_s: float) -> Snapshot:
         """Return the newest snapshot once its number is above `number`, or after the timeout."""
@@ -152,14 +178,24 @@ class Capture:
 
         d = self.description
         try:
+            self._source.open()
+            if (
+                self._stopping.is_set()
+            ):  # stopped before it was open: a later close would be waited for in vain
+                return
+            blocks = self._source.blocks()
+            first = next(blocks, None)
+            if first is None:  # armed, and never begun: there is nothing to read
+                return
+            self.begun.set()
             with soundfile.SoundFile(
                 self.path, "w", round(d.sample_rate_hz), len(d.channels), "PCM_24", format="WAV"
             ) as file:
-                self._source.open()
                 flushed = 0
-                for block in self._source.blocks():
+                for block in chain([first], blocks):
                     file.write(block.data)
                     flushed += block.data.shape[0]
+                    self.sampled += block.data.shape[0]
                     if flushed >= FLUSH_S * d.sample_rate_hz:
                         file.flush()  # rewrites the header too: a killed capture reads to here
                         flushed = 0
@@ -171,9 +207,37 @@ class Capture:
             self.error = f"Capturing stopped: {fault}."
         finally:
             self._source.close()
-            if self._lost:
-                _describe_beside(self.path, d, self.about, lost_samples=self._lost)
             self._queue.put(None)
+            self._written.set()
+
+    def _sync(self) -> None:
+        """Ask the disk to keep up with the spin; when it has ended, wait for it."""
+        ended = False
+        while not ended:
+            ended = self._written.wait(SYNC_S)
+            try:
+                if self.path.exists():
+                    sync_file(self.path)
+                    sync_folder(self.path.parent)
+                if ended and self._lost:
+                    self._describe_beside()
+            except OSError as fault:
+                self.error = self.error or f"The disk refuses the spin's samples: {fault}."
+
+    def _describe_beside(self) -> None:
+        d = self.description
+        content = describe(
+            d.channels,
+            sample_rate_hz=round(d.sample_rate_hz),
+            rotation=d.rotation,
+            recorded_at=self._begun_at,
+            rig=d.rig,
+            operator=self.about.operator,
+            oil=self.about.oil,
+            lost_samples=self._lost,
+        )
+        write_text(self.path.with_suffix(".json"), json.dumps(content))
+        write_text(self.path.with_suffix(".about"), json.dumps(asdict(self.about)))
 
     def _follow(self) -> None:
         d = self.description
@@ -227,10 +291,17 @@ class Capture:
                 "pickup": float(np.nan_to_num(b.reference_amplitude[now][trusted][-1])),
             }
         rate = self.description.sample_rate_hz
+        time_s = (block.first_sample + block.data.shape[0]) / rate
+        seen = Seen()
+        if self._watch:
+            share = float(trusted.mean()) if trusted.size else 0.0
+            speed, g = values.get("speed_rpm", np.nan), values.get("amplitude_g", np.nan)
+            seen = self._watch.see(time_s, speed, g, share)
         with self._changed:
             self.snapshot = Snapshot(
                 number=self.snapshot.number + 1,
-                time_s=(block.first_sample + block.data.shape[0]) / rate,
+                time_s=time_s,
+                seen=seen,
                 lost_samples=self._lost,
                 curve=growing.points(),
                 sampled_at_s=block.host_time_s,
@@ -265,46 +336,6 @@ class GrowingCurve:
         if not kept:
             return np.empty((2, 0))
         return np.array(sorted(kept.items())).T
-
-
-def _describe_beside(path: Path, d: Description, about: About, *, lost_samples: int = 0) -> None:
-    content = describe(
-        d.channels,
-        sample_rate_hz=round(d.sample_rate_hz),
-        rotation=d.rotation,
-        recorded_at=now_utc(),
-        rig=d.rig,
-        operator=about.operator,
-        oil=about.oil,
-        lost_samples=lost_samples,
-    )
-    write_text(path.with_suffix(".json"), json.dumps(content))
-    write_text(path.with_suffix(".about"), json.dumps(asdict(about)))
-
-
-def remove_capture(path: Path) -> None:
-    """Remove a capture's samples and what stands beside them."""
-    for suffix in (".wav", ".json", ".about"):
-        path.with_suffix(suffix).unlink(missing_ok=True)
-
-
-def unfinished(folder: Path) -> list[tuple[Path, About]]:
-    """Return captures that never came into the ledger, with whose they are."""
-    return [(p, _about_of(p)) for p in sorted(folder.glob("*.wav"))]
-
-
-def _about_of(path: Path) -> About:
-    """Return whose a capture is; nobody's when what stood beside it is not there or not whole."""
-    try:
-        content = json.loads(path.with_suffix(".about").read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return NOBODY
-    if not isinstance(content, dict):
-        return NOBODY
-    try:
-        return stored(About, content, what=path.name)
-    except LedgerFault:
-        return NOBODY
 
 
 LiveFactory = Callable[[str], LiveSource]

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from ...signal.standing import Standing, standing_levels
+from ...quantities.arrays import Array
+from ...quantities.said import Said, in_words
+from ...signal.standing import Standing, mains_lines, standing_levels
 from ...sources.live import Description, LiveSource
 from ...sources.recording import Channel
 
@@ -17,6 +19,9 @@ DEAD_G = 1e-4
 QUIET_SHARE = 0.1
 """Hum and noise may reach this share of the limit before they are worth a word."""
 
+FULL_SCALE = 0.98
+TRACE_POINTS, TRACE_S = 130, 0.05
+
 
 @dataclass(frozen=True)
 class Check:
@@ -24,13 +29,52 @@ class Check:
 
     Attributes
     ----------
+    name : str
+        Of the channel.
+    state : str
+        What is the matter: ``alive``, ``dead``, ``shaking``, ``full_scale``, ``no_hum``, ``hum``, ``pickup_dead``,
+        ``pickup_hum``, ``pickup_clear``, ``pickup_new``.
     good : bool or None
         None: cannot be told before a first spin.
+    values : dict
+        Of its sentence.
+    evidence : tuple of float
+        A stretch of the signal, or the lines of the mains; g or the channel's unit.
+    allowed : float
+        What a line of the mains may reach, in the same.
     """
 
     name: str
+    state: str
     good: bool | None
-    text: str
+    values: dict[str, float] = field(default_factory=dict)
+    evidence: tuple[float, ...] = ()
+    allowed: float = 0.0
+
+    @property
+    def title(self) -> Said:
+        """What it is about, in two or three words."""
+        return Said(f"check.title.{self.state}", {"channel": self.name})
+
+    @property
+    def said(self) -> Said:
+        """What was heard."""
+        return Said(f"check.said.{self.state}", {**self.values})
+
+    @property
+    def remedy(self) -> Said | None:
+        """What to do; None where nothing is wrong."""
+        return Said(f"check.do.{self.state}") if self.good is False else None
+
+    def as_json(self) -> dict[str, object]:
+        """Return it as JSON-ready values (a contract: docs/reference/http.md)."""
+        words = [in_words(self.said), in_words(self.remedy) if self.remedy else ""]
+        return {
+            "name": self.name,
+            "good": self.good,
+            "state": self.state,
+            "text": ". ".join(w.removesuffix(".") for w in words if w),
+        }
 
 
 def listen(
@@ -71,62 +115,63 @@ def listen(
         source.close()
     data = np.concatenate(parts) if parts else np.empty((0, len(d.channels)), np.float32)
     levels = standing_levels(data, sample_rate_hz=d.sample_rate_hz)
-    return _checks(d, levels, limit_g, from_rpm, pickup_last, top_rpm)
-
-
-def _checks(
-    d: Description,
-    levels: tuple[Standing, ...],
-    limit_g: float,
-    from_rpm: float,
-    pickup_last: float | None,
-    top_rpm: float,
-) -> list[Check]:
-    out = []
-    for channel, level in zip(d.channels, levels, strict=True):
-        if level.peak >= 0.98:
-            out.append(
-                Check(
-                    channel.name, False, "at full scale while standing: check its supply and range"
-                )
-            )
+    out: list[Check] = []
+    for i, (channel, level) in enumerate(zip(d.channels, levels, strict=True)):
+        heard = _Heard(d, channel, level, np.asarray(data[:, i], np.float64))
+        if level.peak >= FULL_SCALE:
+            out.append(Check(channel.name, "full_scale", False))
         elif channel.quantity == "acceleration":
-            out.append(_sensor(channel, level, limit_g))
+            out += heard.sensor(limit_g)
         elif channel.quantity == "phase":
-            out.append(_pickup(channel, level, from_rpm, pickup_last, top_rpm))
+            out.append(heard.pickup(from_rpm, pickup_last, top_rpm))
     return out
 
 
-def _sensor(channel: Channel, level: Standing, limit_g: float) -> Check:
-    scale = channel.g_per_stored
-    rms, hum = level.rms * scale, level.hum * scale
-    if rms < DEAD_G:
-        return Check(channel.name, False, f"dead ({rms:.1e} g rms): check sensor, cable and supply")
-    if hum > QUIET_SHARE * limit_g:
-        return Check(
-            channel.name,
-            False,
-            f"mains hum of {hum:.2f} g at {level.mains_hz:.0f} Hz: check its earth and cable",
+@dataclass(frozen=True)
+class _Heard:
+    rig: Description
+    channel: Channel
+    level: Standing
+    samples: Array
+
+    def _trace(self, scale: float) -> tuple[float, ...]:
+        """A short stretch, about its mean."""
+        some = self.samples[: max(TRACE_POINTS, round(TRACE_S * self.rig.sample_rate_hz))]
+        some = (some - some.mean()) * scale
+        step = max(1, some.size // TRACE_POINTS)
+        return tuple(float(f"{v:.4g}") for v in some[::step][:TRACE_POINTS])
+
+    def sensor(self, limit_g: float) -> list[Check]:
+        """Whether an accelerometer is alive and quiet, and hears no mains."""
+        name, scale = self.channel.name, self.channel.g_per_stored
+        rms, allowed = self.level.rms * scale, QUIET_SHARE * limit_g
+        trace = self._trace(scale)
+        values = {"rms_mg": 1e3 * rms}
+        if rms < DEAD_G:
+            return [Check(name, "dead", False, values, trace)]
+        lines = mains_lines(
+            self.samples, sample_rate_hz=self.rig.sample_rate_hz, mains_hz=self.level.mains_hz
         )
-    if rms > QUIET_SHARE * limit_g:
-        return Check(channel.name, False, f"{rms:.2f} g rms while standing: is the rig shaking?")
-    return Check(channel.name, True, f"alive and quiet, {1e3 * rms:.1f} mg rms")
+        hum = self.level.hum * scale
+        bars = tuple(float(f"{v * scale:.4g}") for v in lines)
+        heard = {"mains_hz": self.level.mains_hz, "hum_mg": 1e3 * hum, "allowed_mg": 1e3 * allowed}
+        loud = hum > allowed
+        state = "shaking" if rms > allowed and not loud else "alive"
+        return [
+            Check(name, state, state == "alive", values, trace),
+            Check(name, "hum" if loud else "no_hum", not loud, heard, bars, allowed),
+        ]
 
-
-def _pickup(
-    channel: Channel, level: Standing, from_rpm: float, last: float | None, top_rpm: float
-) -> Check:
-    hum = level.hum * channel.full_scale
-    text = (
-        f"hum {hum:.3g} {channel.unit}, noise {level.rms * channel.full_scale:.3g} {channel.unit}"
-    )
-    if level.rms <= 0:
-        return Check(channel.name, False, "dead: not even noise; check its cable")
-    if last is None or not top_rpm:
-        return Check(channel.name, None, f"{text}; the magnet shows when it turns")
-    over_rpm = top_rpm * hum / last
-    return Check(
-        channel.name,
-        over_rpm < from_rpm / 2,
-        f"{text}; last spin's mark stands above it from {over_rpm:,.0f} rpm",
-    )
+    def pickup(self, from_rpm: float, last: float | None, top_rpm: float) -> Check:
+        """Whether the pickup's hum leaves the mark to be seen."""
+        name, scale = self.channel.name, self.channel.full_scale
+        trace = self._trace(scale)
+        if self.level.rms <= 0:
+            return Check(name, "pickup_dead", False, {}, trace)
+        hum = self.level.hum * scale
+        if last is None or not top_rpm:
+            return Check(name, "pickup_new", None, {}, trace)
+        over_rpm = top_rpm * hum / last
+        seen = over_rpm < from_rpm / 2
+        state = "pickup_clear" if seen else "pickup_hum"
+        return Check(name, state, seen, {"over_rpm": over_rpm}, trace)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from ...quantities.lazy import lazy_names
 
 if TYPE_CHECKING:
+    from .curves_view import expected_run
     from .cut_scatter import angle_spread, share_spread
     from .past import SensedCurve, history_of, past_runs
     from .question import next_question
@@ -16,6 +17,7 @@ else:
     __getattr__ = lazy_names(
         __name__,
         {
+            "curves_view": ("expected_run",),
             "cut_scatter": (
                 "angle_spread",
                 "share_spread",
@@ -39,6 +41,7 @@ __all__ = [
     "SensedCurve",
     "angle_spread",
     "cartridge_story",
+    "expected_run",
     "history_of",
     "next_question",
     "past_runs",

@@ -10,17 +10,18 @@ import numpy as np
 from ...balance.cut.advice_case import Advice, Situation
 from ...balance.cut.advise import advise
 from ...balance.cut.candidates import AdvisedCut
+from ...balance.cut.history import History, Scatter
 from ...balance.cut.prior import Guess, ResponsePrior
-from ...balance.cut.response import Estimate, History, Scatter
+from ...balance.cut.response import Estimate
 from ...balance.limits import PASS_K, REACHED, Judgement
 from ...balance.plane import Plane
 from ...ledger.records import Cut
-from ...quantities.finding import Finding, blocking_of
-from ...quantities.said import in_words
+from ...quantities.finding import Finding, blocking_of, finding_said, remedy_said
+from ...quantities.said import Said
 from ..model import ModelFile
 from ..reading import cut_findings, doubt_findings
 from .cut_scatter import as_said
-from .evidence import Evidence
+from .evidence import Known
 
 NO_ANGLE = {"reference.no_single_mark"}
 """Findings after which amplitudes, and so the verdict, are right, but no angle is."""
@@ -35,14 +36,13 @@ class Advised:
     estimate: Estimate | None = None
 
 
-def advise_on(e: Evidence, number: int, made: Sequence[Cut]) -> Advised:
+def advise_on(e: Known, number: int, made: Sequence[Cut]) -> Advised:
     """Return the advice after run `number`, given the cuts `made`."""
     blocking = blocking_of(e.findings)
     if blocking:
-        return Advised(Advice.fix(f"{blocking[0].text} {blocking[0].do}"), e.findings)
+        return Advised(_fix(blocking[0]), e.findings)
     if e.history is None or e.judgement is None:
-        why = "Nothing could be measured over the model's speed range. Spin to test speed."
-        return Advised(Advice.spin_again(why), e.findings)
+        return Advised(Advice.spin_again(Said("advice.nothing_measured")), e.findings)
     no_angle = next((f for f in e.findings if f.code in NO_ANGLE), None)
     if no_angle is not None:
         return Advised(_without_angle(no_angle, e.judgement), e.findings)
@@ -52,8 +52,8 @@ def advise_on(e: Evidence, number: int, made: Sequence[Cut]) -> Advised:
         made,
         e.priors,
         e.judgement,
-        reached=e.read.highest_rpm >= REACHED * e.model.test_speed_rpm,
-        sensor_lag_deg=e.read.sensor_lag_deg or 0.0,
+        reached=e.highest_rpm >= REACHED * e.model.test_speed_rpm,
+        sensor_lag_deg=e.sensor_lag_deg or 0.0,
         seed=number,
         guesses=e.guesses,
         scatter=e.scatter.scatter,
@@ -61,20 +61,25 @@ def advise_on(e: Evidence, number: int, made: Sequence[Cut]) -> Advised:
     doubts = doubt_findings(advice.doubts) or cut_findings(e.history, now, e.scatter.scatter)
     findings = (*e.findings, *doubts)
     if doubts and advice.action == "cut" and not e.history.repeated():
-        why = (
-            f"{doubts[0].text} One more run without a cut is worth more than a cut now: it tells a wrong "
-            "entry from a part that moved, and takes nothing off."
+        again = Advice.spin_again(
+            finding_said(doubts[0]),
+            Said("advice.repeat_first"),
+            expected_ratio=advice.expected_ratio,
         )
-        again = Advice.spin_again(why, expected_ratio=advice.expected_ratio)
         return Advised(again, findings, now)
     return Advised(as_said(advice, e.scatter.keeping), findings, now)
 
 
+def _fix(finding: Finding, *, expected_ratio: float = 0.0) -> Advice:
+    said = finding_said(finding), remedy_said(finding)
+    return Advice.fix(*said, expected_ratio=expected_ratio)
+
+
 def _without_angle(finding: Finding, judgement: Judgement) -> Advice:
     if judgement.verdict == "pass":
-        why = f"Passed: {in_words(judgement.reason)}."
+        why = Said("advice.passed", {"reason": judgement.reason})
         return Advice.stop(why, expected_ratio=judgement.worst.ratio)
-    return Advice.fix(f"{finding.text} {finding.do}", expected_ratio=judgement.worst.ratio)
+    return _fix(finding, expected_ratio=judgement.worst.ratio)
 
 
 def advise_vectors(

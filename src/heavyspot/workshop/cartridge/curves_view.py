@@ -3,12 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
-from ...quantities.angles import angle_of
+from ...balance.limits import Limit
+from ...quantities.angles import angle_of, difference_deg
 from ...quantities.arrays import Array
-from ...sheet.drawn import CurvesView, DrawnPrediction, DrawnRun, DrawnSensor, PathPoint
+from ...sheet.drawn import (
+    CurvesView,
+    DrawnPrediction,
+    DrawnRun,
+    DrawnSensor,
+    DrawnTier,
+    PathPoint,
+)
+from ..reading import KeptPrediction
 from ..shop import Workshop
 from .past import PastRun, past_runs, vector_at
 from .story import CartridgeStory, cartridge_story
@@ -35,7 +45,7 @@ def view_of(story: CartridgeStory, past: Sequence[PastRun]) -> CurvesView:
         from_rpm=model.from_rpm,
         test_speed_rpm=model.test_speed_rpm,
         runs=tuple(DrawnRun(r.number, _amplitude(r, sensor, speed)) for r in runs),
-        predicted=_drawn(speed, last, sensor) if last else None,
+        predicted=_drawn(speed, last, sensor) if last and as_advised(story) else None,
         sensor=sensor,
         others=tuple(
             DrawnSensor(s, _values(model.house_limit(s).at(speed)), _amplitude(last, s, speed))
@@ -44,7 +54,89 @@ def view_of(story: CartridgeStory, past: Sequence[PastRun]) -> CurvesView:
         )
         if last
         else (),
+        tiers=tuple(
+            DrawnTier(t.name, _values(t.at(speed)), _under(t, last, sensor, model.from_rpm))
+            for t in model.tiers()
+        ),
     )
+
+
+@dataclass(frozen=True)
+class Foretold:
+    """The next run's highest as it was expected, g: likely, and at worst (95 of 100 stay under it).
+
+    `worst_ratio` is of the limit at the speed where it is largest, `now_ratio` what the last run has.
+    """
+
+    likely_g: float
+    worst_g: float
+    worst_ratio: float
+    now_ratio: float
+
+
+def expected_run(story: CartridgeStory) -> KeptPrediction | None:
+    """Return the coming run as the last advice expects it; None where it expects nothing, or no more."""
+    last = story.last
+    made = story.made_after(story.number)
+    return last.result.advice.predicted if last and made and as_advised(story) else None
+
+
+def foretold(story: CartridgeStory) -> Foretold | None:
+    """Return what the last advice expects of the next run; None where it expects nothing, or no more."""
+    last = story.last
+    predicted = last.result.advice.predicted if last else None
+    if last is None or predicted is None or not as_advised(story):
+        return None
+    speed = np.array(predicted.speed_rpm)
+    likely, high = (np.array(v, float) for v in (predicted.amplitude_g, predicted.high_g))
+    if not np.isfinite(likely).any() or not np.isfinite(high).any():
+        return None
+    ratio = high / story.model.house_limit(last.result.sensor).at(speed)
+    worst = int(np.nanargmax(ratio))
+    now = last.result.worst
+    return Foretold(
+        float(np.nanmax(likely)), float(high[worst]), float(ratio[worst]), now.ratio if now else 0.0
+    )
+
+
+SAME_DEG, SAME_SHARE = 1.0, 0.02
+"""A cut within this of what was advised is the advised one: rounding on the way."""
+
+
+def as_advised(story: CartridgeStory) -> bool:
+    """Whether what was ground since the last run, if anything, is what was advised, all of it and no more."""
+    last = story.last
+    made = story.made_after(story.number)
+    if last is None or not made:
+        return True
+    wanted = list(last.result.advice.wanted)
+    if len(made) != len(wanted):
+        return False
+    for cut in made:
+        same = next(
+            (
+                w
+                for w in wanted
+                if w.plane == cut.plane
+                and abs(difference_deg(w.angle_deg, cut.angle_deg)) <= SAME_DEG
+                and abs(w.depth_mm - cut.depth_mm) <= SAME_SHARE * w.depth_mm
+            ),
+            None,
+        )
+        if same is None:
+            return False
+        wanted.remove(same)
+    return True
+
+
+def _under(tier: Limit, last: PastRun | None, sensor: str, from_rpm: float) -> bool:
+    if last is None:
+        return False
+    for curve in last.curves_of(sensor):
+        counts = curve.speed_rpm >= from_rpm
+        if (np.abs(curve.vector[0]) > tier.at(curve.speed_rpm))[counts].any():
+            return False
+    return True
 
 
 def _amplitude(run: PastRun, sensor: str, speed: Array) -> tuple[float | None, ...]:

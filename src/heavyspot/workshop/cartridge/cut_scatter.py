@@ -10,7 +10,8 @@ import numpy as np
 from ...balance.cut.advice_case import Advice
 from ...balance.cut.calibrated_chance import Keeping, learn_keeping
 from ...balance.cut.execution import learn_spread
-from ...balance.cut.response import Estimate, History, Scatter
+from ...balance.cut.history import History, Scatter
+from ...balance.cut.response import Estimate
 from ...ledger.book import Book
 from ...ledger.records import ChanceKept, Cut, CutError
 from ...quantities.angles import difference_deg
@@ -18,7 +19,7 @@ from ..model import ModelFile
 from ..reading import KeptCut
 from .story import CartridgeStory
 
-TELLING = 0.3
+TELLING = 0.25
 """A cut's error is kept when the vectors say at least this share of what there is to know of it."""
 
 ON_PURPOSE_SHARE, ON_PURPOSE_DEG = 0.5, 20.0

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from ...balance.cut.history import History
 from ...balance.cut.prior import Guess, ResponsePrior
-from ...balance.cut.response import History
 from ...balance.limits import Judgement
 from ...quantities.finding import Finding
 from ...sources.recording import Recording
@@ -28,13 +28,13 @@ from ..rig import Measuring
 from ..shop import Workshop
 from ..stored import stored
 from .cut_scatter import CutScatter, cut_scatter_of
-from .past import SensedCurve, history_of, past_runs, trusted_vectors
+from .past import SensedCurve, history_of, trusted_curves
 from .story import CartridgeStory
 
 
 @dataclass(frozen=True)
-class Evidence:
-    """Everything known of a piece at the moment of advising.
+class Known:
+    """What the advice rests on.
 
     Attributes
     ----------
@@ -48,17 +48,29 @@ class Evidence:
         None when the run gave no curve over the model's range.
     judgement : Judgement or None
     findings : tuple of Finding
+    highest_rpm : float
+        That the last run reached.
+    sensor_lag_deg : float or None
+        Turn from pickup to sensor; None where nobody said.
     """
 
     model: ModelFile
     history: History | None
     judgement: Judgement | None
     findings: tuple[Finding, ...]
-    read: ReadResult
-    measuring: Measuring
     priors: dict[str, ResponsePrior]
     guesses: dict[str, Guess]
     scatter: CutScatter
+    highest_rpm: float
+    sensor_lag_deg: float | None
+
+
+@dataclass(frozen=True)
+class Evidence(Known):
+    """The same of a run that is about to be kept, with what was read and how."""
+
+    read: ReadResult
+    measuring: Measuring
 
 
 @dataclass(frozen=True)
@@ -109,10 +121,14 @@ def gather(
     findings += oil_findings(source, model, story.last.conditions if story.last else None)
     history = None
     if read.curve is not None:
-        past = [p for p in past_runs(shop, story) if p.curves and trusted_vectors(p.run.result)]
-        curves = [SensedCurve(p.number, p.curves[0], p.sensors) for p in past]
         now = SensedCurve(story.number + 1, read.curve, read.channels)
-        history = history_of([*curves, now], story.made, model)
+        history = history_of(
+            [*trusted_curves(shop, story), now],
+            story.made,
+            model,
+            looked=story.looked,
+            knowingly=story.knowingly,
+        )
     priors, guesses = known_of(
         shop,
         model,
@@ -140,6 +156,8 @@ def gather(
         priors=priors,
         guesses=guesses,
         scatter=cut_scatter_of(shop.book, model, operator),
+        highest_rpm=read.highest_rpm,
+        sensor_lag_deg=read.sensor_lag_deg,
     )
 
 

@@ -6,13 +6,18 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
-from ...ledger.records import Cut
+from ...ledger.records import Cut, withdrawn
 from ...quantities.angles import wrap_deg
-from ...quantities.checks import finite, positive
+from ...quantities.checks import positive, within
+from ...quantities.clock import now, time_of
 from ...quantities.errors import BadInput, NotThere
 from ..model import ModelFile
 from ..shop import Workshop
+from .answering import answered
 from .story import CartridgeStory, cartridge_story
+
+TOO_DEEP = 1.05
+"""So much deeper than the model allows is no rounding any more."""
 
 
 @dataclass(frozen=True)
@@ -47,20 +52,24 @@ def ground(
     by: str = "",
     replaces: str | None = None,
     why: str = "",
+    sure: bool = False,
 ) -> Ground:
     """Record a cut really made, by one of mass, depth or unbalance; the others follow.
 
     Parameters
     ----------
     angle_deg : float
-        On the rotor from the mark, against rotation, seen from the nut.
+        On the rotor from the mark, against rotation, seen from the nut; -360 to 360.
+    sure : bool
+        It is deeper than the model allows and was made all the same.
     replaces : str, optional
         Identifier of an earlier entry that this one amends; `why` is then needed.
 
     Raises
     ------
     BadInput
-        No such plane, not exactly one amount, or more than such a cut can take off.
+        No such plane, an angle that is none, not exactly one amount, more than such a cut can take off, or
+        deeper than the model allows and nobody is `sure`.
     NotThere
         No such piece, or no such cut to amend.
     """
@@ -76,6 +85,12 @@ def ground(
         depth_mm=depth_mm,
         unbalance_gmm=unbalance_gmm,
     )
+    deepest = story.model.find_plane(cut.plane).max_depth_mm
+    if deepest is not None and cut.depth_mm > TOO_DEEP * deepest and not sure:
+        raise BadInput(
+            f"{cut.depth_mm:.2f} mm is deeper than {cut.plane} may be ground: {deepest:g} mm.",
+            remedy="Measure it again; if it is so, say that you are sure.",
+        )
     cut = replace(
         cut,
         piece_id=story.piece.id,
@@ -85,6 +100,10 @@ def ground(
         why=why,
     )
     (cut_id,) = shop.book.cartridges.add_cuts([cut])
+    if (
+        amended and amended.after_run < story.number
+    ):  # a run has shown it: what follows is another now
+        answered(shop, cartridge_story(shop, serial), knowingly={cut_id}, by=by, why=why)
     used = sum(c.mass_mg for c in story.made if c.plane == cut.plane and c.id != replaces)
     left = story.model.find_plane(plane).as_plane().budget_mg - used - cut.mass_mg
     return Ground(serial, replace(cut, id=cut_id), left)
@@ -107,7 +126,7 @@ def _cut(
             f"{len(given)} amounts are given.",
             remedy="Give exactly one of mass, depth or unbalance.",
         )
-    angle = wrap_deg(finite("angle", angle_deg))
+    angle = wrap_deg(within("angle", angle_deg, -360.0, 360.0, "degrees"))
     body = found.as_plane()
     offset = body.corner_offset_deg(angle)
     if depth_mm is not None:
@@ -176,19 +195,54 @@ def unground(shop: Workshop, serial: str, cut_id: str, *, why: str, by: str = ""
     if not why.strip():
         raise BadInput("An amendment needs a reason.", remedy="Say why.")
     amended = _amended(story.made, cut_id)
-    taken_back = replace(
-        amended,
-        id="",
-        at="",
-        by=by,
-        replaces=cut_id,
-        why=why.strip(),
-        never_made=True,
-        unbalance_gmm=0.0,
-        mass_mg=0.0,
-        depth_mm=0.0,
-    )
-    shop.book.cartridges.add_cuts([taken_back])
+    shop.book.cartridges.add_cuts([withdrawn(amended, by=by, why=why.strip())])
+    if amended.after_run < story.number:
+        answered(shop, cartridge_story(shop, serial), by=by, why=why)
+
+
+UNDO_S = 5.0
+"""So long a cut that was written down by one press can be taken back by one more (ours)."""
+
+UNDO_LATE_S = 3.0
+"""What the way to the server may take beyond that."""
+
+
+def take_back(shop: Workshop, serial: str, *, by: str = "") -> CartridgeStory:
+    """Take back the cuts written down since the last run, just now: they were not made.
+
+    Returns
+    -------
+    CartridgeStory
+        The piece as it stands now.
+
+    Raises
+    ------
+    NotThere
+        No such piece.
+    BadInput
+        There is nothing to take back, or it was written down too long ago.
+    """
+    story = cartridge_story(shop, serial)
+    fresh = [c for c in story.made_after(story.number) if _age_s(c) <= UNDO_S + UNDO_LATE_S]
+    if not fresh:
+        raise BadInput(
+            "Nothing was written down just now.",
+            remedy="Touch the cut in the ledger line to amend it.",
+        )
+    back = [withdrawn(c, by=by, why="taken back at once") for c in fresh]
+    shop.book.cartridges.add_cuts(back)
+    return cartridge_story(shop, serial)
+
+
+def just_ground(story: CartridgeStory) -> float | None:
+    """Return how many seconds the newest cuts can still be taken back by one press; None when no more."""
+    left = [UNDO_S - _age_s(c) for c in story.made_after(story.number)]
+    most = max(left, default=0.0)
+    return most if most > 0 else None
+
+
+def _age_s(cut: Cut) -> float:
+    return (now() - time_of(cut.at)).total_seconds() if cut.at else 0.0
 
 
 def find_cut(story: CartridgeStory, cut_id: str) -> Cut:

@@ -4,18 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+import numpy as np
+
+from ...balance.cut.history import History
 from ...balance.cut.prior import wide_prior
-from ...balance.cut.response import History, estimate
+from ...balance.cut.response import estimate
 from ...balance.cut.trial_cut import typical_response
 from ...ledger.records import Learnt, LearntResponse, Run
 from ...quantities.arrays import Array
 from ...quantities.finding import Finding
-from ..model import ModelFile, learnt_response
+from ..model import WITHDRAWN, ModelFile, learnt_response
 from .advising import Advised
 from .cut_scatter import chances_of, cut_errors_of
-from .evidence import Evidence
+from .evidence import Evidence, Known
 from .past import LEARN_SPREAD
-from .story import CartridgeStory
+from .story import CartridgeStory, KeptRun
 
 
 def learnt_from(e: Evidence, advised: Advised, story: CartridgeStory, run: Run) -> Learnt:
@@ -25,14 +28,39 @@ def learnt_from(e: Evidence, advised: Advised, story: CartridgeStory, run: Run) 
     if e.history is None or now is None:
         return Learnt(chances=chances)
     errors = cut_errors_of(e.history, story, e.model, now)
-    doubted = _doubted(advised.findings) or any(_doubted(r.result.findings) for r in story.runs)
+    doubted = _doubted(advised.findings) or any(_stands(r, story) for r in story.runs)
     responses = () if doubted else _responses(e.history, e.model, run)
     return Learnt(responses, errors, chances)
 
 
+OF_CUTS = ("cut.not_as_recorded", "cut.doubtful")
+"""Findings which say that a cut was not what is recorded."""
+
+
+def learnt_anew(e: Known, advised: Advised, run: Run, taught: Iterable[str]) -> Learnt:
+    """Return what a piece teaches after its record was amended, in place of what it `taught` of planes before."""
+    assert e.history is not None  # there is a curve, or nothing is advised anew
+    told = () if _doubted(advised.findings) else _responses(e.history, e.model, run)
+    mine = {r.plane for r in told}
+    nothing = [
+        _response(
+            plane, WITHDRAWN, np.zeros(e.history.speed_rpm.size, complex), e.history, e.model, run
+        )
+        for plane in taught
+        if plane not in mine
+    ]
+    return Learnt((*told, *nothing))
+
+
+def _stands(run: KeptRun, story: CartridgeStory) -> bool:
+    """Whether a run's doubt of the cuts before it stands: nobody has amended them since."""
+    return _doubted(run.result.findings) and not any(
+        c.replaces and c.id in story.knowingly and c.after_run < run.number for c in story.made
+    )
+
+
 def _doubted(findings: Iterable[Finding]) -> bool:
-    """Whether a run said that a cut was not what is recorded: nothing is learnt from that piece any more."""
-    return any(f.code in ("cut.not_as_recorded", "cut.doubtful") for f in findings)
+    return any(f.code in OF_CUTS for f in findings)
 
 
 def _responses(history: History, model: ModelFile, run: Run) -> tuple[LearntResponse, ...]:
@@ -43,16 +71,22 @@ def _responses(history: History, model: ModelFile, run: Run) -> tuple[LearntResp
     if not history.cuts:
         return ()
     return tuple(
-        LearntResponse(
-            model=model.name,
-            rig=run.rig,
-            plane=plane,
-            piece_id=run.piece_id,
-            run_number=run.number,
-            spread=spread,
-            vector=learnt_response(history.speed_rpm, response, model, history.names),
-        )
+        _response(plane, spread, response, history, model, run)
         for plane, spread, response in learn_from(history, model)
+    )
+
+
+def _response(
+    plane: str, spread: float, response: Array, history: History, model: ModelFile, run: Run
+) -> LearntResponse:
+    return LearntResponse(
+        model=model.name,
+        rig=run.rig,
+        plane=plane,
+        piece_id=run.piece_id,
+        run_number=run.number,
+        spread=spread,
+        vector=learnt_response(history.speed_rpm, response, model, history.names),
     )
 
 

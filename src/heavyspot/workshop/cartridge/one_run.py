@@ -15,6 +15,7 @@ from ...signal.curve import Curve
 from ...signal.spectrum import MapMaker, SpeedFrequencyMap
 from ...sources.readers import open_recording
 from ...sources.recording import Recording
+from ..rows_text import safe_cell
 from ..shop import Workshop
 from .past import PastRun, past_runs
 from .story import CartridgeStory, cartridge_story
@@ -80,7 +81,7 @@ def curve_csv(past: PastRun) -> Iterator[str]:
     """Yield a run's curves as lines of CSV, one sensor after the other."""
     yield "sensor,direction,speed [rpm],amplitude [g],angle [deg],noise [g],twice [g],thrice [g],overall rms [g]\n"
     for sensor in past.sensors or ("",):
-        named = '"' + sensor.replace('"', '""') + '"'
+        named = '"' + str(safe_cell(sensor)).replace('"', '""') + '"'
         for c in past.curves_of(sensor):
             columns = (
                 c.speed_rpm, np.abs(c.vector[0]), angle_of(c.vector[0]), c.noise[0], c.twice[0],
@@ -96,7 +97,7 @@ def archived(shop: Workshop, name: str) -> Recording:
     Raises
     ------
     LedgerFault
-        It is missing, or was removed by the shop's rule.
+        It is missing or was changed, it or what stands beside it, or was removed by the shop's rule.
     """
     gone = shop.book.retention.gone(name)
     if gone is not None:
@@ -104,7 +105,10 @@ def archived(shop: Workshop, name: str) -> Recording:
             f"The raw recording was removed on {gone.at[:10]} ({gone.why}).",
             remedy="Its curves and verdict are kept.",
         )
-    return open_recording(shop.book.archive.open(name))
+    written = shop.book.events.digests(name)
+    if written is None:
+        raise LedgerFault(f"No run names {name}.", remedy="Let the ledger be verified.")
+    return open_recording(shop.book.archive.as_written(name, *written))
 
 
 def draw_map(recording: Recording, past: PastRun) -> DrawnMap:

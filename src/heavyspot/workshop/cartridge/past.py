@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from ...balance.cut.response import History, MadeCut
+from ...balance.cut.history import History, MadeCut
 from ...ledger.records import Cut
 from ...ledger.store.array_bytes import pack, unpack
 from ...quantities.angles import phasor
@@ -86,6 +86,12 @@ def unpack_curves(data: bytes) -> tuple[Curve, ...]:
     )
 
 
+def trusted_curves(shop: Workshop, story: CartridgeStory) -> list[SensedCurve]:
+    """Return the main curve of each of a piece's runs whose vectors can be trusted."""
+    past = [p for p in past_runs(shop, story) if p.curves and trusted_vectors(p.run.result)]
+    return [SensedCurve(p.number, p.curves[0], p.sensors) for p in past]
+
+
 def past_runs(shop: Workshop, story: CartridgeStory) -> list[PastRun]:
     """Return a piece's runs with their curves, in order."""
     curves = shop.book.cartridges.curves(story.piece.id) if story.runs else {}
@@ -134,7 +140,12 @@ def comparable(curves: Sequence[SensedCurve]) -> tuple[list[SensedCurve], tuple[
 
 
 def history_of(
-    curves: Sequence[SensedCurve], cuts: Sequence[Cut], model: ModelFile
+    curves: Sequence[SensedCurve],
+    cuts: Sequence[Cut],
+    model: ModelFile,
+    *,
+    looked: Container[str] = (),
+    knowingly: Container[str] = (),
 ) -> History | None:
     """Return the runs that can be compared with the last one, on the advice's speeds of all common sensors.
 
@@ -144,6 +155,8 @@ def history_of(
         Of each run that has one, in order.
     cuts : sequence of Cut
         Cuts made; ``after_run`` says which run they follow.
+    looked, knowingly : container of str
+        Identifiers of those that somebody looked at since, and in spite of which the work goes on.
     """
     if not curves:
         return None
@@ -168,7 +181,8 @@ def history_of(
         later = [i for i, n in enumerate(numbers) if n > cut.after_run]
         if later and later[0] > 0:
             removed = complex(phasor(cut.unbalance_gmm, cut.angle_deg))
-            made.append(MadeCut(later[0], cut.plane, removed))
+            seen, let = cut.id in looked, cut.id in knowingly
+            made.append(MadeCut(later[0], cut.plane, removed, looked=seen, knowingly=let))
     return History(
         np.tile(grid, len(sensors)),
         np.stack([c.vector_at(grid, sensors) for c in kept]),

@@ -11,6 +11,7 @@ from ...ledger.store.entries import now_utc
 from ...ledger.store.identity import new_id
 from ...sources.readers import open_recording
 from ...sources.recording import Recording
+from ...sources.sidecar import sidecar_path
 from ...sources.writers import write_flac
 from ..reading import (
     SpinResult,
@@ -39,8 +40,14 @@ def spin(
     operator: str = "",
     rig: str = "",
     format: str | None = None,
+    run_id: str = "",
 ) -> SpinResult:
     """Read a recording of a piece, judge it, advise, and keep it all.
+
+    Parameters
+    ----------
+    run_id : str
+        Identifier the run gets, a UUIDv7; a spin's own, so that it is kept once however often it is tried.
 
     Raises
     ------
@@ -69,7 +76,7 @@ def spin(
         operator=operator,
     )
     advised = advise_on(evidence, story.number + 1, story.made)
-    return _keep(shop, story, source, evidence, advised, operator=operator, rig=rig)
+    return _keep(shop, story, source, evidence, advised, operator=operator, rig=rig, run_id=run_id)
 
 
 def _keep(
@@ -81,9 +88,10 @@ def _keep(
     *,
     operator: str,
     rig: str,
+    run_id: str,
 ) -> SpinResult:
     """Write the recording to the archive and the run with what it teaches to the ledger."""
-    at, run_id, number = now_utc(), new_id(), story.number + 1
+    at, run_id, number = now_utc(), run_id or new_id(), story.number + 1
     path = shop.book.archive.place(run_id, at)
     notes = [*source.notes, *write_flac(source, path)]
     judgement, advice = evidence.judgement, advised.advice
@@ -98,6 +106,7 @@ def _keep(
         rig=rig,
         recording=shop.book.archive.name_of(path),
         recording_sha256=digest_of(path),
+        beside_sha256=digest_of(sidecar_path(path)),
         conditions=frozen_conditions(shop.book, source, evidence.model, rig, evidence.measuring),
         verdict=judgement.verdict if judgement else "undecided",
         worst_ratio=judgement.worst.ratio if judgement else None,
@@ -107,6 +116,7 @@ def _keep(
             "findings": [finding_json(f) for f in advised.findings],
             "notes": notes,
             "pickup": evidence.read.pickup,
+            "sensor_lag_deg": evidence.read.sensor_lag_deg,
             "advice": advice_json(advice, rotation),
         },
     )

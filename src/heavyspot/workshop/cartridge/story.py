@@ -70,6 +70,16 @@ class CartridgeStory:
         return tuple(c for c in self.cuts if c.kind == "made")
 
     @property
+    def looked(self) -> frozenset[str]:
+        """Identifiers of the cuts that somebody looked at since."""
+        return frozenset(c for r in self.runs for c in r.result.looked)
+
+    @property
+    def knowingly(self) -> frozenset[str]:
+        """Of those in spite of which the work goes on knowingly."""
+        return frozenset(c for r in self.runs for c in r.result.knowingly)
+
+    @property
     def asked(self) -> tuple[Cut, ...]:
         """The cuts advised."""
         return tuple(c for c in self.cuts if c.kind == "asked")

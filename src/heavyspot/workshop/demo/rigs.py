@@ -11,9 +11,9 @@ from ...quantities.durable import write_text
 from ...sim.cartridge import SIZES, Cartridge, make_cartridge
 from ...sim.supports import LooseRotor, MachineSettings
 from ...sources.live import LiveSource, ReplayLive, SimulatedLive, StandingLive
-from ...sources.simulated import MACHINE, RIG, simulated_rotor_recording
+from ...sources.simulated import simulated_rotor_recording
 from ..model import add_model
-from ..rig import add_rig
+from ..rig.simulated import add_simulated_rigs, is_practice
 from ..rotor import add_rotor_model, rotor_story
 from ..shop import Workshop, find_piece
 
@@ -43,20 +43,20 @@ DEMO_ROTORS: tuple[dict[str, Any], ...] = (
 
 
 def furnish(shop: Workshop) -> None:
-    """Give an empty ledger the demo shop's models and rig; leaves a furnished one alone."""
-    if shop.book.models.names():
+    """Give an empty ledger the demo shop's models and rigs; leaves a furnished one alone.
+
+    Raises
+    ------
+    BadInput
+        The ledger is a shop's own.
+    """
+    if is_practice(shop):
         return
+    add_simulated_rigs(shop)
     settings = shop.book.folder / "shop.toml"
     if not settings.exists():
         words = 'name = "Saltmarsh Turbo Works"\naddress = "Quay Lane 4, Saltmarsh"\n'
         write_text(settings, words)
-    add_rig(
-        shop, RIG, {"calibrated_at": "2026-05-04", "certificate": "SIM-0001", "due": "2027-05-04"}
-    )
-    machine = {"kind": "low-speed rotor machine", "building": "north", "due": "2027-05-04"}
-    add_rig(
-        shop, MACHINE, machine | {"certificate": "SIM-0002", "reduction": 0.98, "least_gmm": 0.003}
-    )
     for rotor in DEMO_ROTORS:
         add_rotor_model(shop, rotor, by="Ines")
     for size in SIZES.values():
@@ -78,6 +78,7 @@ def furnish(shop: Workshop) -> None:
                         "name": "turbine hub", "radius_mm": round(9 * k, 2), "cutter": "flat",
                         "width_mm": round(5 * k, 2), "material": "inconel 713c",
                         "max_depth_mm": round(0.8 * k, 2), "budget_mg": round(1200 * k**3),
+                        "seen_from": "turbine",
                     },
                 ],
                 "limit": [{"limit_g": 0.5}, {"name": "very good", "limit_g": 0.25}],
@@ -105,6 +106,12 @@ def cartridge_of(shop: Workshop, serial: str, *, peak_g: float | None = None) ->
     return unit
 
 
+def peak_of(serial: str) -> float:
+    """Return how much a simulated piece vibrates before anything is cut, g: most between 1 and 3."""
+    rng = np.random.default_rng(zlib.crc32(f"{serial} as it came".encode()))
+    return float(np.clip(1.6 * np.exp(0.4 * rng.standard_normal()), 0.8, 4.0))
+
+
 def demo_source(shop: Workshop, serial: str, *, pace: float = 1.0) -> LiveSource:
     """Return the live source of a piece's next spin on the simulated rig, or low-speed machine."""
     piece = find_piece(shop, serial)
@@ -112,7 +119,7 @@ def demo_source(shop: Workshop, serial: str, *, pace: float = 1.0) -> LiveSource
         return _demo_machine(shop, serial, pace)
     runs = shop.book.cartridges.run_count(piece.id)
     seed = zlib.crc32(f"{serial}/{runs}".encode())
-    return SimulatedLive(cartridge_of(shop, serial, peak_g=1.6), seed, pace=pace)
+    return SimulatedLive(cartridge_of(shop, serial, peak_g=peak_of(serial)), seed, pace=pace)
 
 
 def _demo_machine(shop: Workshop, serial: str, pace: float) -> LiveSource:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from statistics import fmean, median
 from typing import get_args
 
-from ...balance.cut.response import Scatter
+from ...balance.cut.history import Scatter
 from ...balance.geometry import Kind
 from ...ledger.records import Cut, CutError, Outcome
 from ..cartridge import angle_spread, share_spread

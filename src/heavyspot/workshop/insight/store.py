@@ -17,7 +17,8 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from ...ledger.find.bulk_rows import COLUMNS
-from ...quantities.errors import BadInput, LedgerFault
+from ...quantities.errors import LedgerFault
+from ...quantities.private import close_to_others
 from ..shop import Workshop
 
 A = TypeVar("A")
@@ -27,17 +28,14 @@ FILE = "insight.duckdb"
 FORM = 2
 """Of the tables; another form is made anew."""
 
-MOST_ROWS = 10_000
-LONGEST_S = 20.0
-"""Rows of an answer, and how long a question may take."""
-
 
 def _sql(name: str) -> str:
     return (files(__package__) / name).read_text(encoding="utf-8")
 
 
 Progress = Callable[[int, int], None]
-_busy = threading.Lock()
+busy = threading.Lock()
+"""Held while the file is open: one at a time."""
 
 
 def refresh(
@@ -50,7 +48,7 @@ def refresh(
     LedgerFault
         The copy is in use by another program, or it was stopped (the old copy stays).
     """
-    with _busy:
+    with busy:
         path = shop.book.folder / FILE
         number, _ = shop.book.head()
         with _open(path) as c:
@@ -76,6 +74,7 @@ def _told(c: Any, number: int) -> dict[str, Any]:
 def _open(path: Path, *, read_only: bool = False) -> Iterator[Any]:
     import duckdb
 
+    new = not path.exists()
     try:
         c = duckdb.connect(str(path), read_only=read_only)
     except (duckdb.IOException, duckdb.BinderException) as fault:
@@ -83,6 +82,8 @@ def _open(path: Path, *, read_only: bool = False) -> Iterator[Any]:
             f"The statistics cannot be opened ({str(fault).splitlines()[0]}).",
             remedy=f"Wait for the other program; or remove {FILE} from the data folder: it is made anew.",
         ) from None
+    if new:
+        close_to_others(path)
     try:
         yield c
     finally:
@@ -164,52 +165,7 @@ def asked(
     shop: Workshop, kind: Callable[..., A], question: str, values: Iterable[Any] = ()
 ) -> list[A]:
     """Return the answer to one of the program's own questions, a value of `kind` for each row."""
-    with _busy, _open(shop.book.folder / FILE, read_only=True) as c:
+    with busy, _open(shop.book.folder / FILE, read_only=True) as c:
         found = c.execute(question, list(values))
         names = [d[0] for d in found.description]
         return [kind(**dict(zip(names, row, strict=True))) for row in found.fetchall()]
-
-
-def ask(shop: Workshop, question: str) -> tuple[list[str], list[tuple[Any, ...]]]:
-    """Return columns and rows of a question of one's own: SQL over the views, read only, nothing else reached.
-
-    Raises
-    ------
-    BadInput
-        It is no question, reaches for files, or takes too long.
-    """
-    import duckdb
-
-    with _busy:
-        path = shop.book.folder / FILE
-        try:
-            c = duckdb.connect(
-                str(path), read_only=True,
-                config={"enable_external_access": False, "memory_limit": "1GB", "threads": 2},
-            )  # fmt: skip
-        except (duckdb.IOException, duckdb.BinderException) as fault:
-            raise LedgerFault(str(fault).splitlines()[0], remedy="Open Insight first.") from None
-        timer = threading.Timer(LONGEST_S, c.interrupt)
-        timer.start()
-        try:
-            c.execute("set lock_configuration = true")
-            kinds = [s.type for s in c.extract_statements(question)]
-            if kinds != [duckdb.StatementType.SELECT]:
-                raise BadInput(
-                    "That is not one SELECT.", remedy="Ask one question, beginning with select."
-                )
-            found = c.execute(question)
-            names = [d[0] for d in found.description]
-            return names, found.fetchmany(MOST_ROWS)
-        except duckdb.InterruptException:
-            raise BadInput(
-                f"The question took more than {LONGEST_S:.0f} s.", remedy="Narrow it down."
-            ) from None
-        except duckdb.Error as fault:
-            raise BadInput(
-                str(fault).splitlines()[0],
-                remedy="docs/reference/insight.md lists views and columns.",
-            ) from None
-        finally:
-            timer.cancel()
-            c.close()

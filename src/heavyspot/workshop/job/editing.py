@@ -7,12 +7,11 @@ from typing import Any
 
 from ...ledger.entries.job import JOB_FIELDS, PIECE_FIELDS
 from ...ledger.records import Job
-from ...quantities.checks import iso_date
+from ...quantities.checks import iso_date, one_line, serial_number
 from ...quantities.errors import BadInput, NotThere
 from ..model import find_model, model_kind
 from ..shop import Workshop, find_piece
-
-POSITIONS = ("", "front", "rear", "left", "right")
+from .pieces import known_position
 
 
 @dataclass(frozen=True)
@@ -51,7 +50,11 @@ def add_job(
     LedgerFault
         No such model, or a serial is taken.
     """
-    members = [Member(m.serial.strip(), m.model, m.position) for m in members if m.serial.strip()]
+    members = [
+        Member(serial_number(m.serial), m.model, known_position(m.position))
+        for m in members
+        if m.serial.strip()
+    ]
     if not members:
         raise BadInput("The job has no piece.", remedy="Type at least one serial.")
     for what, values in (
@@ -64,8 +67,8 @@ def add_job(
     for m in members:
         find_model(shop, m.model)
     job = Job(
-        customer=customer.strip(),
-        invoice=invoice.strip(),
+        customer=one_line("customer", customer, most=200),
+        invoice=one_line("invoice", invoice, most=80),
         note=note.strip(),
         due=iso_date("due", due),
         by=by,
@@ -99,8 +102,10 @@ def amend_piece(
     """
     piece = find_piece(shop, serial)
     changed = _changed(asdict(piece), changes, PIECE_FIELDS, why)
-    if "serial" in changed and not changed["serial"]:
-        raise BadInput("The serial is empty.", remedy="Type the number on the piece.")
+    if "serial" in changed:
+        changed["serial"] = serial_number(changed["serial"])
+    if "position" in changed:
+        known_position(changed["position"])
     if "model" in changed:
         if model_kind(shop, changed["model"]) != piece.kind:
             raise BadInput(

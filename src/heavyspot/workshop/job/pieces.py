@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ...ledger.records import Piece
+from ...quantities.checks import one_line, serial_number
 from ...quantities.errors import BadInput
 from ..model import find_model
 from ..shop import Workshop
@@ -23,18 +24,34 @@ def add_piece(
     Raises
     ------
     BadInput
-        The serial is empty, or the model is of another kind.
+        The serial is empty or holds what is not seen, there is no such position, or the model is of another kind.
     NotThere
         No such model.
     Taken
         The serial is another piece's.
     """
-    if not serial.strip():
-        raise BadInput("The serial is empty.", remedy="Type the number on the piece.")
+    serial = serial_number(serial)
     find_model(shop, model)
     return shop.book.jobs.add_piece(
-        serial.strip(), model, customer=customer, invoice=invoice, position=position, by=by
+        serial,
+        model,
+        customer=one_line("customer", customer, most=200),
+        invoice=one_line("invoice", invoice, most=80),
+        position=known_position(position),
+        by=by,
     )
+
+
+POSITIONS = ("", "front", "rear", "left", "right")
+
+
+def known_position(position: str) -> str:
+    """Return a piece's place in its engine; raises `BadInput` when there is none of that name."""
+    if position not in POSITIONS:
+        raise BadInput(
+            f'There is no position "{position}".', remedy=f"Known: {', '.join(POSITIONS[1:])}."
+        )
+    return position
 
 
 def all_pieces(shop: Workshop, *, most: int | None = None) -> list[Piece]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from ...ledger.records import (
     Amendment,
+    Answer,
     Content,
     Cut,
     Job,
@@ -34,12 +35,14 @@ class Event:
     ----------
     at, by : str
     kind : str
-        written, amended, build, signed, run, overruled, cut, sheet, returned, claim, note, reading,
+        written, amended, build, signed, run, overruled, cut, looked, sheet, returned, claim, note, reading,
         corrected, old, parts, attached, flow.
     text : str
     number : int
         Of the run or reading; 0 for other kinds.
     verdict : str
+    well : bool
+        Whether nothing in it is outside what the model asks for.
     """
 
     at: str
@@ -48,6 +51,7 @@ class Event:
     text: str
     number: int = 0
     verdict: str = ""
+    well: bool = True
 
 
 def whole_story(shop: Workshop, serial: str) -> list[Event]:
@@ -73,6 +77,7 @@ def _events(shop: Workshop, piece: Piece) -> Iterator[Event]:
         for run in book.cartridges.runs(piece.id):
             yield from _run(run)
         yield from map(_cut, book.cartridges.cuts(piece.id, "made"))
+        yield from map(_looked, book.cartridges.answers(piece.id))
     yield from map(_flow, flow_tests_of_piece(shop, piece.id))
     yield from map(_sheet, book.sheets.of_piece(piece.id))
 
@@ -101,6 +106,10 @@ def _run(r: Run) -> Iterator[Event]:
         yield Event(let.at, let.by, "overruled", text, r.number, r.verdict)
 
 
+def _looked(a: Answer) -> Event:
+    return Event(a.at, a.by, "looked", a.why or "the cut is there as written down", a.number)
+
+
 def _cut(c: Cut) -> Event:
     text = f"{c.plane}, {c.depth_mm:.2f} mm at {c.angle_deg:.0f}°, {c.mass_mg:.0f} mg"
     return Event(c.at, c.by, "cut", text + (f" ({c.why})" if c.why else ""))
@@ -127,15 +136,18 @@ def _flow(t: FlowTestKept) -> Event:
 
 def _sheet(s: Sheet) -> Event:
     what = "flow test" if s.kind == "flow" else "run"
-    return Event(s.at, s.by, "sheet", f"{s.number}, of {what} {s.run_number}")
+    why = f": {s.why}" if s.why else ""
+    return Event(s.at, s.by, "sheet", f"{s.number}, of {what} {s.run_number}{why}")
 
 
 def _happened(e: PieceEvent) -> Event:
+    if e.kind == "build":
+        built = stored(Built, e.content, what="A build record")
+        return Event(e.at, e.by, e.kind, _build(built), well=all(m.inside for m in built.measured))
     return Event(e.at, e.by, e.kind, _WORDS.get(e.kind, _text)(e.content))
 
 
-def _build(content: Content) -> str:
-    built = stored(Built, content, what="A build record")
+def _build(built: Built) -> str:
     text = "; ".join(("" if m.inside else "✗ ") + m.words() for m in built.measured)
     text += f"; nut {built.nut_torque_nm:g} Nm" if built.nut_torque_nm is not None else ""
     return text + (f"; gauge {built.gauge}" if built.gauge else "")
@@ -157,7 +169,7 @@ def _text(content: Content) -> str:
     return str(content.get("text") or content.get("why", ""))
 
 
-_WORDS = {"build": _build, "parts": _parts, "attached": _attached}
+_WORDS = {"parts": _parts, "attached": _attached}
 """Kind of event to its words."""
 
 

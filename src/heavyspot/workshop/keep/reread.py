@@ -10,7 +10,7 @@ from typing import Any
 from ..._version import __version__
 from ...ledger.records import Reread as Asked
 from ...ledger.records import Rereading, RereadResult, RunToReread
-from ...ledger.store.archive import Archive, digest_of
+from ...ledger.store.archive import Archive
 from ...quantities.checks import iso_date, positive
 from ...quantities.errors import BadInput, HeavyspotError, NotThere
 from ...quantities.said import said_json
@@ -185,6 +185,7 @@ class Task:
     url: str
     recording: str
     sha256: str
+    beside_sha256: str | None
     model: dict[str, Any]
     gain: float
     limit_g: float | None
@@ -208,6 +209,7 @@ def _task(shop: Workshop, run: RunToReread, selection: Settings) -> Task:
         url=shop.book.archive.url,
         recording=run.recording,
         sha256=run.recording_sha256,
+        beside_sha256=run.beside_sha256,
         model=dict(run.conditions["model"]),
         gain=selection.gain,
         limit_g=selection.limit_g,
@@ -231,9 +233,8 @@ def _unreadable(task: Task, why: str) -> Result:
 
 def _read(task: Task) -> Result:
     try:
-        path = Archive(Path(task.folder), task.url).open(task.recording)
-        if digest_of(path) != task.sha256:
-            return _unreadable(task, "The recording was changed after it was written.")
+        archive = Archive(Path(task.folder), task.url)
+        path = archive.as_written(task.recording, task.sha256, task.beside_sha256)
         model = parse_model(task.model, name="the run's model")
         if task.limit_g is not None:
             keys = model.model_dump(mode="json", exclude_unset=True)

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from ...ledger.store.entries import utc_text
+from ...ledger.store.archive import beside_of
+from ...quantities.clock import utc_text
 from ...quantities.errors import BadInput
 from ..shop import Workshop
 from ..shop_file import load_shop_file
@@ -32,6 +33,8 @@ class DamagedFile:
         """Return it in words."""
         if self.fault == "missing":
             return f"{self.name} is missing."
+        if self.fault == "unreadable":
+            return f"{self.name} cannot be read: its disk refuses."
         return f"{self.name} was changed after it was written."
 
 
@@ -39,7 +42,9 @@ def check_recordings(
     shop: Workshop, progress: Callable[[int, int], None] | None = None
 ) -> Iterator[DamagedFile]:
     """Yield every recording or document that is missing or changed."""
-    rows, gone = shop.book.events.files(), shop.book.retention.all_gone()
+    gone = shop.book.retention.all_gone()
+    gone |= {beside_of(name) for name in gone}
+    rows = shop.book.events.files() + shop.book.events.beside()
     for done, (entry_id, name, digest) in enumerate(rows, start=1):
         fault = "" if name in gone else shop.book.archive.fault(name, digest)
         if fault:

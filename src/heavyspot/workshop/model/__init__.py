@@ -9,7 +9,7 @@ from ...quantities.lazy import lazy_names
 if TYPE_CHECKING:
     from .model_file import FlowWindowFile, ModelFile, parse_model
     from .models import add_model, find_model, model_kind
-    from .other_units import known_of, learnt_response
+    from .other_units import WITHDRAWN, known_of, learnt_response
 else:
     __getattr__ = lazy_names(
         __name__,
@@ -25,11 +25,12 @@ else:
                 "learnt_response",
                 "model_kind",
             ),
-            "other_units": ("known_of", "learnt_response"),
+            "other_units": ("WITHDRAWN", "known_of", "learnt_response"),
         },
     )
 
 __all__ = [
+    "WITHDRAWN",
     "FlowWindowFile",
     "ModelFile",
     "add_model",

@@ -7,11 +7,11 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
-from ...balance.cut.response import Scatter
+from ...balance.cut.history import Scatter
 from ...balance.geometry import Cutter, Kind, density_of
 from ...balance.limits import Limit
 from ...balance.plane import Plane
-from ...quantities.angles import Rotation
+from ...quantities.angles import Rotation, other_way
 from ...quantities.errors import BadInput, UnreadableFile
 from ...quantities.units import tip_speed_m_s
 from ...sources.sidecar import first_fault
@@ -46,11 +46,21 @@ class PlaneFile(_Strict):
     budget_mg: Positive | None = None
     allowed_deg: list[tuple[Angle, Angle]] = []
     corner_at_deg: Angle = 0.0
+    seen_from: Literal["compressor", "turbine"] = "compressor"
 
     @model_validator(mode="after")
     def _known_material(self) -> PlaneFile:
         density_of(self.material, self.density_g_cm3)
         return self
+
+    def seen_turning(self, rotation: Rotation) -> Rotation:
+        """Return which way the plane is seen to turn from where it is ground; `rotation` is seen from the nut."""
+        return rotation if self.seen_from == "compressor" else other_way(rotation)
+
+    @property
+    def deepest_mm(self) -> float:
+        """The deepest single cut, our default where the shop stated none."""
+        return self.as_plane().max_depth_mm
 
     def as_plane(self, used_mg: float = 0.0) -> Plane:
         """Return the plane, with our defaults for what the shop did not state."""

@@ -68,6 +68,11 @@ def find_model(shop: Workshop, name: str) -> ModelFile:
     return parse_model(dict(entry.content), name=f'model "{name}"')
 
 
+def has_model(shop: Workshop, name: str) -> bool:
+    """Whether a model of any kind is described."""
+    return shop.book.models.newest(name) is not None
+
+
 def model_entry(shop: Workshop, name: str) -> Model:
     """Return the newest version of a model of any kind; raises `NotThere` as `find_model` does."""
     entry = shop.book.models.newest(name)

@@ -15,6 +15,7 @@ from ...balance.cut.trial_cut import typical_response
 from ...ledger.book import Book
 from ...ledger.store.array_bytes import pack, unpack
 from ...quantities.arrays import Array
+from ...sources.simulated import RIG
 from ..shop import Workshop
 from .model_file import ModelFile
 from .models import find_model
@@ -30,6 +31,9 @@ ALIKE_SPEED = 1.6
 
 ALIKE_SPREAD = 0.5
 """Usual distance between the responses of two like models, as a share; farther off they are not alike."""
+
+WITHDRAWN = 1e6
+"""Spread of a response that says: what this piece taught of the plane no longer holds."""
 
 FURTHER = "response."
 """Before a further sensor's name in a stored response."""
@@ -102,11 +106,19 @@ class Alike:
     lessons: Sequence[Lesson]
 
 
-def lessons_of(book: Book, model: ModelFile, *, not_piece: str, most: int = 200) -> list[Lesson]:
-    """Return what the ledger knows of a model from all other pieces, the newest so many a plane."""
+def lessons_of(
+    book: Book, model: ModelFile, *, not_piece: str, rig: str, most: int = 200
+) -> list[Lesson]:
+    """Return what the ledger knows of a model from all other pieces, the newest so many a plane.
+
+    A real rig learns nothing from a simulated one; in a ledger for practice every rig is simulated.
+    """
+    practice = book.rigs.newest(RIG) is not None
     out = []
     for plane in model.plane:
         for r in book.library.responses(model.name, plane.name, not_piece=not_piece, most=most):
+            if r.spread >= WITHDRAWN or (not practice and (r.rig == RIG) != (rig == RIG)):
+                continue
             share, response, further = _unpacked(r.vector)
             out.append(
                 Lesson(plane.name, r.rig, r.piece_id, r.spread, share, response, r.at, further)
@@ -248,11 +260,11 @@ def known_of(
     if speed_rpm is None:
         return {}, {}
     book = shop.book
-    lessons = lessons_of(book, model, not_piece=not_piece)
+    lessons = lessons_of(book, model, not_piece=not_piece, rig=rig)
     alike = []
     if wants_alike(lessons, model):
         others = nearest_alike(model, (find_model(shop, n) for n in book.models.names()))
-        alike = [Alike(o, lessons_of(book, o, not_piece="", most=40)) for o in others]
+        alike = [Alike(o, lessons_of(book, o, not_piece="", rig=rig, most=40)) for o in others]
     guesses = guesses_of(model, speed_rpm, alike, rig=rig, sensors=len(sensors))
     priors = priors_of(
         lessons,

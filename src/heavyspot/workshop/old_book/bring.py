@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import csv
 import hashlib
 import json
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -14,28 +12,21 @@ from typing import Any
 
 from ...ledger.entries.old_book import OldRow
 from ...ledger.find.search import plain
-from ...quantities.durable import aside, put, sync_file
 from ...quantities.errors import BadInput
 from ...sources.loose_table import Cell, LooseTable
+from ..rows_text import typed_cell
 from ..shop import Workshop
 from .cells import Order, as_date, as_peak, as_speed, as_text, as_verdict, date_order
 from .customers import merge_customers
 from .layout import Layout, find_header, guess_layout, recall, remember
+from .rejects import OURS, Refused, rejecting
 
 BATCH = 2000
+
 SHOWN = 12
 
 LONGEST = {"serial": 120, "customer": 200, "invoice": 80, "model": 120, "position": 40}
 TEXTS = (*LONGEST, "operator", "rig", "supplier", "note")
-
-
-@dataclass(frozen=True)
-class Refused:
-    """A row that cannot be taken, and why."""
-
-    line: int
-    cells: tuple[str, ...]
-    reason: str
 
 
 @dataclass
@@ -113,6 +104,8 @@ class _Reading:
         """Yield line and cells by header of every row with anything in it."""
         for line, cells in self.table.rows():
             if line > self.line and any(c not in (None, "") for c in cells):
+                if self.headers[:2] == OURS:  # rows that were not taken, corrected
+                    cells = [typed_cell(c) if isinstance(c, str) else c for c in cells]
                 yield line, dict(zip(self.headers, cells, strict=False))
 
     def columns(self, *names: str) -> tuple[list[list[Cell]], int]:
@@ -244,7 +237,7 @@ def bring_in(
     told = Told()
     lines: dict[str, int] = {}
     unseen: set[str] = set()
-    with _rejecting(rejects, reading.headers, told) as refuse:
+    with rejecting(rejects, reading.headers) as refused:
         batch: list[OldRow] = []
 
         def keep() -> None:
@@ -267,10 +260,10 @@ def bring_in(
         for row in _read(reading):
             told.rows += 1
             if isinstance(row, Refused):
-                refuse(row)
+                refused.add(row)
             elif row.digest in lines:
                 cells = tuple(row.cells.get(h, "") for h in reading.headers)
-                refuse(Refused(row.line, cells, f"the same as line {lines[row.digest]}"))
+                refused.add(Refused(row.line, cells, f"the same as line {lines[row.digest]}"))
             else:
                 lines[row.digest] = row.line
                 batch.append(row)
@@ -280,6 +273,8 @@ def bring_in(
                     told.stopped = True
                     break
         keep()
+    told.refused = refused.count
+    told.rejects = str(rejects) if refused.count else ""
     if not dry_run:
         remember(shop.book.folder, reading.headers, reading.layout)
     return told
@@ -371,26 +366,3 @@ def _taken(got: dict[str, Cell], layout: Layout, today: Any) -> _Taken:
 def _if_there(got: dict[str, Cell], name: str, read: Callable[[Cell], Any], empty: Any) -> Any:
     cell = got.get(name)
     return empty if cell in (None, "", "-", "–") else read(cell)
-
-
-@contextmanager
-def _rejecting(
-    path: Path, headers: tuple[str, ...], told: Told
-) -> Iterator[Callable[[Refused], None]]:
-    """Write refused rows to a file of their own, whole or not at all visible."""
-    part = aside(path)
-    with part.open("w", encoding="utf-8-sig", newline="") as file:
-        writer = csv.writer(file)
-        writer.writerow(["line", "reason", *headers])
-
-        def refuse(row: Refused) -> None:
-            told.refused += 1
-            writer.writerow([row.line, row.reason, *row.cells])
-
-        yield refuse
-    if told.refused:
-        sync_file(part)
-        put(part, path)
-        told.rejects = str(path)
-    else:
-        part.unlink()

@@ -51,7 +51,7 @@ class KeptAlternative:
 
 @dataclass(frozen=True)
 class KeptAdvice:
-    """The advice a run ended with, as it was said."""
+    """The advice a run ended with, as it was said; `why_said` is empty in results from before there were codes."""
 
     action: Action
     cuts: tuple[KeptCut, ...]
@@ -64,6 +64,7 @@ class KeptAdvice:
     one_more: tuple[KeptCut, ...] = ()
     others: tuple[KeptAlternative, ...] = ()
     doubts: tuple[Explanation, ...] = ()
+    why_said: tuple[Said, ...] = ()
 
     @property
     def wanted(self) -> tuple[KeptCut, ...]:
@@ -99,6 +100,10 @@ class KeptResult:
         Of the uncertainty at the worst speed; empty in results from before it was kept.
     reason_said : Said or None
         None in results from before there were codes.
+    sensor_lag_deg : float or None
+        Turn from pickup to sensor; None where nobody said.
+    looked, knowingly : tuple of str
+        Cuts that were looked at after this run, and those in spite of which the work goes on.
     pickup : (float, float) or None
         Amplitude of the nut's fundamental near top speed, and its share of the pickup's power.
     """
@@ -118,6 +123,9 @@ class KeptResult:
     each: tuple[SensorVerdict, ...] = ()
     budget: tuple[Part, ...] = ()
     overruled: KeptOverruling | None = None
+    sensor_lag_deg: float | None = None
+    looked: tuple[str, ...] = ()
+    knowingly: tuple[str, ...] = ()
 
     @property
     def blocking(self) -> tuple[Finding, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ...quantities.finding import Finding
+from ...quantities.finding import Finding, finding_of
 from ...sources.recording import Recording
 from ..model import ModelFile
 from .kept import KeptConditions, KeptOil
@@ -30,11 +30,10 @@ def oil_findings(
         if value is not None and allowed is not None and not allowed[0] <= value <= allowed[1]:
             key = "temperature_c" if unit == "°C" else "pressure_kpa"
             found.append(
-                Finding(
+                finding_of(
                     "oil.out_of_range",
                     "warn",
                     f"{words} {value:g} {unit}; the model asks for {allowed[0]:g} to {allowed[1]:g}.",
-                    "Bring the oil to range and spin again before a cut is judged by this run.",
                     {key: value, "low": allowed[0], "high": allowed[1]},
                 )
             )
@@ -55,11 +54,10 @@ def _changed(now: KeptOil, old: KeptOil) -> list[Finding]:
     if not said:
         return []
     return [
-        Finding(
+        finding_of(
             "oil.not_as_before",
             "warn",
             f"The oil is not as in the run before ({'; '.join(said)}): part of the change may be the oil's.",
-            "Spin with the same oil as before, warmed through, to compare.",
             evidence,
         )
     ]

@@ -164,7 +164,8 @@ def advice_json(advice: Advice, rotation: Rotation) -> dict[str, Any]:
         "computed_chance": _number(advice.computed_chance),
         "expected_ratio": _number(advice.expected_ratio),
         "trial": advice.trial,
-        "why": advice.why,
+        "why": advice.reason,
+        "why_said": [asdict(w) for w in advice.why],
         "doubts": [asdict(d) for d in advice.doubts[:3]],
         "one_more": [cut_json(c, rotation) for c in advice.one_more],
         "others": [

@@ -7,12 +7,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from ...balance.cut.doubt import Explanation, check_said, explanation_said
+from ...balance.cut.doubt import Explanation, check_said, doubtful, explanation_said
+from ...balance.cut.history import History, Scatter
 from ...balance.cut.prior import ResponsePrior
-from ...balance.cut.response import Estimate, History, Scatter
+from ...balance.cut.response import Estimate
 from ...balance.limits import REACHED
-from ...quantities.finding import Finding
-from ...quantities.said import in_words
+from ...quantities.finding import Finding, finding_of
+from ...quantities.said import Said, in_words
 from ...signal.levels import unusual_level
 from ...sources.recording import Recording
 from ..model import ModelFile
@@ -41,32 +42,29 @@ def model_findings(recording: Recording, read: ReadResult, model: ModelFile) -> 
     found = []
     if recording.rotation is not None and recording.rotation != model.rotation:
         found.append(
-            Finding(
+            finding_of(
                 "recording.rotation",
                 "block",
                 f"The recording says {recording.rotation}, the model {model.rotation}.",
-                "Look at the wheels, seen from the nut, and correct the one that is wrong.",
             )
         )
     phase = recording.channels[recording.phase_index()].reference
     if phase is not None and phase.pulses_per_turn > 1:
         found.append(
-            Finding(
+            finding_of(
                 "reference.no_single_mark",
                 "warn",
                 f"The reference gives {phase.pulses_per_turn} pulses a turn: which of them is the mark "
                 "differs from run to run, so the amplitude is right and the angle is not.",
-                "Use a reference that passes once a turn to find out where to grind.",
                 {"pulses_per_turn": float(phase.pulses_per_turn)},
             )
         )
     if recording.lost_samples:
         found.append(
-            Finding(
+            finding_of(
                 "recording.lost_samples",
                 "warn",
                 f"{recording.lost_samples} samples were lost while this spin was captured.",
-                "Close other programs on the capturing computer, or lower the sample rate; spin again.",
                 {"lost_samples": float(recording.lost_samples)},
             )
         )
@@ -74,21 +72,19 @@ def model_findings(recording: Recording, read: ReadResult, model: ModelFile) -> 
     doubtful = any(f.severity == "block" and f.code in SPEED_DOUBTFUL for f in read.findings)
     if highest > 1.01 * model.rated_speed_rpm:
         found.append(
-            Finding(
+            finding_of(
                 "speed.above_rated",
                 "block",
                 f"The spin reached {highest:,.0f} rpm; the rated speed is {model.rated_speed_rpm:,.0f}.",
-                "Never above rated speed. Inspect the wheels by the maker's rules before another spin.",
                 {"speed_rpm": highest, "rated_rpm": model.rated_speed_rpm},
             )
         )
     elif not doubtful and 0 < highest < REACHED * model.test_speed_rpm:
         found.append(
-            Finding(
+            finding_of(
                 "speed.not_reached",
                 "warn",
                 f"The spin reached {highest:,.0f} rpm; test speed is {model.test_speed_rpm:,.0f}.",
-                "If the rig's own speed display agrees, spin on to test speed; without it there is no pass.",
                 {"speed_rpm": highest, "test_rpm": model.test_speed_rpm},
             )
         )
@@ -110,11 +106,10 @@ def change_findings(history: History, scatter: Scatter) -> list[Finding]:
     )
     if alike > 0.95 and 0.8 < size < 1.25 and abs(abs(angle) - 180.0) < 20.0:
         return [
-            Finding(
+            finding_of(
                 "reference.reversed",
                 "block",
                 "Without a cut the vector turned by 180 degrees: the pickup's leads or the magnet changed.",
-                "Undo the change, or magnetise the nut again at the mark, and spin again.",
                 {"angle_deg": angle, "size": size},
             )
         ]
@@ -122,11 +117,10 @@ def change_findings(history: History, scatter: Scatter) -> list[Finding]:
     usual = float(np.sqrt(2 * scatter.run_variance))
     if change > 5 * usual and max(np.abs(before).max(), np.abs(after).max()) > 0.05:
         return [
-            Finding(
+            finding_of(
                 "vector.jumped",
                 "block",
                 f"Without a cut the vector changed by {100 * change:.0f} %; {100 * usual:.0f} % is usual.",
-                "Something moved: check nut torque, mounting, sensor and oil temperature; spin again.",
                 {"change": change, "usual": usual, "angle_deg": angle},
             )
         ]
@@ -158,25 +152,23 @@ def level_findings(
         way = "less" if found.factor < 1 else "more"
         times = 1 / found.factor if found.factor < 1 else found.factor
         return [
-            Finding(
+            finding_of(
                 "sensor.level",
                 "block",
                 f"{sensor}: beside the turning it hears {times:.1f} times {way} than {found.runs} other runs of "
                 "this model on this rig: its sensitivity, unit or mounting is not what is written down.",
-                "Check sensitivity and unit in the rig's description, the sensor's mounting and cable; spin the "
-                "master cartridge or use the shaker.",
                 {"factor": found.factor, "usual_g_rt_hz": found.usual, "sigma": found.sigma},
             )
         ]
     last = own[-1] if own else 0.0
     if now > 0 and last > 0 and not FELL < now / last < 1 / FELL:
         return [
-            Finding(
+            finding_of(
                 "sensor.level",
                 "block",
                 f"{sensor}: beside the turning it hears {now / last:.2f} times what it heard in the run before.",
-                "Check the sensor's mounting, cable, range and gain; spin again.",
                 {"factor": now / last},
+                do=Said("do.sensor.level_before"),
             )
         ]
     return []
@@ -236,13 +228,11 @@ def shape_findings(
     if share < UNLIKE:
         return []
     return [
-        Finding(
+        finding_of(
             "response.unlike_model",
             "block",
             f"What the last cut did over speed is unlike all {min(priors[p].units for p in planes)} "
             f"known units of the model ({100 * share:.0f} % of it is not explained).",
-            "Check that the right model is chosen and the right housing is used, and that nothing "
-            "moved; then spin again.",
             {"share": share},
         )
     ]
@@ -250,18 +240,18 @@ def shape_findings(
 
 def doubt_findings(doubts: Sequence[Explanation]) -> list[Finding]:
     """Return a warning when the last cut cannot have been what is recorded, with what is likeliest."""
-    if not doubts:
+    if not doubtful(tuple(doubts)):
         return []
     first, *others = doubts
     second = f", or {in_words(explanation_said(others[0]))}" if others[0].chance > 0.05 else ""
     return [
-        Finding(
+        finding_of(
             "cut.doubtful",
             "warn",
             "What the last cut did does not fit its record; likeliest: "
             f"{in_words(explanation_said(first))}{second}.",
-            f"{in_words(check_said(first))} Amend what was wrong, then spin again.",
             {"chance": first.chance},
+            do=Said("do.cut.doubtful", {"check": check_said(first)}),
         )
     ]
 
@@ -281,12 +271,11 @@ def cut_findings(history: History, now: Estimate, scatter: Scatter) -> list[Find
     seen = 1 + error
     angle = float(np.rad2deg(np.angle(seen)))
     return [
-        Finding(
+        finding_of(
             "cut.not_as_recorded",
             "warn",
             f"The change fits a cut on {cut.plane} of {100 * abs(seen):.0f} % of the recorded amount, "
             f"turned by {angle:+.0f} degrees.",
-            "Check the entry of the last cut; amend it if it was typed wrong.",
             {"amount_share": abs(seen), "angle_deg": angle},
         )
     ]

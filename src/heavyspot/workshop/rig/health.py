@@ -13,6 +13,7 @@ import numpy as np
 
 from ...ledger.records import OnBothRigs
 from ...quantities.checks import positive
+from ...quantities.clock import time_of
 from ...quantities.errors import BadInput
 from ...quantities.units import G_N
 from ...sources.readers import open_recording
@@ -21,7 +22,7 @@ from ...statistics.charts import LEAST, Chart, ewma, individuals
 from ...statistics.gauge import GaugeStudy, by_anova
 from ..shop import Workshop
 from .checks import ShakerCheck, shaker_checks, worst_of
-from .record import all_rigs, find_rig
+from .record import find_rig, rig_names
 
 SHAKER_HZ = 159.155
 """1,000 rad/s: where 10 m/s² are 10 mm/s are 10 µm, as hand-held shakers are made."""
@@ -65,6 +66,10 @@ class MasterState:
     weighted: Chart | None
     outside: str
     last: str
+
+    def fresh(self, now: datetime) -> bool:
+        """Whether it was spun within the last `MASTER_HOURS`."""
+        return bool(self.last) and now - time_of(self.last) <= timedelta(hours=MASTER_HOURS)
 
 
 def master_state(shop: Workshop, rig: str) -> MasterState | None:
@@ -250,25 +255,16 @@ def rig_words(shop: Workshop, rig: str, *, today: date | None = None) -> list[st
             f"{rig}: the master {master.serial} is outside its own history since {master.outside[:10]}. "
             "Check sensor, mount and oil before you judge customers' pieces."
         )
-    elif not master.last or _age(master.last, now) > timedelta(hours=MASTER_HOURS):
+    elif not master.fresh(now):
         said.append(
             f"{rig}: the master {master.serial} has not been spun in the last {MASTER_HOURS:.0f} hours."
         )
     return said
 
 
-def words_of_masters(shop: Workshop) -> list[str]:
-    """Return what has to be said of the rigs that have a master, before a customer's piece is judged."""
-    return [
-        words
-        for name, record in all_rigs(shop).items()
-        if record.master
-        for words in rig_words(shop, name)
-    ]
-
-
-def _age(at: str, now: datetime) -> timedelta:
-    return now - datetime.fromisoformat(at.replace("Z", "+00:00"))
+def words_at_bench(shop: Workshop, rig: str) -> list[str]:
+    """Return what has to be said at a rig's bench, of this rig and no other; nothing of one in no record."""
+    return rig_words(shop, rig) if rig in rig_names(shop) else []
 
 
 def last_good_check(shop: Workshop, rig: str) -> str:

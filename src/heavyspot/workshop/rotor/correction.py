@@ -11,6 +11,7 @@ from ...balance.rotor.places import least_removal, split_over
 from ...balance.rotor.tolerance import RotorVerdict
 from ...quantities.angles import angle_of
 from ...quantities.arrays import Array
+from ...quantities.said import Said
 from ...quantities.words import short
 from .model_file import RotorFile, RotorPlaneFile
 from .reading import RotorReading
@@ -63,14 +64,14 @@ class RotorAdvice:
     corrections : tuple of Correction
     expected : tuple of complex
         What should stay in each plane, g·mm.
-    why : str
+    why : tuple of Said
     sparing : tuple of Correction
         The least that may be taken off to be within half the limit; empty when that is no less.
     """
 
     corrections: tuple[Correction, ...]
     expected: tuple[complex, ...]
-    why: str
+    why: tuple[Said, ...]
     sparing: tuple[Correction, ...] = ()
 
 
@@ -78,12 +79,13 @@ def correct(rotor: RotorFile, reading: RotorReading, verdict: RotorVerdict) -> R
     """Return the corrections that bring each plane as near to nothing as its ways allow."""
     if verdict.verdict == "pass":
         stay = tuple(complex(u) for u in reading.unbalance)
-        return RotorAdvice((), stay, "Within tolerance: nothing to do.")
-    if verdict.verdict == "undecided":
-        why = "The verdict is open: measure again, or correct to be clear of the limit."
-    else:
-        worst = verdict.worst
-        why = f"{worst.name} is at {worst.ratio:.1f} times its limit."
+        return RotorAdvice((), stay, (Said("rotor_why.within"),))
+    worst = verdict.worst
+    why = [
+        Said("rotor_why.open")
+        if verdict.verdict == "undecided"
+        else Said("rotor_why.over", {"plane": worst.name, "ratio": worst.ratio})
+    ]
     done: list[Correction] = []
     left: list[complex] = []
     for plane, u in zip(rotor.plane, reading.unbalance, strict=True):
@@ -91,8 +93,10 @@ def correct(rotor: RotorFile, reading: RotorReading, verdict: RotorVerdict) -> R
         done += made
         left.append(stays)
         if abs(stays) > 0.02 * abs(u) and abs(stays) > 0.2 * min(rotor.limits()):
-            why += f" {plane.name} cannot be corrected fully in one go: {short(abs(stays))} g·mm stays."
-    return RotorAdvice(tuple(done), tuple(left), why, _sparing(rotor, reading, done))
+            why.append(
+                Said("rotor_why.stays", {"plane": plane.name, "unbalance_gmm": short(abs(stays))})
+            )
+    return RotorAdvice(tuple(done), tuple(left), tuple(why), _sparing(rotor, reading, done))
 
 
 def _sparing(

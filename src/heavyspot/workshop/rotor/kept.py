@@ -9,7 +9,7 @@ from typing import Any
 from ...balance.limits import Verdict
 from ...ledger.records import Piece, RotorCorrection, RotorRun
 from ...quantities.angles import angle_of
-from ...quantities.said import Said
+from ...quantities.said import Said, as_it_is
 from ..shop import Workshop, find_piece
 from ..stored import stored
 from .correction import Correction
@@ -41,12 +41,17 @@ class KeptResidual(KeptVector):
 
 @dataclass(frozen=True)
 class KeptRotorAdvice:
-    """What was advised."""
+    """What was advised; `why` stands in English, and beside it as codes, where there were codes already."""
 
     corrections: tuple[Correction, ...]
     sparing: tuple[Correction, ...]
     expected: tuple[KeptVector, ...]
     why: str
+    why_said: tuple[Said, ...] = ()
+
+    def reasons(self) -> tuple[Said, ...]:
+        """Return why, to be said in any language; what was kept before there were codes stays as it was."""
+        return self.why_said or (as_it_is(self.why),)
 
 
 @dataclass(frozen=True)

@@ -20,6 +20,7 @@ from ...quantities.errors import BadInput
 from ...quantities.said import Said, in_words
 from ...sources.readers import open_recording
 from ...sources.recording import Recording
+from ...sources.sidecar import sidecar_path
 from ...sources.writers import write_flac
 from ..rig import known_rig
 from ..shop import Workshop, find_piece
@@ -78,9 +79,20 @@ def measure_typed(
 
 
 def measure_signals(
-    shop: Workshop, serial: str, recording: str | Path | Recording, *, rig: str = "", by: str = ""
+    shop: Workshop,
+    serial: str,
+    recording: str | Path | Recording,
+    *,
+    rig: str = "",
+    by: str = "",
+    run_id: str = "",
 ) -> RotorReadingKept:
     """Record a measurement of a rotor from the signals of a machine's supports.
+
+    Parameters
+    ----------
+    run_id : str
+        Identifier the reading gets, a UUIDv7; a spin's own, so that it is kept once however often it is tried.
 
     Raises
     ------
@@ -99,7 +111,7 @@ def measure_signals(
     calibration = shop.book.rotors.calibration(rig, rotor.name)
     reading = signal_reading(rotor, source, known_rig(shop, rig), calibration)
     by = by or source.operator
-    return _keep(shop, piece, rotor, reading, rig=rig, by=by, recording=source)
+    return _keep(shop, piece, rotor, reading, rig=rig, by=by, recording=source, run_id=run_id)
 
 
 def _keep(
@@ -111,11 +123,12 @@ def _keep(
     rig: str,
     by: str,
     recording: Recording | None,
+    run_id: str = "",
 ) -> RotorReadingKept:
     reading = without_arbor(rotor, reading, shop.book.rotors.calibration(rig, ARBOR + rotor.name))
     verdict = reading.judged(rotor)
-    at, run_id = now_utc(), new_id()
-    name, digest = _archived(shop, recording, run_id, at) if recording is not None else ("", "")
+    at, run_id = now_utc(), run_id or new_id()
+    kept = _archived(shop, recording, run_id, at) if recording is not None else ("", "", None)
     run = RotorRun(
         id=run_id,
         at=at,
@@ -123,8 +136,9 @@ def _keep(
         piece_id=piece.id,
         number=shop.book.rotors.run_count(piece.id) + 1,
         rig=rig,
-        recording=name,
-        recording_sha256=digest,
+        recording=kept[0],
+        recording_sha256=kept[1],
+        beside_sha256=kept[2],
         verdict=verdict.verdict,
         worst_ratio=verdict.worst.ratio,
         content=asdict(_kept(shop, rotor, reading, verdict, rig)),
@@ -133,11 +147,11 @@ def _keep(
     return reading_of(run)
 
 
-def _archived(shop: Workshop, recording: Recording, run_id: str, at: str) -> tuple[str, str]:
-    """Write a recording to the archive; returns its name there and its digest."""
+def _archived(shop: Workshop, recording: Recording, run_id: str, at: str) -> tuple[str, str, str]:
+    """Write a recording to the archive; returns its name there, its digest and that of what stands beside it."""
     path = shop.book.archive.place(run_id, at)
     write_flac(recording, path)
-    return shop.book.archive.name_of(path), digest_of(path)
+    return shop.book.archive.name_of(path), digest_of(path), digest_of(sidecar_path(path))
 
 
 def _kept(
@@ -174,6 +188,7 @@ def _kept(
             tuple(
                 vector_of(p.name, u, 0.0) for p, u in zip(rotor.plane, advice.expected, strict=True)
             ),
+            " ".join(in_words(w) for w in advice.why),
             advice.why,
         ),
         notes=tuple(in_words(n) for n in reading.notes),

@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from ...quantities.errors import BadInput, NotThere
+from ...quantities.checks import serial_number
+from ...quantities.errors import NotThere
 from ...sources.toml_text import parse_toml, read_toml
 from ..shop import Workshop
 from .model_file import RotorFile, parse_rotor
@@ -56,9 +57,6 @@ def add_rotor(
     Taken
         The serial is another piece's.
     """
-    if not serial.strip():
-        raise BadInput("The serial is empty.", remedy="Type the number on the piece.")
+    serial = serial_number(serial)
     rotor_model(shop, rotor)
-    return shop.book.jobs.add_piece(
-        serial.strip(), rotor, customer=customer, invoice=invoice, by=by
-    )
+    return shop.book.jobs.add_piece(serial, rotor, customer=customer, invoice=invoice, by=by)

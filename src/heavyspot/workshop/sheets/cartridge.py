@@ -10,21 +10,25 @@ from ..._version import __version__
 from ...balance.limits import Limit, SensorVerdict
 from ...balance.uncertainty import COVERAGE_K
 from ...ledger.records import Cut
-from ...quantities.angles import Rotation, clock_text
+from ...quantities.angles import clock_text
 from ...quantities.errors import NotThere
 from ...quantities.finding import finding_said
-from ...quantities.said import Said, kept
+from ...quantities.said import Said, as_it_is, kept
 from ...sheet.cartridge import SheetCurve, SheetCut, SheetReport
 from ...signal.curve import Curve
 from ..cartridge import cartridge_story, past_runs
-from ..model import parse_model
-from ..reading import KeptOverruling, KeptRecording
+from ..model import ModelFile, parse_model
+from ..reading import KeptOverruling, KeptRecording, KeptResult
 from ..shop import Workshop
+from ..shop_file import load_shop_file
 from .head import calibration_said, head_of
 from .uncertainty import coverage_of, uncertainty_said
 
-CAUTIONS = (Said("caution.run_maker"), Said("caution.oil_first"))
+CAUTIONS = (Said("caution.run_maker"),)
 """Cautions on every sheet (common practice, no source)."""
+
+FITTING = tuple(Said(f"fitting.{c}") for c in ("oil", "prime", "free", "loose", "idle"))
+"""What to check when it is fitted, unless the shop has its own list (common practice, no source)."""
 
 
 def make_report(
@@ -58,12 +62,13 @@ def make_report(
     sensor = result.sensor
     house = model.house_limit(sensor)
     return SheetReport(
-        **head_of(shop, story.piece, "run", number=number, at=at, by=by, cautions=CAUTIONS),
+        **head_of(
+            shop, story.piece, "run", rig=entry.rig, number=number, at=at, by=by, cautions=CAUTIONS
+        ),
         model=model.name,
         position=kept(Said(f"position.{story.piece.position}"), story.piece.position),
         rotation=model.rotation,
         test_speed_rpm=model.test_speed_rpm,
-        rig=entry.rig,
         calibration=calibration_said(conditions.rig, entry.at),
         sensor=_sensor(conditions.recording, result.each),
         operator=entry.by,
@@ -80,11 +85,15 @@ def make_report(
         reason=kept(result.reason_said, result.reason),
         limit_speed_rpm=house.speed_rpm,
         limit_g=house.limit_g,
-        tiers=tuple((t.name, _tier(t, last.curves)) for t in model.tiers()),
+        tiers=_reached(model.tiers(), last.curves, result),
         first=_curve(first.number, first.curves_of(sensor)[0]) if first is not last else None,
         last=_curve(last.number, last.curves_of(sensor)[0]),
-        cuts=tuple(_cut(c, model.rotation) for c in story.made if c.after_run < last.number),
+        cuts=tuple(
+            _cut(i, c, model)
+            for i, c in enumerate((c for c in story.made if c.after_run < last.number), start=1)
+        ),
         findings=tuple(finding_said(f) for f in result.findings),
+        fitting=_fitting(shop) if result.verdict == "pass" else (),
         overruled=_overruled(result.overruled),
         uncertainty=uncertainty_said(shop, result, story.piece.id, model),
         program=Said("program.run", {"program": __version__, "read_with": conditions.program}),
@@ -106,14 +115,39 @@ def _curve(number: int, curve: Curve) -> SheetCurve:
     )
 
 
-def _cut(cut: Cut, rotation: Rotation) -> SheetCut:
-    clock = clock_text(cut.angle_deg, rotation)
-    return SheetCut(cut.plane, cut.angle_deg, clock, cut.depth_mm, cut.mass_mg, cut.after_run)
+def _cut(number: int, cut: Cut, model: ModelFile) -> SheetCut:
+    plane = next((p for p in model.plane if p.name == cut.plane), None)
+    turning = plane.seen_turning(model.rotation) if plane else model.rotation
+    return SheetCut(
+        number,
+        cut.plane,
+        plane.seen_from if plane else "compressor",
+        cut.angle_deg,
+        clock_text(cut.angle_deg, turning),
+        cut.depth_mm,
+        cut.mass_mg,
+        cut.after_run,
+    )
 
 
-def _tier(limit: Limit, curves: tuple[Curve, ...]) -> Said:
-    ratio = max(float((np.abs(c.vector) / limit.at(c.speed_rpm)).max()) for c in curves)
-    return Said("tier.within" if ratio <= 1 else "tier.over", {"ratio": ratio})
+def _fitting(shop: Workshop) -> tuple[Said, ...]:
+    own = load_shop_file(shop.folder).fitting
+    return tuple(as_it_is(line) for line in own) if own else FITTING
+
+
+def _reached(
+    tiers: Sequence[Limit], curves: tuple[Curve, ...], result: KeptResult
+) -> tuple[tuple[str, Said], ...]:
+    """Return the stricter limits a passed piece keeps with all of its doubt; of the others nothing is said."""
+    worst = result.worst
+    if result.verdict != "pass" or worst is None:
+        return ()
+    doubt = 1 + coverage_of(result, COVERAGE_K) * worst.uncertainty_g / worst.amplitude_g
+    ratios = [
+        (t.name, max(float((np.abs(c.vector) / t.at(c.speed_rpm)).max()) for c in curves))
+        for t in tiers
+    ]
+    return tuple((name, Said("tier.reached", {"ratio": r})) for name, r in ratios if r * doubt <= 1)
 
 
 def _sensor(recording: KeptRecording, each: Sequence[SensorVerdict]) -> str:

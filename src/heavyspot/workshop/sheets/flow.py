@@ -28,9 +28,10 @@ def make_flow_report(
     entry, flow, bench = test.entry, test.flow, test.bench
     curve = flow.curve
     return FlowReport(
-        **head_of(shop, piece, "flow", number=number, at=at, by=by, cautions=CAUTIONS),
+        **head_of(
+            shop, piece, "flow", rig=entry.rig, number=number, at=at, by=by, cautions=CAUTIONS
+        ),
         model=piece.model,
-        rig=entry.rig,
         calibration=calibration_said(flow.rig_record, entry.at),
         element=_element(bench.element, bench.certificate),
         reference=Said("flow.reference", {**asdict(bench.reference)}),

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import date
 from typing import Any
 
 from ...ledger.records import Piece
 from ...ledger.store.entries import now_utc
+from ...quantities.clock import time_of
+from ...quantities.errors import LedgerFault
 from ...quantities.said import Said, as_it_is
 from ..rig import parse_rig
+from ..rig.simulated import is_simulated
 from ..shop import Workshop
 from ..shop_file import load_shop_file
 
@@ -18,12 +21,24 @@ def head_of(
     piece: Piece,
     kind: str,
     *,
+    rig: str,
     number: str,
     at: str | None,
     by: str,
     cautions: tuple[Said, ...],
 ) -> dict[str, Any]:
-    """Return the fields of a head that hang on the piece and the shop, for a sheet of a kind."""
+    """Return the fields of a head that hang on the piece, its rig and the shop, for a sheet of a kind.
+
+    Raises
+    ------
+    LedgerFault
+        The index of pieces, which is no entry, says something else of the piece than its entries.
+    """
+    if wrong := shop.book.index_differs(piece.id):
+        raise LedgerFault(
+            f"The index of pieces does not say of {piece.serial} what the ledger says ({', '.join(wrong)}).",
+            remedy="heavyspot reindex makes it anew; heavyspot verify tells what else was changed.",
+        )
     settings = load_shop_file(shop.folder)
     return {
         "number": number,
@@ -39,6 +54,8 @@ def head_of(
         "replaces": replaced_by(shop, piece.id, kind, number),
         "ledger": shop.book.head()[1],
         "verify_url": settings.verify_url,
+        "rig": rig,
+        "simulated": is_simulated(shop, rig),
     }
 
 
@@ -58,7 +75,7 @@ def calibration_said(rig: dict[str, Any], at: str) -> tuple[Said, ...]:
     if record.certificate:
         said.append(Said("calibration.certificate", {"certificate": record.certificate}))
     if record.due:
-        day = datetime.fromisoformat(at.replace("Z", "+00:00")).date()
+        day = time_of(at).date()
         overdue = date.fromisoformat(record.due) < day
         code = "calibration.past_due" if overdue else "calibration.due"
         said.append(Said(code, {"day": record.due}))

@@ -35,7 +35,7 @@ def shop_look(folder: Path, language: str = "") -> SheetLook:
     catalogue(language)  # refuse one that is not known before anything is made
     paper: Literal["a4", "us-letter"] = "us-letter" if settings.paper == "letter" else "a4"
     logo = _logo(folder / settings.logo) if settings.logo else ""
-    return SheetLook(language, paper, settings.accent.lower(), logo)
+    return SheetLook(language, paper, settings.accent.lower(), logo, settings.timezone)
 
 
 def _logo(path: Path) -> str:

@@ -68,6 +68,7 @@ def reissue(
     *,
     by: str = "",
     language: str = "",
+    why: str = "",
     progress: Callable[[int, int], None] | None = None,
     stop: Callable[[], bool] = lambda: False,
 ) -> Reissued:
@@ -75,6 +76,8 @@ def reissue(
 
     Parameters
     ----------
+    why : str
+        Why, for the pieces of which a sheet of the same run stands; without it those are refused.
     progress : callable, optional
         Told pieces done and pieces in all.
     stop : callable
@@ -88,7 +91,7 @@ def reissue(
             if serial in there:
                 told.before += 1
             else:
-                _one(shop, serial, folder, journal.write, told, by, language)
+                _one(shop, serial, folder, journal.write, told, by, language, why)
                 journal.flush()
                 os.fsync(journal.fileno())
             if progress:
@@ -107,10 +110,11 @@ def _one(
     told: Reissued,
     by: str,
     language: str,
+    why: str,
 ) -> None:
     part = folder / "sheet.pdf"
     try:
-        made = issue_sheet_of(shop, serial, part, by=by, language=language)
+        made = issue_sheet_of(shop, serial, part, by=by, language=language, why=why)
     except HeavyspotError as fault:
         told.refused.append((serial, fault.message))
         return

@@ -35,13 +35,14 @@ def make_rotor_report(
     entry, reading, rotor = last.entry, last.reading, last.rotor
     then = {p.name: p for p in first.reading.tolerance} if first is not last else {}
     return RotorReport(
-        **head_of(shop, story.piece, "run", number=number, at=at, by=by, cautions=CAUTIONS),
+        **head_of(
+            shop, story.piece, "run", rig=entry.rig, number=number, at=at, by=by, cautions=CAUTIONS
+        ),
         model=story.piece.model,
         rotation=rotor.rotation,
         mass_kg=rotor.mass_kg,
         service_speed_rpm=rotor.service_speed_rpm,
         speed_rpm=reading.speed_rpm,
-        rig=entry.rig,
         calibration=calibration_said(reading.machine, entry.at),
         operator=entry.by,
         run=last.number,

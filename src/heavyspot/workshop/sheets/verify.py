@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from ..shop import Workshop
@@ -20,7 +20,8 @@ class SheetAnswer:
     ----------
     answer : str
         ``genuine``: intact, and signed with the certificate given or the shop's own. ``signed``: intact, but
-        nothing to compare the certificate with. ``altered``, ``superseded``, ``not ours``.
+        nothing to compare the certificate with, or issued on a branch this ledger lost. ``altered``,
+        ``superseded``, ``not ours``.
     text : str
     check : SheetCheck
     """
@@ -48,6 +49,13 @@ def verify_sheet(
         It is no PDF.
     """
     check = check_sheet(pdf)
+    told = _answer(check, shop, known_fingerprint)
+    if check.data.get("simulated"):
+        return replace(told, text=f"It is of a simulated rig, and no measurement. {told.text}")
+    return told
+
+
+def _answer(check: SheetCheck, shop: Workshop | None, known_fingerprint: str) -> SheetAnswer:
     if not check.intact:
         return SheetAnswer("altered", check.why, check)
     wanted = known_fingerprint.lower().replace(":", "").replace(" ", "")
@@ -69,10 +77,13 @@ def _beside_ledger(shop: Workshop, check: SheetCheck, who: str) -> SheetAnswer:
     number = str(check.data.get("number", ""))
     sheet = shop.book.sheets.find(number)
     if sheet is None:
-        return SheetAnswer("not ours", f"The ledger knows no sheet {number}.", check)
+        return _of_a_lost_branch(shop, check, who) or SheetAnswer(
+            "not ours", f"The ledger knows no sheet {number}.", check
+        )
     if sheet.digest != check.digest:
         return SheetAnswer("altered", f"The ledger's sheet {number} says something else.", check)
-    if not shop.book.has_link(str(check.data.get("ledger", ""))):
+    here = not shop.book.exchange.came(sheet.id)  # another store's sheet holds a link of its own
+    if here and not shop.book.has_link(str(check.data.get("ledger", ""))):
         text = (
             f"The ledger no longer holds the link that stands on sheet {number}: it was rewritten."
         )
@@ -84,3 +95,16 @@ def _beside_ledger(shop: Workshop, check: SheetCheck, who: str) -> SheetAnswer:
     return SheetAnswer(
         "genuine", f"Every byte is as it was {who}, and as the ledger has it.", check
     )
+
+
+def _of_a_lost_branch(shop: Workshop, check: SheetCheck, who: str) -> SheetAnswer | None:
+    """Return what can be said of a sheet that was issued after the backup this ledger went on from, or None."""
+    number, at = str(check.data.get("number", "")), str(check.data.get("issued_at", ""))
+    for branch in shop.book.exchange.branches():
+        if at < branch.at and f"-{branch.name}-" not in number:
+            text = (
+                f"Every byte is as it was {who}. The ledger does not hold it: on {branch.at[:10]} it was restored "
+                f"from a backup (branch {branch.name}), and what was written after that backup is lost here."
+            )
+            return SheetAnswer("signed", text, check)
+    return None

@@ -7,11 +7,16 @@ from typing import TYPE_CHECKING
 from ...quantities.lazy import lazy_names
 
 if TYPE_CHECKING:
+    from .disagreements import held_pieces, open_clashes
     from .station import exchange, joined_of, line_of
 else:
     __getattr__ = lazy_names(
         __name__,
         {
+            "disagreements": (
+                "held_pieces",
+                "open_clashes",
+            ),
             "station": (
                 "exchange",
                 "joined_of",
@@ -22,6 +27,8 @@ else:
 
 __all__ = [
     "exchange",
+    "held_pieces",
     "joined_of",
     "line_of",
+    "open_clashes",
 ]

@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 
 from ...ledger.exchange.envelope import Offer
 from ...quantities.errors import LedgerFault, SourceLost
+from ..heads import SignedHead
 from ..stored import stored
 
 T = TypeVar("T")
@@ -56,6 +57,13 @@ class Kept:
     """Of the entries sent, how many wait there for a person to decide."""
 
     held: int
+
+
+@dataclass(frozen=True)
+class KeptHeads:
+    """The heads of a store that are kept there."""
+
+    heads: tuple[SignedHead, ...]
 
 
 @dataclass(frozen=True)

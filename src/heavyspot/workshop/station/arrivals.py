@@ -21,8 +21,8 @@ from ..shop_key import CERTIFICATE, make_certificate, sign_words
 from ..stored import stored
 from .answers import ArrivalProof, House
 
-_NAME = re.compile(r"^[A-Za-z][A-Za-z0-9]{0,11}$")
-_FILE = re.compile(r"^(recordings|papers)/\d{4}/\d{2}/[0-9a-f-]{36}\.[a-z0-9]{1,5}$")
+_NAME = re.compile(r"[A-Za-z][A-Za-z0-9]{0,11}")
+_FILE = re.compile(r"(recordings|papers)/[0-9]{4}/[0-9]{2}/[0-9a-f-]{36}\.[a-z0-9]{1,5}")
 
 
 def add_station(shop: Workshop, name: str, *, by: str = "") -> str:
@@ -33,7 +33,7 @@ def add_station(shop: Workshop, name: str, *, by: str = "") -> str:
     BadInput
         The name is not one to twelve letters and digits: it stands in its sheets' numbers.
     """
-    if not _NAME.match(name):
+    if not _NAME.fullmatch(name):
         raise BadInput(
             f'"{name}" is no name of a station.',
             remedy="One to twelve letters and digits, a letter first: it stands in its sheets' numbers.",
@@ -75,7 +75,7 @@ def main_house(shop: Workshop) -> House:
 
 def refuse_foreign(name: str) -> None:
     """Raise `BadInput` for a file name that is none of a recording or paper."""
-    if not _FILE.match(name):
+    if not _FILE.fullmatch(name):
         raise BadInput(f'"{name[:80]}" is no name of a recording.', remedy="Send it as it is kept.")
 
 
@@ -147,7 +147,10 @@ def prove_arrival(
     ------
     BadInput
         It is not: what is missing is named.
+    NotAllowed
+        The store is another station's.
     """  # fmt: skip
+    shop.book.exchange.refuse_another_s(store, station)
     here = shop.book.exchange.cursor(store)
     if here != (number, digest):
         raise BadInput(f"Entries are here up to {here[0]}, not {number}.", remedy="Exchange first.")
@@ -179,14 +182,15 @@ def offer_of(sent: dict[str, object]) -> Offer:
         raise BadInput(f"This is no offer: {fault}", remedy="Use the same version.") from None
 
 
-def cursor_of(shop: Workshop, store: str) -> tuple[int, str]:
-    """Return how far into a store's chain everything has arrived: number and digest."""
+def cursor_of(shop: Workshop, store: str, station: str) -> tuple[int, str]:
+    """Return how far into a station's store everything has arrived; raises `NotAllowed` for another's."""
+    shop.book.exchange.refuse_another_s(store, station)
     return shop.book.exchange.cursor(store)
 
 
-def take_entries(shop: Workshop, offer: Offer, *, clock_s: float) -> Taken:
+def take_entries(shop: Workshop, offer: Offer, *, clock_s: float, station: str) -> Taken:
     """Take a station's entries, all of them or none; raises as `Exchange.take` does."""
-    return shop.book.exchange.take(offer, clock_s=clock_s)
+    return shop.book.exchange.take(offer, clock_s=clock_s, station=station)
 
 
 def offer_entries(shop: Workshop, after: int, *, taker: str) -> tuple[Offer, int]:

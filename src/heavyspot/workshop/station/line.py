@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import http.client
+import ipaddress
 import json
 import ssl
 import urllib.error
+import urllib.parse
 import urllib.request
 from typing import Any, Protocol
 
@@ -65,15 +68,15 @@ class HttpLine:
             with urllib.request.urlopen(request, timeout=TIMEOUT_S, context=tls) as answer:
                 content = answer.read()
         except urllib.error.HTTPError as fault:
-            raise refused(fault.code, fault.read()) from None
-        except (OSError, urllib.error.URLError, ssl.SSLError) as fault:
+            raise refused(fault.code, _rest_of(fault)) from None
+        except (OSError, ssl.SSLError, http.client.HTTPException, ValueError) as fault:
             raise SourceLost(
                 f"The line to {self.url} is down ({getattr(fault, 'reason', fault)}).",
                 remedy="Everything is kept here and goes when it is back.",
             ) from None
         try:
             found = json.loads(content)
-        except ValueError:
+        except (ValueError, RecursionError):
             found = None
         if not isinstance(found, dict):
             raise SourceLost(
@@ -83,12 +86,41 @@ class HttpLine:
         return found
 
 
+def refuse_clear(url: str, *, own_net: bool = False) -> None:
+    """Raise `BadInput` for a line on which key and entries would travel in the clear on a net not the shop's own.
+
+    A line to this computer itself leaves it by no wire.
+    """
+    address = urllib.parse.urlsplit(url)
+    if address.scheme != "http" or own_net or _is_here(address.hostname or ""):
+        return
+    raise BadInput(
+        f"To {url} the key and everything that is written would travel in the clear: who listens has both.",
+        remedy="Give the main house a TLS certificate and begin with https://; "
+        "where the whole line is the shop's own net, say so with --lan.",
+    )
+
+
+def _is_here(host: str) -> bool:
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
+
+
+def _rest_of(fault: urllib.error.HTTPError) -> bytes:
+    try:
+        return fault.read()
+    except (OSError, http.client.HTTPException):  # cut off in the middle of the refusal
+        return b""
+
+
 def refused(status: int, content: bytes) -> BadInput | SourceLost:
     """Return a refusal in the main house's own words."""
     try:
         said = json.loads(content)
         words, remedy = str(said["error"]), str(said.get("remedy", ""))
-    except (ValueError, KeyError, TypeError):
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         words, remedy = f"The main house answered {status}.", "Try again later."
     if status >= 500:
         return SourceLost(words, remedy=remedy or "Try again later.")

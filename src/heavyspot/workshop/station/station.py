@@ -10,17 +10,21 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
 
+from ...ledger.book import Book
 from ...ledger.entries.station import file_of
 from ...ledger.exchange.envelope import Parcel
 from ...ledger.store.archive import digest_of
 from ...ledger.store.entries import now_utc
 from ...quantities.durable import write_text
-from ...quantities.errors import LedgerFault
+from ...quantities.errors import LedgerFault, SourceLost
+from ..held import alone
 from ..shop import Workshop
+from ..shop_file import load_shop_file
 from ..shop_key import fits
 from ..stored import stored
 from .answers import ArrivalProof, Cursor, Have, House, Kept, Offered, answer_as
 from .arrivals import spelled
+from .heads import swap_heads
 from .line import HttpLine, Line
 
 FILE, LAST = "station.json", "exchanged.json"
@@ -62,6 +66,8 @@ class Exchanged:
         This computer's clock minus the main house's.
     missing : list of str
         Files that could not be read here.
+    main_fault : str
+        What the main house's head shows of its ledger; empty when all is well.
     """
 
     sent: int = 0
@@ -70,6 +76,7 @@ class Exchanged:
     held: int = 0
     clock_s: float = 0.0
     missing: list[str] | None = None
+    main_fault: str = ""
 
 
 def join(data: Path, line: Line, url: str, key: str, tls: str = "") -> Joined:
@@ -128,10 +135,20 @@ def exchange(shop: Workshop, line: Line, say: Say = lambda *_: None) -> Exchange
     if house.store != joined.main:
         joined = _met_again(shop.book.folder, joined, house)
     now = datetime.now(UTC)
-    told.clock_s = (now - datetime.fromisoformat(house.now)).total_seconds()
+    try:
+        told.clock_s = (now - datetime.fromisoformat(house.now)).total_seconds()
+    except (ValueError, TypeError):
+        raise SourceLost(
+            f"What answered is no main house of this version (its clock says {house.now!r:.40}).",
+            remedy="Everything is kept here and goes when the line is back.",
+        ) from None
     after = _agreed(shop, line)
     _send(shop, line, joined, after, told, say)
-    _get(shop, line, joined, told, say)
+    main_head = _get(shop, line, joined, told, say)
+    kept = shop.book.heads.kept([joined.main], most=1)
+    told.main_fault = _last(shop.book.folder).main_fault
+    if told.sent or told.got or not kept or main_head < kept[0].number:
+        told.main_fault = swap_heads(shop, line, joined.main)
     _remember(shop, told)
     return told
 
@@ -160,7 +177,7 @@ def _agreed(shop: Workshop, line: Line) -> int:
     store = shop.book.exchange.own_id()
     asked = "/api/exchange/cursor?" + urlencode({"store": store})
     there = answer_as(Cursor, line.send("GET", asked))
-    if shop.book.exchange.link(there.number) == there.digest:
+    if there.digest and shop.book.exchange.link(there.number) == there.digest:
         return there.number
     shop.book.exchange.take_new_id()
     return 0
@@ -216,14 +233,15 @@ def _send_bytes(line: Line, name: str, path: Path, digest: str) -> None:
             at = answer_as(Have, answer).have
 
 
-def _get(shop: Workshop, line: Line, joined: Joined, told: Exchanged, say: Say) -> None:
+def _get(shop: Workshop, line: Line, joined: Joined, told: Exchanged, say: Say) -> int:
+    """Take what is new there; returns the number of the newest link there."""
     store = shop.book.exchange.own_id()
     while True:
         after, _ = shop.book.exchange.cursor(joined.main)
         query = urlencode({"store": store, "after": after})
         found = answer_as(Offered, line.send("GET", f"/api/exchange/entries?{query}"))
         if found.offer.number <= after:
-            return
+            return found.head
         told.got += shop.book.exchange.take(found.offer, deciding=False).kept
         say("received", found.offer.number, found.head)
 
@@ -238,6 +256,7 @@ class LastExchange:
     clock_s: float = 0.0
     held: int = 0
     missing: tuple[str, ...] = ()
+    main_fault: str = ""
 
 
 @dataclass(frozen=True)
@@ -262,6 +281,7 @@ class Standing:
     clock_s: float
     held: int
     missing: tuple[str, ...]
+    main_fault: str = ""
 
     def words(self) -> list[str]:
         """Return what has to be said at the bench; empty when all is well."""
@@ -276,6 +296,8 @@ class Standing:
             said.append(
                 f"{len(self.missing)} recordings cannot be read here, {self.missing[0]} first."
             )
+        if self.main_fault:
+            said.append(self.main_fault)
         return said
 
 
@@ -284,14 +306,19 @@ def standing(shop: Workshop) -> Standing | None:
     joined = joined_of(shop.book.folder)
     if joined is None:
         return None
-    path = shop.book.folder / LAST
-    kept = json.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
-    last = stored(LastExchange, kept, what=LAST)
+    last = _last(shop.book.folder)
     same = last.store == shop.book.exchange.own_id()
     waiting = shop.book.exchange.waiting(last.number if same else 0)
     return Standing(
-        joined.name, joined.main_name, waiting, last.at, last.clock_s, last.held, last.missing
-    )
+        joined.name, joined.main_name, waiting, last.at, last.clock_s, last.held, last.missing,
+        last.main_fault,
+    )  # fmt: skip
+
+
+def _last(folder: Path) -> LastExchange:
+    path = folder / LAST
+    kept = json.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
+    return stored(LastExchange, kept, what=LAST)
 
 
 def _remember(shop: Workshop, told: Exchanged) -> None:
@@ -339,8 +366,10 @@ def wipe(data: Path, line: Line) -> Path:
     Raises
     ------
     SourceLost, LedgerFault, BadInput
-        There is no proof; nothing is touched.
+        There is no proof, or any program has the store open; nothing is touched.
     """
+    with alone(data):
+        pass  # said before the line is used
     shop = Workshop(data)
     try:
         proof = proof_of_arrival(shop, line)
@@ -350,10 +379,17 @@ def wipe(data: Path, line: Line) -> Path:
     finally:
         shop.close()
     kept = data / f"arrived-{proof.at[:19].replace(':', '')}.json"
-    write_text(kept, json.dumps(asdict(proof), indent=1))
-    for suffix in ("", "-wal", "-shm"):
-        (data / f"ledger.sqlite{suffix}").unlink(missing_ok=True)
-    (data / LAST).unlink(missing_ok=True)
+    with alone(data):  # a program that has it open would write on into files that are gone
+        check = Book(data, load_shop_file(data).ledger_url or None)
+        try:
+            if check.head() != (proof.number, proof.digest):
+                raise LedgerFault("Something was written just now.", remedy="Wipe it again.")
+        finally:
+            check.close()
+        write_text(kept, json.dumps(asdict(proof), indent=1))
+        for suffix in ("", "-wal", "-shm"):
+            (data / f"ledger.sqlite{suffix}").unlink(missing_ok=True)
+        (data / LAST).unlink(missing_ok=True)
     fresh = Workshop(data)
     try:
         for name in names:

@@ -31,7 +31,10 @@ def upgrade() -> None:
     tables = [t for t in metadata.sorted_tables if t.name in known and t.name not in UNCHAINED]
     entries = sorted((row.id, t.name) for t in tables for row in c.execute(sa.select(t.c.id)))
     for entry_id, name in entries:
-        add_links(c, metadata.tables[name], [entry_id])
+        as_it_is = sa.Table(
+            name, sa.MetaData(), autoload_with=c
+        )  # columns of later versions are not there
+        add_links(c, as_it_is, [entry_id])
 
 
 def downgrade() -> None:

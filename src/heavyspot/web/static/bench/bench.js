@@ -1,77 +1,103 @@
-// The bench of a piece: the curves, the live spin, and going on when somebody else has.
+// The bench of a piece: its charts, the spin that runs, and going on when somebody else has.
+import { Chart } from "../chart/chart.js";
+import { benchSpec } from "../chart/drawn.js";
+import { showNumbers } from "../chart/table.js";
 import { ask, askJson } from "../page/ask.js";
-import { BenchChart } from "./chart.js";
-import { showLive } from "./live.js";
+import { pedal } from "../page/page.js";
+import { keepAwake } from "../page/wake.js";
+import { Follower } from "./follow.js";
+import { askScanned } from "./scanned.js";
+import { Sounds } from "./sounds.js";
+import { drawSpectrum } from "./spectrum.js";
+import { fadeUndo } from "./undo.js";
 
-const GLANCE_EVERY_MS = 2000;
-const SETTLE_MS = 60;
+const GLANCE_EVERY_MS = 1000;
+const WALL_BIG = 1.75;
 const LIVE = new Set(["spinning", "reading"]);
 
 const bench = document.getElementById("bench");
-const away = document.getElementById("away");
 const serial = encodeURIComponent(bench.dataset.serial);
-const chart = new BenchChart(document.getElementById("plot"), Number(bench.dataset.limit));
-let socket = null;
+const wall = "wall" in bench.dataset;
+const panel = () => document.getElementById("panel");
+const question = () => panel().dataset.question;
+const sounds = new Sounds(document.querySelector("[data-turn-sound]"));
+const charts = new Map();
+let curves = null;
+let did = ""; // what the pedal did in the panel before
 
-const question = () => document.getElementById("panel").dataset.question;
+const follower = new Follower(serial, {
+  drawn: (live) => drawRuns(live),
+  ended: refreshPanel,
+  sounds,
+  ages: bench.dataset,
+});
 
 function refreshPanel() {
-  return window.htmx.ajax("GET", `/bench/${serial}/panel`, { target: "#panel", swap: "outerHTML" });
-}
-
-async function refreshCurves() {
-  await orSayAway(async () => chart.draw(await askJson(`/api/pieces/${serial}/curves`), question()));
-  follow();
-}
-
-/** Follow the spin that runs, until the server says it has ended. */
-function follow() {
-  if (!LIVE.has(question()) || socket) return;
-  const scheme = location.protocol === "https:" ? "wss" : "ws";
-  socket = new WebSocket(`${scheme}://${location.host}/bench/${serial}/live`);
-  socket.onmessage = (event) => {
-    const message = JSON.parse(event.data);
-    if (message.end) socket.close();
-    else live(message);
-  };
-  socket.onclose = () => {
-    socket = null;
-    setTimeout(refreshPanel, SETTLE_MS);
-  };
-}
-
-function live(message) {
-  showLive(message);
-  if (message.curve) chart.follow(message.curve);
-  // from the newest sample to the painted frame, for the benchmark
-  requestAnimationFrame(() => {
-    const age = Date.now() - message.sampled_unix_ms;
-    bench.dataset.ages = `${(bench.dataset.ages || "").slice(-4000)} ${age.toFixed(0)}`;
+  return window.htmx.ajax("GET", `/bench/${serial}/panel${wall ? "?wall=yes" : ""}`, {
+    target: "#panel",
+    swap: "outerHTML",
   });
 }
 
-/** Do it; when the server cannot be reached, the page says that it shows what was. */
-async function orSayAway(act) {
-  try {
-    await act();
-    away.hidden = true;
-  } catch (fault) {
-    away.hidden = false;
-    away.querySelector("span").textContent = fault.message;
+function drawRuns(live = null) {
+  for (const box of document.querySelectorAll("[data-chart=runs]")) {
+    if (!charts.has(box)) charts.set(box, new Chart(box, { big: wall ? WALL_BIG : 1 }));
+    const words = JSON.parse(box.dataset.words);
+    if (curves)
+      charts.get(box).draw(benchSpec(curves, question(), words, { live, simulated: words.simulated }));
   }
+}
+
+/** The panel is new: its charts, its live parts, what is read aloud, and the pedal's moment of sleep. */
+async function arrived() {
+  charts.clear();
+  document.getElementById("told").textContent = panel().dataset.told;
+  const does = `${panel().className} ${document.querySelector("[data-next]")?.textContent}`;
+  if (does === did) pedal.show();
+  else pedal.changed();
+  did = does;
+  fadeUndo(panel());
+  keepAwake();
+  follower.heard();
+  if (LIVE.has(question())) follower.begin();
+  curves = await askJson(`/api/pieces/${serial}/curves`);
+  drawRuns(follower.points);
+  for (const box of document.querySelectorAll("[data-chart=spectrum]"))
+    charts.set(box, await drawSpectrum(box, serial));
 }
 
 // another browser, or the other side of the rig, may have gone on: then this page goes on too
 async function glance() {
-  if (socket || document.hidden) return;
+  if (document.hidden || follower.follows) return;
   const state = await (await ask(`/api/bench/${serial}`)).json();
-  if (state.question !== question() && !socket) refreshPanel();
+  follower.heard();
+  if (wall && state.on_it !== bench.dataset.serial) location.reload();
+  const shown = panel().dataset;
+  if ((state.question !== shown.question || state.stamp !== shown.stamp) && !busy()) refreshPanel();
 }
 
-document.body.addEventListener("htmx:afterSettle", (event) => {
-  if (event.target.id === "panel" || event.detail.elt.id === "panel") refreshCurves();
+/** Whether somebody is typing here, or something is on its way. */
+const busy = () => document.activeElement?.matches("#panel input") || document.querySelector(".htmx-request");
+
+async function orSayAway(act) {
+  try {
+    await act();
+  } catch (fault) {
+    follower.missed(fault);
+  }
+}
+
+document.addEventListener("click", (event) => {
+  const box = event.target.closest("[data-numbers]")?.closest(".card").querySelector(".plot");
+  const spec = charts.get(box)?.spec;
+  if (spec) showNumbers(document.getElementById("numbers"), spec, bench.dataset.serial);
 });
-addEventListener("resize", () => chart.redraw());
-matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => chart.redraw());
+document.addEventListener("click", (event) => event.target.closest("[data-quiet-horn]") && sounds.hush());
+document.addEventListener("scheme", () => drawRuns(follower.points));
+document.body.addEventListener("htmx:afterSettle", (event) => {
+  if (event.target.id === "panel" || event.detail.elt.id === "panel") orSayAway(arrived);
+});
+document.body.addEventListener("htmx:sendError", (event) => follower.missed(event.detail.error));
+if (!wall) askScanned(bench.dataset.serial, () => LIVE.has(question()));
 setInterval(() => orSayAway(glance), GLANCE_EVERY_MS);
-refreshCurves();
+orSayAway(arrived);

@@ -1,4 +1,6 @@
-// The camera as a scanner: what is read goes where the Find box would lead.
+// The camera as a scanner: what is read is told to the page, as if a scanner had typed it.
+import { tellScanned } from "./scanner.js";
+
 const LOOK_EVERY_MS = 120;
 const WIDEST_PX = 960;
 const AIM = "Hold the label before the camera.";
@@ -14,13 +16,19 @@ export function findAddress(text) {
   return `/find?q=${encodeURIComponent(text.trim())}`;
 }
 
-/** Let a button open the camera; where there is none, the button stays hidden. */
+/**
+ * Let a button open the camera; where there is none, the button stays hidden, or leads to a field to type into
+ * where the dialog has one.
+ */
 export function scanOnClick(button, dialog) {
-  if (!button || !navigator.mediaDevices?.getUserMedia) return;
+  const camera = navigator.mediaDevices?.getUserMedia ? new Camera(dialog) : null;
+  const field = dialog?.querySelector("input");
+  if (!button || !(camera || field)) return;
   button.hidden = false;
-  const camera = new Camera(dialog);
-  button.addEventListener("click", () => camera.open());
-  dialog.addEventListener("close", () => camera.stop());
+  button.addEventListener("click", () => (camera ? camera.open() : dialog.showModal()));
+  dialog.querySelector("video").hidden = !camera;
+  dialog.addEventListener("close", () => camera?.stop());
+  field?.form.addEventListener("submit", () => field.value.trim() && tellScanned(field.value));
 }
 
 class Camera {
@@ -62,8 +70,8 @@ class Camera {
       const text = this.video.videoWidth ? await this.#read() : null;
       if (text) {
         this.words.textContent = text;
-        this.stop();
-        location.href = findAddress(text);
+        this.dialog.close();
+        tellScanned(text);
         return;
       }
       await new Promise((next) => setTimeout(next, LOOK_EVERY_MS));

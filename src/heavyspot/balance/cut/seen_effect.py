@@ -1,0 +1,59 @@
+"""What a piece's own cuts were seen to do bounds how large an unknown response can be.
+
+A prior that only says "up to many times the usual size" makes a response that hardly showed look
+large: what is seen of it is mostly the scatter of two runs. A response cannot have been larger than
+the change that was seen and what scatter may have hidden of it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
+
+from .history import History
+from .prior import ResponsePrior, Sensor
+
+FloatArray = NDArray[np.float64]
+
+HIDDEN = 0.2
+"""Share of the vibration that two runs may differ by without a cut (stated: twice a cold run's tenth)."""
+
+TIMES = 2.0
+"""The spread of what is believed is so many times the largest that was seen: a prior near the truth would pull."""
+
+NEAR = 0.2
+"""Share of the speed range over which a change is looked for: resonances move."""
+
+
+def bounded(history: History, priors: dict[str, ResponsePrior]) -> dict[str, ResponsePrior]:
+    """Return the priors, those that know nothing held to what cuts in their plane alone were seen to do."""
+    out = dict(priors)
+    for plane, prior in priors.items():
+        if prior.units or prior.mean.any():
+            continue
+        size = np.sqrt((np.abs(prior.factor) ** 2).sum(axis=1))
+        share = np.ones_like(size)
+        for run in {c.before_run for c in history.cuts}:
+            cuts = [c for c in history.cuts if c.before_run == run]
+            removed = abs(sum(c.removed for c in cuts))
+            if any(c.plane != plane for c in cuts) or removed == 0:
+                continue
+            was, now = history.vectors[run - 1], history.vectors[run]
+            most = np.abs(now - was) + HIDDEN * np.abs(was)
+            near = _highest_near(most / removed, history.sensor)
+            share = np.minimum(share, TIMES * near / np.maximum(size, 1e-300))
+        out[plane] = replace(prior, factor=prior.factor * share[:, None])
+    return out
+
+
+def _highest_near(x: FloatArray, sensor: Sensor) -> FloatArray:
+    """Return the highest value near each point of a sensor."""
+    out = np.empty_like(x)
+    for i in np.unique(sensor):
+        mine = sensor == i
+        wide = max(3, int(NEAR * mine.sum()))
+        out[mine] = maximum_filter1d(x[mine], size=wide, mode="nearest")
+    return out

@@ -1,0 +1,187 @@
+"""The bench's panel as an answer: what was asked is done, and the next question is shown."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+
+from fastapi import Request, Response
+
+from ....quantities.clock import now
+from ....quantities.errors import HeavyspotError
+from ....quantities.said import Said
+from ....workshop.bench.bench import Bench
+from ....workshop.cartridge.curves_view import foretold, path_of, view_of
+from ....workshop.cartridge.grinding import just_ground
+from ....workshop.cartridge.past import PastRun, past_runs
+from ....workshop.cartridge.story import CartridgeStory, cartridge_story
+from ....workshop.day.jobs import next_piece
+from ....workshop.job.build_record import build_state_of
+from ....workshop.job.lookup import siblings_of
+from ....workshop.keep.retention import little_room
+from ....workshop.reading.kept import KeptCut
+from ....workshop.rig.health import words_at_bench
+from ....workshop.shop import Workshop
+from ...access import person_of
+from ...page import by_script, goto, page
+from ...views.bench.at import At, RigState
+from ...views.bench.panel import Panel, differently_of, panel_of
+from ...views.bench.typed_cuts import read_cuts
+
+RIG_SIGNS = {"ok": "ok", "simulated": "ask", "none": "no"}
+
+
+def rig_state(request: Request) -> RigState:
+    """Return the rig of this bench: real, simulated, or none."""
+    state = request.app.state
+    bench: Bench = state.bench
+    if state.simulated:
+        return RigState("simulated")
+    if state.rig is None or not bench.connected or bench.lost:
+        return RigState("none", lost=bench.lost)
+    return RigState("ok", state.rig.name)
+
+
+def at_of(
+    request: Request,
+    story: CartridgeStory,
+    shop: Workshop,
+    bench: Bench,
+    typed: Mapping[str, str] | None = None,
+    faults: Mapping[str, str] | None = None,
+) -> tuple[At, tuple[PastRun, ...]]:
+    """Return where the bench stands with a piece, and the piece's runs with their curves."""
+    piece = story.piece
+    past = tuple(past_runs(shop, story))
+    build = build_state_of(shop, piece, story.model)
+    question = bench.question_of(story, build)
+    busy = bench.capture.about.serial if bench.capture else ""
+    who, set_up = person_of(request), bench.set_ups.of(story)
+    if who.name:  # with accounts on, whoever is logged in is not the one of the last run
+        set_up = replace(set_up, operator=who.name)
+    at = At(
+        question=question,
+        story=story,
+        rig=rig_state(request),
+        build=build,
+        set_up=set_up,
+        advised=advised_of(story) if question == "grind" else (),
+        heard=bench.heard.get(piece.serial, ()),
+        siblings=siblings_of(shop, piece),
+        following=next_piece(shop, piece, now=now()) if question == "done" else None,
+        foretold=foretold(story),
+        tiers=tuple(t.name for t in view_of(story, past).tiers if t.kept),
+        undo_s=just_ground(story),
+        busy=busy if busy not in (piece.serial, bench.armed) else "",
+        armed=bench.armed == piece.serial,
+        inspector=who.may("inspector"),
+        typed=typed or {},
+        faults=faults or {},
+    )
+    return at, past
+
+
+def advised_of(story: CartridgeStory) -> tuple[KeptCut, ...]:
+    """Return the cuts that are advised."""
+    return story.last.result.advice.cuts if story.last else ()
+
+
+def panel_values(
+    request: Request,
+    story: CartridgeStory,
+    shop: Workshop,
+    bench: Bench,
+    typed: Mapping[str, str] | None = None,
+    faults: Mapping[str, str] | None = None,
+) -> dict[str, object]:
+    """Return what the bench's templates need."""
+    at, past = at_of(request, story, shop, bench, typed, faults)
+    warnings = [w for w in (little_room(shop.folder), *words_at_bench(shop, at.rig.name)) if w]
+    return _values(at, panel_of(at, path=path_of(story, past), warnings=warnings), bench)
+
+
+def _values(at: At, panel: Panel, bench: Bench) -> dict[str, object]:
+    piece = at.story.piece
+    prepares = at.question == "prepare" and at.rig.kind != "none"
+    return {
+        "panel": panel,
+        "story": at.story,
+        "job_id": piece.job_id,
+        "siblings": at.siblings,
+        "serial": piece.serial,
+        "question": at.question,
+        "stamp": bench.stamp(piece.serial),
+        "last": at.last,
+        "tiers": at.tiers,
+        "build": at.build,
+        "problem": bench.problem(piece.serial),
+        "typed": at.typed,
+        "rig": at.rig,
+        "rig_sign": RIG_SIGNS[at.rig.kind],
+        "rig_words": Said(f"bench.rig.{at.rig.kind}", {"name": at.rig.name}),
+        "listens": prepares and not at.heard and not at.busy and bench.listening != piece.serial,
+    }
+
+
+def typed_page(
+    request: Request,
+    story: CartridgeStory,
+    shop: Workshop,
+    bench: Bench,
+    typed: Mapping[str, str],
+    *,
+    status: int = 200,
+    whole: bool = False,
+) -> Response:
+    """Return the form of cuts made differently; the state itself where nothing is to be ground any more."""
+    at, _ = at_of(request, story, shop, bench, typed)
+    name = "bench/bench.html" if whole or not by_script(request) else "bench/panel.html"
+    if at.question != "grind":
+        return page(request, name, panel_values(request, story, shop, bench))
+    cuts = read_cuts(story.model, at.advised, typed)
+    return page(request, name, _values(at, differently_of(at, cuts), bench), status=status)
+
+
+def done(
+    request: Request,
+    serial: str,
+    shop: Workshop,
+    bench: Bench,
+    act: Callable[[], object],
+    typed: Mapping[str, str] | None = None,
+) -> Response:
+    """Do it and show the next question; a fault stands above the question with all that was typed.
+
+    Without the page's script, a redirect or a page of its own.
+    """
+    if not by_script(request):
+        act()
+        return goto("/bench", serial)
+    try:
+        did = act()
+    except HeavyspotError as fault:
+        story = cartridge_story(shop, serial)  # no such piece: a page of its own
+        return refused(request, story, shop, bench, fault, typed)
+    story = did if isinstance(did, CartridgeStory) else cartridge_story(shop, serial)
+    return page(request, "bench/panel.html", panel_values(request, story, shop, bench))
+
+
+def refused(
+    request: Request,
+    story: CartridgeStory,
+    shop: Workshop,
+    bench: Bench,
+    fault: HeavyspotError,
+    typed: Mapping[str, str] | None = None,
+) -> Response:
+    """Return the question as it stands with a fault above it, at the field it names where it names one."""
+    faults = {k: fault.message for k in (typed or {}) if fault.message.startswith(FIELDS.get(k, k))}
+    values = panel_values(request, story, shop, bench, typed, faults) | {"fault": fault}
+    return page(request, "bench/panel.html", values, status=422)
+
+
+FIELDS = {
+    "oil_temperature_c": "oil temperature",
+    "oil_pressure_kpa": "oil pressure",
+}
+"""What a field is called in what is said of it."""

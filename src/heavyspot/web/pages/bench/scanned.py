@@ -1,0 +1,42 @@
+"""Another serial is scanned at the bench: a question, and nothing else."""
+
+from __future__ import annotations
+
+from urllib.parse import quote
+
+from fastapi import APIRouter, Depends, Request, Response
+
+from ....quantities.errors import BadInput, HeavyspotError
+from ....workshop.cartridge.story import cartridge_story
+from ....workshop.job.lookup import has_piece
+from ....workshop.shop import find_piece
+from ...access import allowed
+from ...deps import Shop
+from ...page import page
+from ...views.bench.scanned import scanned_view
+
+router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
+
+LONGEST = 120
+
+
+@router.get("/bench/{serial:path}/scanned")
+def scanned(request: Request, serial: str, shop: Shop, text: str = "") -> Response:
+    """Ask whether to keep the piece on the bench or change to the one scanned; nothing is written."""
+    text = text.strip()
+    if not text or len(text) > LONGEST:
+        raise BadInput("Nothing was scanned.", remedy="Scan the label again.")
+    piece = find_piece(shop, text) if has_piece(shop, text) else None
+    try:
+        story = cartridge_story(shop, serial)
+    except (
+        HeavyspotError
+    ):  # the bench's own piece cannot be told of: the question stands all the same
+        story = None
+    values = {
+        "view": scanned_view(serial, text, piece, story),
+        "place": f"/find?q={quote(text)}",
+        "serial": serial,
+        "text": text,
+    }
+    return page(request, "bench/scanned.html", values)

@@ -1,0 +1,70 @@
+"""Today: what is on each rig, what needs a person, what waits and what passed."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+from fastapi import APIRouter, Depends, Request, Response
+
+from ...quantities.dates import local_now
+from ...workshop.day.jobs import passed_since, waiting
+from ...workshop.day.needs import needs_of
+from ...workshop.day.on_rigs import on_rigs
+from ...workshop.job.lookup import newest_pieces
+from ...workshop.model.models import model_names
+from ...workshop.rig.record import rig_names
+from ...workshop.shop_file import load_shop_file
+from ..access import allowed
+from ..deps import Shop, TheBench
+from ..page import goto, page
+from ..speaking import zone
+from ..views.day import date_words, passed_view, rig_view, waiting_view
+
+router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
+
+NEEDS, WAITS, SHOWN = 5, 5, 60
+
+
+@router.get("/")
+def today(request: Request, shop: Shop, bench: TheBench) -> Response:
+    """The day, or the way to the first spin where nothing is written yet."""
+    local = local_now(zone())
+    if not model_names(shop) or not newest_pieces(shop, 1):
+        steps = {"rigs": rig_names(shop), "models": model_names(shop), "connected": bench.connected}
+        return page(request, "day/first.html", steps | {"date": date_words(local.date())})
+    morning = _morning(local)
+    jobs, passed = waiting(shop, now=local.astimezone(UTC)), passed_since(shop, since=morning)
+    needs = needs_of(shop)
+    spinning = bench.capture.about.serial if bench.capture else ""
+    values = {
+        "date": date_words(local.date()),
+        "clock": f"{local:%H:%M}",
+        "firm": load_shop_file(shop.folder).name,
+        "spinning": spinning,
+        "rigs": [rig_view(r, spinning) for r in on_rigs(shop, since=morning)],
+        "needs": needs[:NEEDS],
+        "more_needs": max(0, len(needs) - NEEDS),
+        "waits": [waiting_view(w, local.date()) for w in jobs[:WAITS]],
+        "waiting": len(jobs),
+        "passed": passed_view(passed),
+    }
+    return page(request, "day/day.html", values)
+
+
+@router.get("/book")
+def book(request: Request, shop: Shop) -> Response:
+    """The newest pieces, as they were written down."""
+    return page(request, "day/book.html", {"pieces": newest_pieces(shop, SHOWN)})
+
+
+@router.get("/bench")
+def the_bench(shop: Shop, bench: TheBench) -> Response:
+    """To the piece that spins; else to the newest that was spun today; else to the day."""
+    if bench.capture:
+        return goto("/bench", bench.capture.about.serial)
+    on = [r for r in on_rigs(shop, since=_morning(local_now(zone()))) if r.serial]
+    return goto("/bench", on[0].serial) if on else goto("/")
+
+
+def _morning(local: datetime) -> datetime:
+    return local.replace(hour=0, minute=0, second=0, microsecond=0).astimezone(UTC)

@@ -1,0 +1,84 @@
+"""A recording is brought into the browser: by choosing its file, or by dropping it on the page."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, File, Request, Response, UploadFile
+
+from ...quantities.errors import BadInput, HeavyspotError
+from ...workshop.bench.bench import Bench
+from ...workshop.bench.set_up import checked_operator
+from ...workshop.cartridge.received import ENDINGS, spin_received
+from ...workshop.cartridge.story import cartridge_story
+from ...workshop.rig.record import all_rigs
+from ...workshop.rig.simulated import is_simulated
+from ...workshop.shop import Workshop
+from ..access import Who, allowed
+from ..deps import Shop, TheBench
+from ..page import Text, goto, page
+
+router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
+
+
+@router.get("/recordings/{serial:path}")
+def recording_page(request: Request, serial: str, shop: Shop, who: Who) -> Response:
+    """Where a piece's recording is handed in."""
+    cartridge_story(shop, serial)
+    return _page(request, shop, serial, {"operator": who.name})
+
+
+@router.post("/recordings/{serial:path}")
+def bring(
+    request: Request,
+    serial: str,
+    shop: Shop,
+    bench: TheBench,
+    who: Who,
+    recording: Annotated[UploadFile | None, File()] = None,
+    sidecar: Annotated[UploadFile | None, File()] = None,
+    operator: Text = "",
+    rig: Text = "",
+) -> Response:
+    """Read what was handed in, and go to the bench with what it says."""
+    typed = {"operator": operator, "rig": rig}
+    try:
+        if recording is None or not recording.filename:
+            raise BadInput(
+                "No file was chosen.", remedy="Choose the recording's file, or drop it here."
+            )
+        _not_while_it_spins(bench, serial)
+        by = who.signs(checked_operator(operator))
+        beside = sidecar.file if sidecar is not None and sidecar.filename else None
+        spin_received(
+            shop, serial, recording.filename, recording.file, beside, operator=by, rig=rig
+        )
+    except HeavyspotError as fault:
+        return _page(request, shop, serial, typed, fault)
+    return goto("/bench", serial)
+
+
+def _not_while_it_spins(bench: Bench, serial: str) -> None:
+    if bench.spins(serial) or bench.armed == serial:
+        raise BadInput(
+            f"{serial} is spinning just now.", remedy="Hand it in when the spin is read."
+        )
+
+
+def _page(
+    request: Request,
+    shop: Workshop,
+    serial: str,
+    typed: dict[str, str],
+    fault: HeavyspotError | None = None,
+) -> Response:
+    kind = "high-speed rig"
+    rigs = [n for n, r in all_rigs(shop).items() if r.kind == kind and not is_simulated(shop, n)]
+    values = {
+        "serial": serial,
+        "rigs": rigs,
+        "typed": typed,
+        "fault": fault,
+        "endings": ",".join(ENDINGS),
+    }
+    return page(request, "cartridge/recording.html", values, status=422 if fault else 200)

@@ -1,0 +1,1 @@
+"""The bench as its templates show it: one sentence, its pictures, what the pedal does."""

@@ -1,0 +1,74 @@
+"""Sheets that were issued: the same bytes again, for ever."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+from ...ledger.records import Sheet
+from ...quantities.durable import write_bytes
+from ...quantities.errors import LedgerFault, NotThere
+from ..shop import Workshop, find_piece
+
+
+def issued_sheet(shop: Workshop, number: str) -> Sheet:
+    """Return an issued sheet by its number; raises `NotThere` when there is none."""
+    sheet = shop.book.sheets.find(number)
+    if sheet is None:
+        raise NotThere(f"There is no sheet {number}.", remedy="Check the number.")
+    return sheet
+
+
+def sheets_of(shop: Workshop, piece_id: str) -> list[Sheet]:
+    """Return a piece's sheets of every kind, in order."""
+    return shop.book.sheets.of_piece(piece_id)
+
+
+def newest_sheet(shop: Workshop, serial: str, kind: str = "run") -> Sheet:
+    """Return a piece's newest sheet; raises `NotThere` when none was issued.
+
+    Parameters
+    ----------
+    kind : str
+        ``run`` or ``flow``.
+    """
+    sheet = shop.book.sheets.newest(find_piece(shop, serial).id, kind)
+    if sheet is None:
+        raise NotThere(f"No sheet of {serial} was issued yet.", remedy="Issue it first.")
+    return sheet
+
+
+def pdf_of(shop: Workshop, sheet: Sheet) -> bytes:
+    """Return the bytes of an issued sheet, as they were issued.
+
+    Raises
+    ------
+    NotThere
+        It was issued before copies were kept.
+    LedgerFault
+        The kept file is missing, or not as it was issued.
+    """
+    if not sheet.kept_as:
+        raise NotThere(
+            f"Sheet {sheet.number} was issued before this program kept copies.",
+            remedy="The customer has it; to issue a new one, say why.",
+        )
+    pdf = shop.book.archive.open(sheet.kept_as).read_bytes()
+    if hashlib.sha256(pdf).hexdigest() != sheet.sha256:
+        raise LedgerFault(
+            f"The kept file of sheet {sheet.number} was changed after it was issued.",
+            remedy="Restore it from a backup.",
+        )
+    return pdf
+
+
+def give(shop: Workshop, sheet: Sheet, path: Path) -> None:
+    """Write an issued sheet into a file, byte for byte; raises as `pdf_of`, and `LedgerFault` when it cannot."""
+    pdf = pdf_of(shop, sheet)
+    try:
+        write_bytes(path, pdf)
+    except OSError as fault:
+        raise LedgerFault(
+            f"Sheet {sheet.number} is issued and kept, but {path} cannot be written ({fault.strerror}).",
+            remedy="Ask for it again, with another file.",
+        ) from None

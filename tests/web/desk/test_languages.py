@@ -1,0 +1,131 @@
+"""Pages in a language whose every letter is a q: any other word on them is the shop's own, or fell through."""
+
+import re
+from html import unescape
+
+import pytest
+from fastapi.testclient import TestClient
+from q_language import speak_q
+from workshop.cartridge.test_spin import QUICK
+
+from heavyspot.quantities import said
+from heavyspot.quantities.said import LANGUAGES
+from heavyspot.sim.cartridge import make_cartridge
+from heavyspot.sources.simulated import RIG, simulated_recording
+from heavyspot.web import speaking
+from heavyspot.web.app import create_app
+from heavyspot.web.pages.help import ABOUT, guide_html, titles
+from heavyspot.workshop.cartridge.spinning import spin
+from heavyspot.workshop.job.build_record import tell
+
+OWN = {
+    "Heavyspot", "Saltmarsh", "Turbo", "Works", "Larch", "Ines", "Fjord", "Haulage", "simulated", "Simulated",
+    "rig", "master", "MASTER", "whistle", "Low", "High", "Grind", "nut", "Enter", "turbine", "hub", "CSV", "QR",
+    "very", "good", "kPa", "Alder", "Oak", "Elm", "Esc", "rpm", "Balancer",
+}  # fmt: skip
+"""Names of the shop, its rigs, models and planes, and what people wrote."""
+
+
+@pytest.fixture(scope="module")
+def shop_app(tmp_path_factory):
+    app = create_app(tmp_path_factory.mktemp("tongues") / "data", demo=True)
+    with TestClient(app, base_url="http://127.0.0.1") as client:
+        piece = {"model": "Larch 52", "customer": "Fjord Haulage"}
+        for serial, peak in (("T-1", 1.4), ("T-2", 0.2), ("T-3", 0.3)):
+            client.post("/api/pieces", json={"serial": serial, **piece})
+            if serial != "T-3":
+                made = simulated_recording(make_cartridge("Larch 52", 3, peak_g=peak), 5, QUICK)
+                spin(app.state.shop, serial, made, operator="Ines", rig=RIG)
+        tell(app.state.shop, "T-3", "claim", "whistle", by="Ines")
+        yield client
+
+
+@pytest.fixture
+def q_s(monkeypatch):
+    speak_q(monkeypatch)
+    for module in (speaking,):
+        monkeypatch.setitem(module.LANGUAGES, "qq", "q")
+    said._parts.cache_clear()
+    yield
+    said._parts.cache_clear()
+
+
+MONTHS = (
+    r"\b(Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)[a-z]*\b|\b(Mon|Tue|Wed|Thu|Fri|Sat|Sun)\b"
+)
+"""Of the locale data, not of a catalogue; an unknown language has the English ones."""
+
+
+def fell_through(html):
+    body = re.sub(r"<(script|style)\b.*?</\1>|<option.*?</option>", " ", html, flags=re.S)
+    shown = re.findall(r'(?:aria-label|placeholder|title|alt)="([^"]*)"', body)
+    shown.append(re.sub(r"<[^>]*>", " ", body))
+    text = re.sub(MONTHS, " ", re.sub(r"&\w+;|&#\d+;", " ", " ".join(shown)))
+    return {w for w in re.findall(r"[^\W\d_]{3,}", text) if set(w.lower()) != {"q"}} - OWN
+
+
+@pytest.mark.parametrize("place", ["/", "/bench/T-1", "/bench/T-2", "/bench/T-3", "/nothing-here"])
+def test_nothing_of_the_main_pages_falls_through(shop_app, q_s, place):
+    page = shop_app.get(place, headers={"cookie": f"{speaking.CHOICE}=qq"})
+    assert len(re.findall(r"q{3,}", page.text)) > 8
+    assert fell_through(page.text) == set()
+
+
+@pytest.mark.parametrize("language", list(LANGUAGES))
+def test_the_day_is_told_in_the_browser_s_language(shop_app, language):
+    page = shop_app.get("/", headers={"accept-language": f"xx, {language}-XX;q=0.9"})
+    assert f'<html lang="{language}">' in page.text
+    shown = unescape(page.text)
+    assert said.catalogue(language)["nav.jobs"] in shown
+    assert said.catalogue(language)["day.needs"] in shown
+
+
+def test_what_somebody_chose_goes_before_the_browser(shop_app):
+    chosen = shop_app.post("/language", data={"language": "de"}, follow_redirects=False)
+    assert chosen.cookies.get(speaking.CHOICE) == "de" or "heavyspot-language=de" in str(
+        chosen.headers
+    )
+    shop_app.cookies.clear()
+    headers = {"cookie": f"{speaking.CHOICE}=de", "accept-language": "fr"}
+    assert "Aufträge" in shop_app.get("/", headers=headers).text
+    none = shop_app.post("/language", data={"language": "tlh"}, follow_redirects=False)
+    assert "set-cookie" not in none.headers
+
+
+def test_two_at_once_are_each_told_in_their_own(shop_app):
+    from concurrent.futures import ThreadPoolExecutor
+
+    def ask(language):
+        return shop_app.get("/", headers={"accept-language": language}).text
+
+    asked = ["de", "fr", "es", "zh", "en"] * 4
+    with ThreadPoolExecutor(4) as pool:
+        for language, text in zip(asked, pool.map(ask, asked), strict=True):
+            assert f'<html lang="{language}">' in text
+
+
+def test_every_guide_a_page_leads_to_is_there_and_safe():
+    for _, name in ABOUT:
+        assert name in titles()
+    for name in titles():
+        html = guide_html(name)
+        assert "<script" not in html and "javascript:" not in html
+        for place in re.findall(r'href="([^"]*)"', html):
+            assert place.startswith("/help/") or place.startswith("http://127.0.0.1"), (name, place)
+
+
+def test_help_is_a_page_and_a_drawer_and_no_way_to_other_files(shop_app):
+    whole = shop_app.get("/help?of=/bench/T-1").text
+    assert "The bench screen" in whole and "<header>" in whole
+    part = shop_app.get("/help/insight", headers={"hx-request": "true"}).text
+    assert "<html" not in part and 'class="guide"' in part
+    for name in ("../words", "..%2Fwords", "conf.py", "nobody"):
+        assert shop_app.get(f"/help/{name}").status_code == 404
+
+
+def test_a_page_that_is_not_there_says_so_and_an_address_of_the_api_says_it_in_json(shop_app):
+    lost = shop_app.get("/no/such/page")
+    assert lost.status_code == 404 and "There is no such page" in lost.text and "Today" in lost.text
+    assert shop_app.get("/api/nothing").json()["error"]
+    assert shop_app.get("/story/NOBODY").status_code == 404
+    assert "NOBODY" in shop_app.get("/story/NOBODY").text  # a fault of ours keeps its own words
