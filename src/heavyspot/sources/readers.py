@@ -146,7 +146,7 @@ def guessed_channel(name: str, unit: str) -> Channel:
     }.get(unit.strip(), unit.strip())
     low = name.lower()
     if any(word in low for word in ("phase", "pickup", "tacho", "mark", "once per turn")):
-        from ..signal.reference import ReferenceSettings
+        from ..signal.mark.reference import ReferenceSettings
 
         return Channel(name, "phase", unit or "V", reference=ReferenceSettings())
     if unit in ("g", "m/s²") or "accel" in low:

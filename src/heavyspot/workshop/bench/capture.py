@@ -26,8 +26,8 @@ from ...ledger.store.identity import new_id
 from ...quantities.durable import sync_file, sync_folder, write_text
 from ...quantities.errors import HeavyspotError, LedgerFault
 from ...signal.curve import read_curves
+from ...signal.mark.reference import ReferenceSettings
 from ...signal.phase import PhasedBlocks, phased_blocks
-from ...signal.reference import ReferenceSettings
 from ...signal.tracker import Track, Tracker
 from ...sources.live import LiveBlock, LiveSource
 from ...sources.readers import open_recording

@@ -9,10 +9,10 @@ from typing import Annotated
 
 import typer
 
-from ..quantities.errors import BadInput
-from ..quantities.words import short
-from .common import By, Json, emit, named, open_workshop
-from .rotor import Serial, rotor_app
+from ...quantities.errors import BadInput
+from ...quantities.words import short
+from ..common import By, Json, emit, named, open_workshop
+from .work import Serial, rotor_app
 
 __all__ = ["rotor_app"]
 
@@ -25,8 +25,8 @@ def rotor_tolerance(
     json: Json = False,
 ) -> None:
     """What may stay, by grade and by the 4W/N rule, in all the trade's units."""
-    from ..balance.rotor.tolerance import four_w_over_n_gmm, permissible_gmm
-    from ..quantities.units import OZ_IN_GMM
+    from ...balance.rotor.tolerance import four_w_over_n_gmm, permissible_gmm
+    from ...quantities.units import OZ_IN_GMM
 
     total = permissible_gmm(mass, speed, grade)
     values = {
@@ -58,9 +58,9 @@ def rotor_split(
     """Split a correction over fixed places."""
     import numpy as np
 
-    from ..balance.rotor.places import split_over
-    from ..quantities.angles import phasor
-    from ..workshop.rotor.vectors import read_pair
+    from ...balance.rotor.places import split_over
+    from ...quantities.angles import phasor
+    from ...workshop.rotor.vectors import read_pair
 
     at = (first + 360.0 / max(places, 1) * np.arange(places)) % 360.0
     found = split_over(
@@ -92,9 +92,9 @@ def rotor_index(
     """Tell rotor and fixture apart by turning the rotor on its fixture."""
     import numpy as np
 
-    from ..balance.rotor.tooling import index_method
-    from ..quantities.angles import angle_of, phasor
-    from ..workshop.rotor.vectors import read_pair
+    from ...balance.rotor.tooling import index_method
+    from ...quantities.angles import angle_of, phasor
+    from ...workshop.rotor.vectors import read_pair
 
     v = [complex(phasor(*read_pair(r))) for r in readings]
     found = index_method(v, np.arange(len(v)) * step)
@@ -122,8 +122,8 @@ def rotor_transfer(
     json: Json = False,
 ) -> None:
     """Unbalance in two other planes that acts the same."""
-    from ..balance.rotor.rigid import transfer
-    from ..workshop.rotor.vectors import read_numbers
+    from ...balance.rotor.rigid import transfer
+    from ...workshop.rotor.vectors import read_numbers
 
     where = read_numbers(to)
     if len(where) != 2:
@@ -142,7 +142,7 @@ def rotor_parts(
     json: Json = False,
 ) -> None:
     """Static and couple part, and what kind of unbalance it is."""
-    from ..balance.rotor.rigid import couple_pair, parts_of
+    from ...balance.rotor.rigid import couple_pair, parts_of
 
     u, at = _in_planes(amounts, planes)
     parts = parts_of(u, at, centre)
@@ -157,8 +157,8 @@ def rotor_parts(
 
 
 def _in_planes(amounts: list[str], planes: str) -> tuple[list[complex], list[float]]:
-    from ..quantities.angles import phasor
-    from ..workshop.rotor.vectors import read_numbers, read_pair
+    from ...quantities.angles import phasor
+    from ...workshop.rotor.vectors import read_numbers, read_pair
 
     u, at = [complex(phasor(*read_pair(a))) for a in amounts], read_numbers(planes)
     if len(u) != len(at):
@@ -169,7 +169,7 @@ def _in_planes(amounts: list[str], planes: str) -> tuple[list[complex], list[flo
 
 
 def _show_vectors(vectors: dict[str, complex], json: bool, **more: str) -> None:
-    from ..quantities.angles import angle_of
+    from ...quantities.angles import angle_of
 
     rows = {k: {"amount": abs(u), "angle_deg": float(angle_of(u))} for k, u in vectors.items()}
     if json:
@@ -199,7 +199,7 @@ def rotor_budget(
     json: Json = False,
 ) -> None:
     """What runout, clearances and keys may add, likely and at most (ISO 21940-14 and -32)."""
-    from ..balance.rotor.tooling import (
+    from ...balance.rotor.tooling import (
         Contribution,
         budget,
         clearance_gmm,
@@ -255,8 +255,8 @@ def rotor_match(
     json: Json = False,
 ) -> None:
     """Propose which parts to put together, and how turned."""
-    from ..workshop.rotor.machine_proofs import match
-    from ..workshop.rotor.vectors import read_parts, read_text
+    from ...workshop.rotor.machine_proofs import match
+    from ...workshop.rotor.vectors import read_parts, read_text
 
     steps = dict(named(s) for s in step or [])
     kinds = read_parts(read_text(file))
@@ -290,7 +290,7 @@ def rotor_compare(
     json: Json = False,
 ) -> None:
     """An assembly beside its prediction: what the cartridge's first high-speed spin shows."""
-    from ..workshop.rotor.assembly import compare_assembly
+    from ...workshop.rotor.assembly import compare_assembly
 
     told = compare_assembly(open_workshop(), matching, assembly, serial)
     if json:

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from ..quantities.finding import Finding
+from ...quantities.finding import Finding
+from ..tracker import GROUP_BLOCKS, Track
 from .cells import Cells
 from .clipping import clipping_findings
 from .liveness import liveness_findings, pickup_findings
-from .tracker import GROUP_BLOCKS, Track
 
 
 def sensor_findings(

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ..quantities.errors import BadInput
-from ..quantities.words import short
-from .common import By, Json, Language, Why, emit, open_workshop, say_issued
+from ...quantities.errors import BadInput
+from ...quantities.words import short
+from ..common import By, Json, Language, Why, emit, open_workshop, say_issued
 
 if TYPE_CHECKING:
-    from ..workshop.rotor.correction import Correction
-    from ..workshop.rotor.kept import RotorReadingKept
+    from ...workshop.rotor.correction import Correction
+    from ...workshop.rotor.kept import RotorReadingKept
 
 rotor_app = typer.Typer(
     no_args_is_help=True, rich_markup_mode=None, help="Loose rotors on the low-speed machines."
@@ -31,7 +31,7 @@ def rotor_model_add(
     json: Json = False,
 ) -> None:
     """Add a kind of rotor, or a new version of one."""
-    from ..workshop.rotor.models import add_rotor_model
+    from ...workshop.rotor.models import add_rotor_model
 
     rotor = add_rotor_model(open_workshop(), file, by=by)
     limits = dict(zip(rotor.tolerance_planes, rotor.limits(), strict=True))
@@ -53,7 +53,7 @@ def rotor_new(
     json: Json = False,
 ) -> None:
     """Add a rotor to a job."""
-    from ..workshop.rotor.models import add_rotor
+    from ...workshop.rotor.models import add_rotor
 
     shop = open_workshop()
     piece = add_rotor(shop, serial, rotor, customer=customer, invoice=invoice, by=by)
@@ -87,8 +87,8 @@ def rotor_measure(
     json: Json = False,
 ) -> None:
     """Measure: from a recording, or from a machine's own display."""
-    from ..workshop.rotor.measuring import measure_signals, measure_typed
-    from ..workshop.rotor.vectors import read_pair
+    from ...workshop.rotor.measuring import measure_signals, measure_typed
+    from ...workshop.rotor.vectors import read_pair
 
     shop = open_workshop()
     if (recording is None) == (not reading):
@@ -160,8 +160,8 @@ def rotor_corrected(
     json: Json = False,
 ) -> None:
     """Record a correction: as advised, or what was really done."""
-    from ..workshop.rotor.measuring import corrected, corrected_as_advised
-    from ..workshop.rotor.vectors import read_pair
+    from ...workshop.rotor.measuring import corrected, corrected_as_advised
+    from ...workshop.rotor.vectors import read_pair
 
     shop = open_workshop()
     if (plane is None) != (at is None):
@@ -181,7 +181,7 @@ def rotor_corrected(
 @rotor_app.command("show")
 def rotor_show(serial: Serial, json: Json = False) -> None:
     """Show a rotor's readings and corrections."""
-    from ..workshop.rotor.kept import rotor_story
+    from ...workshop.rotor.kept import rotor_story
 
     story = rotor_story(open_workshop(), serial)
     if json:
@@ -206,7 +206,7 @@ def rotor_sheet(
     json: Json = False,
 ) -> None:
     """Write the customer's sheet of a rotor; as heavyspot sheet."""
-    from ..workshop.sheets.issue import sheet_now
+    from ...workshop.sheets.issue import sheet_now
 
     issued = sheet_now(open_workshop(), serial, out, by=by, language=language, why=why)
     say_issued(issued, out, json)

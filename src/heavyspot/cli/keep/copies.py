@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from .common import Json, Settings, emit, open_workshop, progress_bar
+from ..common import Json, Settings, emit, open_workshop, progress_bar
 
 if TYPE_CHECKING:
-    from ..workshop.keep.backup import BackupTold
+    from ...workshop.keep.backup import BackupTold
 
 
 def backup(
@@ -18,7 +18,7 @@ def backup(
     json: Json = False,
 ) -> None:
     """Back the shop up while it works, and prove it by reading it back; 1 when recordings are not whole."""
-    from ..workshop.keep.backup import back_up
+    from ...workshop.keep.backup import back_up
 
     with progress_bar(json) as show:
         told = back_up(open_workshop(), to, progress=show)
@@ -30,7 +30,7 @@ def restore(
     json: Json = False,
 ) -> None:
     """Make the data folder from a backup; --data names it, and must hold no ledger yet; 1 as for backup."""
-    from ..workshop.keep.backup import restore as bring_back
+    from ...workshop.keep.backup import restore as bring_back
 
     with progress_bar(json) as show:
         told = bring_back(source, Settings.data, progress=show)
@@ -43,7 +43,7 @@ def move(
     json: Json = False,
 ) -> None:
     """Copy a ledger to another database, SQLite or PostgreSQL, and prove it equal; recordings stay."""
-    from ..workshop.keep.moving import move_ledger
+    from ...workshop.keep.moving import move_ledger
 
     def url(name: str) -> str:
         if "://" in name:
@@ -61,7 +61,7 @@ def move(
 
 def private(json: Json = False) -> None:
     """Let nobody else on this computer read the ledger and the keys in the data folder."""
-    from ..workshop.private import make_private
+    from ...workshop.private import make_private
 
     closed = make_private(Settings.data)
     if json:
@@ -81,7 +81,7 @@ def upgrade(json: Json = False) -> None:
 
 def say_upgraded(quiet: bool) -> list[dict[str, object]]:
     """Upgrade the data folder, and say what was done."""
-    from ..workshop.keep.upgrading import upgrade as bring_up
+    from ...workshop.keep.upgrading import upgrade as bring_up
 
     with progress_bar(quiet) as show:
         done = bring_up(Settings.data, progress=show)

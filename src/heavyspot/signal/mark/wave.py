@@ -10,10 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..quantities.finding import Finding, finding_of
-from ..quantities.said import Said
-from .phase import CLEAR_RAD, PhasedBlocks
-from .tracker import WINDOW_BLOCKS, Track
+from ...quantities.finding import Finding, finding_of
+from ...quantities.said import Said
+from ..phase import CLEAR_RAD, PhasedBlocks
+from ..tracker import WINDOW_BLOCKS, Track
 
 FloatArray = NDArray[np.float64]
 

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..quantities.arrays import Array
+from ...quantities.arrays import Array
 
 SMOOTH_S = 0.0092
 """Half the smoothing window, s."""

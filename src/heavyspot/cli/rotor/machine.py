@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ..quantities.words import short
-from .common import By, Json, emit, named, open_workshop
+from ...quantities.words import short
+from ..common import By, Json, emit, named, open_workshop
+
+if TYPE_CHECKING:
+    from ...workshop.rotor.machine_proofs import Proved
 
 machine_app = typer.Typer(
     no_args_is_help=True, rich_markup_mode=None, help="Low-speed machines: calibration and proofs."
@@ -33,8 +37,8 @@ def machine_calibrate(
     json: Json = False,
 ) -> None:
     """Calibrate by runs with known masses: amounts and readings as amount@degrees."""
-    from ..workshop.rotor.machine_calibration import calibrate_machine
-    from ..workshop.rotor.vectors import read_text, read_trials
+    from ...workshop.rotor.machine_calibration import calibrate_machine
+    from ...workshop.rotor.vectors import read_text, read_trials
 
     added, readings, names = read_trials(read_text(file))
     told = calibrate_machine(
@@ -67,16 +71,16 @@ def machine_arbor(
     json: Json = False,
 ) -> None:
     """Find by indexing what the arbor adds, and take it out of every later reading on this machine."""
-    from ..quantities.angles import phasor
-    from ..workshop.rotor.machine_calibration import store_arbor
-    from ..workshop.rotor.vectors import read_pairs
+    from ...quantities.angles import phasor
+    from ...workshop.rotor.machine_calibration import store_arbor
+    from ...workshop.rotor.vectors import read_pairs
 
     planes = [[complex(phasor(*p)) for p in read_pairs(named(text)[1])] for text in plane]
     told = store_arbor(open_workshop(), rig, rotor, planes, step_deg=step, by=by)
     if json:
-        emit(told)
+        emit(asdict(told))
         return
-    for name, fixture, own in zip(told["planes"], told["fixture"], told["rotor"], strict=True):
+    for name, fixture, own in zip(told.planes, told.fixture, told.rotor, strict=True):
         known = f"arbor {short(fixture[0], 4)} g·mm at {fixture[1]:.1f}°"
         typer.echo(f"  {name}: {known}, rotor {short(own[0], 4)} at {own[1]:.1f}°")
 
@@ -86,8 +90,8 @@ def machine_residual(
     rig: Rig, plane: Planes, due: Due = "", by: By = "", json: Json = False
 ) -> None:
     """Minimum achievable residual: amounts with ten times the claim at 0, 30 ... 330 degrees."""
-    from ..workshop.rotor.machine_proofs import prove_residual
-    from ..workshop.rotor.vectors import read_numbers
+    from ...workshop.rotor.machine_proofs import prove_residual
+    from ...workshop.rotor.vectors import read_numbers
 
     planes = {k: read_numbers(v) for k, v in map(named, plane)}
     _show(prove_residual(open_workshop(), rig, planes, due=due, by=by), json)
@@ -107,8 +111,8 @@ def machine_reduction(
     json: Json = False,
 ) -> None:
     """Unbalance reduction ratio: vectors (amount@degrees) with a travelling mass at known places."""
-    from ..workshop.rotor.machine_proofs import prove_reduction
-    from ..workshop.rotor.vectors import read_numbers, read_pair, read_pairs
+    from ...workshop.rotor.machine_proofs import prove_reduction
+    from ...workshop.rotor.vectors import read_numbers, read_pair, read_pairs
 
     told = prove_reduction(
         open_workshop(), rig, {k: read_pairs(v) for k, v in map(named, plane)},
@@ -129,8 +133,8 @@ def machine_compensator(
     json: Json = False,
 ) -> None:
     """Compensator: vectors (amount@degrees) read at index 0, 180, 0, 180."""
-    from ..workshop.rotor.machine_proofs import prove_compensator
-    from ..workshop.rotor.vectors import read_pairs
+    from ...workshop.rotor.machine_proofs import prove_compensator
+    from ...workshop.rotor.vectors import read_pairs
 
     planes = {k: read_pairs(v) for k, v in map(named, plane)}
     shop = open_workshop()
@@ -142,24 +146,22 @@ def machine_compensator(
     )
 
 
-def _show(told: dict[str, object], json: bool) -> None:
+def _show(told: Proved, json: bool) -> None:
     if json:
-        emit(told)
+        emit(told.as_json())
         return
-    typer.echo(
-        f"{told['rig']}, {told['kind']} test: {'PASSED' if told['passed'] else 'NOT PASSED'}, due {told['due']}"
-    )
-    planes = told["planes"]
-    for name, p in planes.items() if isinstance(planes, dict) else ():
-        typer.echo(f"  {name}: {p['text']}")
+    verdict = "PASSED" if told.passed else "NOT PASSED"
+    typer.echo(f"{told.rig}, {told.kind} test: {verdict}, due {told.due}")
+    for name, p in told.planes.items():
+        typer.echo(f"  {name}: {p.text}")
     typer.echo("Test and limits after ISO 21940-21.")
 
 
 @machine_app.command("proofs")
 def machine_proofs(rig: Rig, json: Json = False) -> None:
     """The newest proof of each kind, and what is past its day."""
-    from ..workshop.rotor.machines import proofs_of
-    from ..workshop.rotor.measuring import overdue
+    from ...workshop.rotor.machines import proofs_of
+    from ...workshop.rotor.measuring import overdue
 
     shop = open_workshop()
     proofs = proofs_of(shop, rig)

@@ -10,17 +10,17 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
-from ..quantities.angles import clock_text
-from ..quantities.arrays import Array
-from ..quantities.clock import utc_minute
-from ..quantities.finding import Finding
-from ..sources.recording import Recording
-from ..workshop.cartridge.grinding import Ground
-from ..workshop.cartridge.story import CartridgeStory, KeptRun
-from ..workshop.model.model_file import ModelFile
-from ..workshop.reading.reading import ReadResult
-from ..workshop.reading.results import SpinResult, percent
-from ..workshop.records import Piece
+from ...quantities.angles import clock_text
+from ...quantities.arrays import Array
+from ...quantities.clock import utc_minute
+from ...quantities.finding import Finding
+from ...sources.recording import Recording
+from ...workshop.cartridge.grinding import Ground
+from ...workshop.cartridge.story import CartridgeStory, KeptRun
+from ...workshop.model.model_file import ModelFile
+from ...workshop.reading.reading import ReadResult
+from ...workshop.reading.results import SpinResult, percent
+from ...workshop.records import Piece
 
 VERDICT_WORDS = {"pass": "PASS", "fail": "FAIL", "undecided": "UNDECIDED"}
 _STYLE = {"pass": "bold green", "fail": "bold red", "undecided": "bold yellow"}

@@ -10,9 +10,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from ..quantities.finding import Finding, finding_of
-from ..quantities.said import Said
-from .curve import Curve, Reading
+from ...quantities.finding import Finding, finding_of
+from ...quantities.said import Said
+from ..curve import Curve, Reading
 
 FloatArray = NDArray[np.float64]
 

@@ -8,8 +8,8 @@ from typing import Annotated
 
 import typer
 
-from ..quantities.durable import write_bytes
-from .common import By, Json, Language, Serial, Why, emit, open_workshop
+from ...quantities.durable import write_bytes
+from ..common import By, Json, Language, Serial, Why, emit, open_workshop
 
 
 def spin(
@@ -26,7 +26,7 @@ def spin(
     json: Json = False,
 ) -> None:
     """Read a spin, judge it, say what to do next, and keep it."""
-    from ..workshop.cartridge.spinning import spin as read_spin
+    from ...workshop.cartridge.spinning import spin as read_spin
 
     result = read_spin(
         open_workshop(), serial, recording, operator=operator, rig=rig, format=format
@@ -64,7 +64,7 @@ def ground(
     json: Json = False,
 ) -> None:
     """Record a cut that was really made."""
-    from ..workshop.cartridge.grinding import ground as write_cut
+    from ...workshop.cartridge.grinding import ground as write_cut
 
     cut = write_cut(
         open_workshop(),
@@ -100,7 +100,7 @@ def looked(
     json: Json = False,
 ) -> None:
     """Say that the newest cuts are on the piece as written down; the advice is made anew."""
-    from ..workshop.cartridge.answering import looked as say_looked
+    from ...workshop.cartridge.answering import looked as say_looked
 
     story = say_looked(open_workshop(), serial, by=by, knowingly=knowingly, why=why)
     if json:
@@ -120,7 +120,7 @@ def overrule(
     json: Json = False,
 ) -> None:
     """Let a verdict stand against a finding that blocks it (an inspector's decision)."""
-    from ..workshop.cartridge.overruling import overrule as let_stand
+    from ...workshop.cartridge.overruling import overrule as let_stand
 
     told = let_stand(open_workshop(), serial, why=why, by=by)
     if json:
@@ -138,7 +138,7 @@ def sheet(
     json: Json = False,
 ) -> None:
     """Write the customer's sheet: the issued one again, byte for byte; a new one with --why, or if none stands."""
-    from ..workshop.sheets.issue import sheet_now
+    from ...workshop.sheets.issue import sheet_now
 
     made = sheet_now(open_workshop(), serial, output, by=by, language=language, why=why)
     if json:
@@ -153,9 +153,9 @@ def label(
     size: Annotated[str, typer.Option("--size", help="29x62, 36x89 or a4.")] = "29x62",
 ) -> None:
     """Write labels with the serial as a QR code."""
-    from ..sheet.label import label_pdf
-    from ..workshop.sheets.label import label_of
-    from ..workshop.shop import find_piece
+    from ...sheet.label import label_pdf
+    from ...workshop.sheets.label import label_of
+    from ...workshop.shop import find_piece
 
     shop = open_workshop()
     rows = [label_of(find_piece(shop, serial)) for serial in serials]
@@ -165,7 +165,7 @@ def label(
 
 def show(serial: Serial, json: Json = False) -> None:
     """Show a piece's runs and cuts."""
-    from ..workshop.cartridge.story import cartridge_story
+    from ...workshop.cartridge.story import cartridge_story
 
     story = cartridge_story(open_workshop(), serial)
     if json:

@@ -8,8 +8,8 @@ from typing import Annotated
 
 import typer
 
-from ..quantities.errors import UnreadableFile
-from .common import Json, Settings, emit, open_workshop
+from ...quantities.errors import UnreadableFile
+from ..common import Json, Settings, emit, open_workshop
 
 
 def verify(
@@ -54,7 +54,7 @@ def verify(
 
 
 def _sheet(path: Path, fingerprint: str, proof: Path | None) -> tuple[dict[str, object], list[str]]:
-    from ..workshop.sheets.verify import verify_sheet
+    from ...workshop.sheets.verify import verify_sheet
 
     try:
         pdf = path.read_bytes()
@@ -79,7 +79,7 @@ def _sheet(path: Path, fingerprint: str, proof: Path | None) -> tuple[dict[str, 
     if found.check.fingerprint:
         lines.append(f"  certificate {found.check.fingerprint}")
     if proof is not None:
-        from ..workshop.sheets.proof import check_proof, proof_from
+        from ...workshop.sheets.proof import check_proof, proof_from
 
         shown = check_proof(found.check, proof_from(_text_of(proof)))
         told |= {"proof": asdict(shown), "good": bool(told.get("good")) and shown.good}
@@ -101,8 +101,8 @@ def prove(
     to: Annotated[Path, typer.Option("--to", help="JSON file to write.")],
 ) -> None:
     """Write the proof that a sheet stands in the ledger: who has the sheet checks it without the ledger."""
-    from ..quantities.durable import write_text
-    from ..workshop.sheets.proof import prove_sheet
+    from ...quantities.durable import write_text
+    from ...workshop.sheets.proof import prove_sheet
 
     made = prove_sheet(open_workshop(), number)
     write_text(to, made.as_text())
@@ -116,7 +116,7 @@ def head(
     json: Json = False,
 ) -> None:
     """Sign the ledger's newest link, time stamped where there is a service: kept elsewhere it shows a cut end."""
-    from ..workshop.heads import add_to_file, new_head
+    from ...workshop.heads import add_to_file, new_head
 
     made, fault = new_head(open_workshop())
     if to is not None:
@@ -133,8 +133,8 @@ def _ledger(
 ) -> tuple[dict[str, object], list[str]]:
     from rich.progress import Progress
 
-    from ..workshop.heads import HeadFault, SignedHead, read_heads
-    from ..workshop.keep.ledger_state import (
+    from ...workshop.heads import HeadFault, SignedHead, read_heads
+    from ...workshop.keep.ledger_state import (
         Broken,
         branches_of,
         check_ends,
@@ -143,13 +143,13 @@ def _ledger(
         clock_backs,
         newest_link,
     )
-    from ..workshop.keep.retention import DamagedFile, check_recordings
+    from ...workshop.keep.retention import DamagedFile, check_recordings
 
     shop = open_workshop()
     elsewhere: list[SignedHead] = [h for path in heads for h in read_heads(path)]
     if house:
-        from ..workshop.station.heads import asked_back
-        from .station import line
+        from ...workshop.station.heads import asked_back
+        from ..station import line
 
         elsewhere += asked_back(shop, line())
     with Progress(transient=True, disable=json) as bar:
@@ -187,7 +187,7 @@ def _ledger(
 
 def reindex(json: Json = False) -> None:
     """Make the index of pieces anew from the entries, where verify says that it is wrong."""
-    from ..workshop.keep.ledger_state import reindex as make_anew
+    from ...workshop.keep.ledger_state import reindex as make_anew
 
     wrong = make_anew(open_workshop())
     if json:

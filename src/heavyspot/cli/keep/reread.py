@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ..quantities.clock import utc_minute
-from ..quantities.durable import write_bytes
-from .common import By, Json, emit, open_workshop, progress_bar
+from ...quantities.clock import utc_minute
+from ...quantities.durable import write_bytes
+from ..common import By, Json, emit, open_workshop, progress_bar
 
 if TYPE_CHECKING:
-    from ..workshop.shop import Workshop
+    from ...workshop.shop import Workshop
 
 reread_app = typer.Typer(
     no_args_is_help=True,
@@ -43,7 +43,7 @@ def begin(
     json: Json = False,
 ) -> None:
     """Read a selection anew; interrupted, go on with: heavyspot reread on ID."""
-    from ..workshop.keep.reread import Settings, begin_reread
+    from ...workshop.keep.reread import Settings, begin_reread
 
     shop = open_workshop()
     made = begin_reread(shop, Settings(gain, limit, rig, model, since, until), by=by)
@@ -61,7 +61,7 @@ def on(reread: Id, workers: Workers = 0, scheduler: Scheduler = "", json: Json =
 @reread_app.command("list")
 def list_(json: Json = False) -> None:
     """List the rereads, newest first, and how far each is."""
-    from ..workshop.keep.reread import newest_rereads
+    from ...workshop.keep.reread import newest_rereads
 
     rows = newest_rereads(open_workshop(), most=50)
     if json:
@@ -78,14 +78,14 @@ def call_back(
     json: Json = False,
 ) -> None:
     """List the pieces that left with a pass which no longer stands."""
-    from ..workshop.keep.reread import call_back as pieces
+    from ...workshop.keep.reread import call_back as pieces
 
     rows = pieces(open_workshop(), reread)
     if json:
         emit([r.as_json() for r in rows])
         return
     if csv:
-        from ..workshop.rows_text import rows_csv
+        from ...workshop.rows_text import rows_csv
 
         write_bytes(csv, rows_csv([r.as_json() for r in rows], COLUMNS))
     for r in rows:
@@ -103,7 +103,7 @@ COLUMNS = (
 
 
 def _go(shop: Workshop, made: str, workers: int, scheduler: str, json: bool) -> None:
-    from ..workshop.keep.reread import go_on
+    from ...workshop.keep.reread import go_on
 
     with progress_bar(json) as show:
         told = go_on(

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .phase import PhasedBlocks
+from ..phase import PhasedBlocks
 
 CELL_S = 0.05
 

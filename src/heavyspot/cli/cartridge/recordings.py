@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from .common import Json, emit
+from ..common import Json, emit
 
 
 def read(
@@ -16,9 +16,9 @@ def read(
     json: Json = False,
 ) -> None:
     """Read a recording without keeping anything."""
-    from ..sources.readers import open_recording
-    from ..workshop.reading.reading import read_recording
-    from ..workshop.reading.results import curves_json, finding_json
+    from ...sources.readers import open_recording
+    from ...workshop.reading.reading import read_recording
+    from ...workshop.reading.results import curves_json, finding_json
 
     opened = open_recording(recording, format=format)
     result = read_recording(opened)
@@ -38,8 +38,8 @@ def convert(
     format: Annotated[str | None, typer.Option("--format", help="Reader to use.")] = None,
 ) -> None:
     """Write a recording in another format."""
-    from ..sources.readers import open_recording
-    from ..sources.writers import write_recording
+    from ...sources.readers import open_recording
+    from ...sources.writers import write_recording
 
     opened = open_recording(source, format=format)
     notes = [*opened.notes, *write_recording(opened, target)]
@@ -50,7 +50,7 @@ def convert(
 
 def devices(json: Json = False) -> None:
     """List the inputs this computer can capture from."""
-    from ..sources.sound_card import input_devices
+    from ...sources.sound_card import input_devices
 
     found = input_devices()
     if json:

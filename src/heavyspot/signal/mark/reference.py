@@ -17,8 +17,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from ..quantities.arrays import Array
-from ..quantities.errors import BadInput
+from ...quantities.arrays import Array
+from ...quantities.errors import BadInput
 
 HYSTERESIS = 0.3
 """Half width of the hysteresis as a share of the signal's half swing."""

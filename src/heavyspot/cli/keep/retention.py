@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from .common import By, Json, emit, open_workshop, progress_bar
+from ..common import By, Json, emit, open_workshop, progress_bar
 
 recordings_app = typer.Typer(
     no_args_is_help=True,
@@ -19,7 +19,7 @@ recordings_app = typer.Typer(
 @recordings_app.command("hand-over")
 def hand_over(json: Json = False) -> None:
     """Hand recordings and papers over to the location in shop.toml, read back; the server does it by itself."""
-    from ..workshop.keep.retention import hand_recordings_over
+    from ...workshop.keep.retention import hand_recordings_over
 
     with progress_bar(json) as show:
         went, to = hand_recordings_over(
@@ -41,7 +41,7 @@ def retire(
     json: Json = False,
 ) -> None:
     """Remove raw recordings by the shop's rule; curves, verdicts and sheets stay for ever."""
-    from ..workshop.keep.retention import retire_recordings
+    from ...workshop.keep.retention import retire_recordings
 
     with progress_bar(json) as show:
         told = retire_recordings(

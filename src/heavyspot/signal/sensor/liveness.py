@@ -12,8 +12,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from ..quantities.finding import Finding, finding_of
-from ..quantities.said import Said
+from ...quantities.finding import Finding, finding_of
+from ...quantities.said import Said
 from .cells import Cells
 
 RISES = 1.4

@@ -10,10 +10,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from ..quantities.finding import Finding, finding_of
-from .phase import PhasedBlocks
-from .spectrum import SpeedFrequencyMap
-from .tracker import Track
+from ...quantities.finding import Finding, finding_of
+from ..phase import PhasedBlocks
+from ..spectrum import SpeedFrequencyMap
+from ..tracker import Track
 
 FloatArray = NDArray[np.float64]
 
