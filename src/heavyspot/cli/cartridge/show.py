@@ -14,10 +14,12 @@ from ...quantities.angles import clock_text
 from ...quantities.arrays import Array
 from ...quantities.clock import utc_minute
 from ...quantities.finding import Finding
+from ...quantities.said import in_words
 from ...sources.recording import Recording
 from ...workshop.cartridge.grinding import Ground
 from ...workshop.cartridge.story import CartridgeStory, KeptRun
 from ...workshop.model.model_file import ModelFile
+from ...workshop.reading import budget_table
 from ...workshop.reading.reading import ReadResult
 from ...workshop.reading.results import SpinResult, percent
 from ...workshop.records import Piece
@@ -236,6 +238,26 @@ def show_story(story: CartridgeStory) -> None:
             table.add_row("cut", utc_minute(cut.at), what, f"{cut.mass_mg:.1f} mg")
     out.print(table)
     show_next(story)
+
+
+def show_budget(story: CartridgeStory) -> None:
+    """Print where the uncertainty of the last run's highest value comes from."""
+    found = budget_table(story.last.result) if story.last else None
+    if found is None:
+        console().print("No uncertainty budget: the last run has no highest value.")
+        return
+    table = Table("source", "type", "value", "sensitivity", "adds, g", "degrees of freedom")
+    for p in found.lines:
+        value = f"{100 * p.value:.1f} %" if p.relative else f"{p.value:.4f} g"
+        sensitivity = f"{p.sensitivity:.3f} g" if p.relative else "1"
+        degrees = "" if p.degrees is None else f"{p.degrees:.0f}"
+        table.add_row(
+            in_words(p.source), p.kind, value, sensitivity, f"{p.standard_g:.4f}", degrees
+        )
+    degrees = "" if found.degrees is None else f"{found.degrees:.0f}"
+    table.add_row("combined", "", "", "", f"{found.standard_g:.4f}", degrees)
+    table.add_row("stated, 95 %", "", f"k = {found.k:.2f}", "", f"{found.expanded_g:.4f}", "")
+    console().print(table)
 
 
 def show_next(story: CartridgeStory) -> None:

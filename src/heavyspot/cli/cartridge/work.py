@@ -163,7 +163,13 @@ def label(
     typer.echo(f"{len(rows)} label{'s' if len(rows) > 1 else ''}: {output}")
 
 
-def show(serial: Serial, json: Json = False) -> None:
+def show(
+    serial: Serial,
+    budget: Annotated[
+        bool, typer.Option("--budget", help="The uncertainty budget of the last run too.")
+    ] = False,
+    json: Json = False,
+) -> None:
     """Show a piece's runs and cuts."""
     from ...workshop.cartridge.story import cartridge_story
 
@@ -171,6 +177,8 @@ def show(serial: Serial, json: Json = False) -> None:
     if json:
         emit(story.as_json())
         return
-    from .show import show_story
+    from .show import show_budget, show_story
 
     show_story(story)
+    if budget:
+        show_budget(story)

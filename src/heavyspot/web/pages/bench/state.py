@@ -12,6 +12,7 @@ from ....workshop.cartridge.one_run import run_of
 from ....workshop.cartridge.overruling import overrule
 from ....workshop.cartridge.story import cartridge_story, story_of
 from ....workshop.job.build_record import sign_build, write_build
+from ....workshop.reading import budget_table
 from ....workshop.sheets.issue import sheet_now
 from ....workshop.shop import find_piece
 from ...access import Who, allowed
@@ -225,6 +226,7 @@ def look_closer(
         "beside": beside,
         "others": [r.number for r in story.runs if r.number != number],
         "result": result,
+        "budget": budget_table(result),
         "speeds": speeds,
         "at_rpm": round(worst.speed_rpm) if worst else speeds[1],
         "limit_g": min(story.model.house_limit().limit_g),
