@@ -1,4 +1,4 @@
-"""The uncertainty budget of a run's highest value as a table: source, type, value, sensitivity, degrees of freedom."""
+"""The uncertainty budget of a run's highest value, as a table (GUM, JCGM 100:2008)."""
 
 from __future__ import annotations
 

@@ -18,8 +18,8 @@ LONGEST_S = 20.0
 
 STEPS = (
     "Take the pickup's lead and a sensor's lead off the interface.",
-    "Feed one noise or sweep (a signal generator, the headphone output of a telephone; mind the largest voltage the "
-    "inputs take) into both inputs at once, through a T-piece.",
+    "Feed one noise or sweep (a signal generator, the headphone output of a telephone; mind the largest "
+    "voltage the inputs take) into both inputs at once, through a T-piece.",
     "Record ten seconds, and put the leads back.",
 )
 
