@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from ..quantities import durable
 from ..quantities.errors import BadInput, LedgerFault
 from .ahead import ahead
-from .audio import SoundBlocks
+from .formats.audio import SoundBlocks, flac_rate
 from .recording import Channel, Recording
 from .sidecar import describe, load_sidecar, parse_sidecar, sidecar_path
 
@@ -111,9 +111,9 @@ def write_flac(recording: Recording, path: Path) -> list[str]:
         lost_samples=recording.lost_samples,
     )
     if rate != recording.sample_rate_hz:
-        content["sample_rate_hz"] = rate
         notes.append(
-            f"FLAC holds whole rates: {recording.sample_rate_hz:g} Hz is stored as {rate} Hz."
+            f"FLAC cannot hold {recording.sample_rate_hz:.10g} Hz: the sound file says {rate} Hz, "
+            "its sidecar the true rate."
         )
     _write_sidecar(path, content)
     durable.put(unfinished, path)
@@ -125,7 +125,7 @@ def _whole_flac(recording: Recording, rate: int) -> Path | None:
     opener = recording.opener
     if not isinstance(opener, SoundBlocks) or opener.path.suffix != ".flac":
         return None
-    same = recording.bits in (16, 24) and rate == recording.sample_rate_hz
+    same = recording.bits in (16, 24) and opener.rate_hz in (rate, recording.sample_rate_hz)
     return opener.path if same else None
 
 
@@ -144,18 +144,6 @@ def _encode(
             # float32 holds every 24-bit step; libsndfile would scale by 2^23 - 1
             steps = np.clip(np.rint(data * np.float32(_STEPS_24)), -_STEPS_24, _STEPS_24 - 1)
             file.write(np.left_shift(steps.astype(np.int32), 8))
-
-
-def flac_rate(rate_hz: float) -> int:
-    """Return the nearest rate FLAC can hold: whole; above 65,535 Hz a multiple of 10; <= 655,350."""
-    rate = round(rate_hz)
-    if rate > 65_535:
-        rate = round(rate / 10) * 10
-    if not 1 <= rate <= 655_350:
-        raise BadInput(
-            f"FLAC cannot hold {rate_hz:g} samples a second.", remedy="Keep the file as it is."
-        )
-    return rate
 
 
 def _largest(recording: Recording) -> NDArray[np.float64]:

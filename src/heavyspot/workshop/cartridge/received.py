@@ -12,14 +12,16 @@ from typing import BinaryIO
 
 from ...quantities.durable import make_folder, write_text
 from ...quantities.errors import BadInput, LedgerFault
+from ...sources.readers import all_readers
 from ...sources.sidecar import sidecar_path
 from ..reading import SpinResult
 from ..shop import Workshop, find_piece
 from .spinning import spin
 
-ENDINGS = (
-    ".wav", ".flac", ".w64", ".aif", ".aiff", ".csv", ".txt", ".uff", ".unv", ".tdms", ".h5", ".hdf5",
-)  # fmt: skip
+
+def endings() -> tuple[str, ...]:
+    """Return what the name of a recording may end in: what the installed readers say."""
+    return tuple(sorted({s for reader in all_readers() for s in reader.suffixes}))
 
 
 def spin_received(
@@ -49,10 +51,10 @@ def spin_received(
         As `spin`; nothing is kept.
     """
     ending = Path(name.replace("\\", "/")).suffix.lower()
-    if ending not in ENDINGS:
+    if ending not in endings():
         raise BadInput(
             f"A file that ends in {ending or 'nothing'!r} is no recording that can be read.",
-            remedy="Known: " + ", ".join(ENDINGS) + ".",
+            remedy="Known: " + ", ".join(endings()) + ".",
         )
     piece = find_piece(shop, serial)
     digest = _digest_of(recording)

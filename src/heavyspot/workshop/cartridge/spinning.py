@@ -11,7 +11,7 @@ from ...ledger.store.entries import now_utc
 from ...ledger.store.identity import new_id
 from ...sources.readers import open_recording
 from ...sources.recording import Recording
-from ...sources.sidecar import sidecar_path
+from ...sources.sidecar import Stated, sidecar_path
 from ...sources.writers import write_flac
 from ..reading import (
     SpinResult,
@@ -40,12 +40,15 @@ def spin(
     operator: str = "",
     rig: str = "",
     format: str | None = None,
+    stated: Stated | None = None,
     run_id: str = "",
 ) -> SpinResult:
     """Read a recording of a piece, judge it, advise, and keep it all.
 
     Parameters
     ----------
+    stated : Stated, optional
+        What the file leaves open: its rate, the unit of its time, the group to take.
     run_id : str
         Identifier the run gets, a UUIDv7; a spin's own, so that it is kept once however often it is tried.
 
@@ -60,7 +63,9 @@ def spin(
     """
     story = cartridge_story(shop, serial)
     source = (
-        recording if isinstance(recording, Recording) else open_recording(recording, format=format)
+        recording
+        if isinstance(recording, Recording)
+        else open_recording(recording, format=format, stated=stated)
     )
     rig, operator = rig or source.rig, operator or source.operator
     measuring = measuring_for(shop.book, story.model, rig)
