@@ -27,6 +27,7 @@ from .rotor_machine import machine_app
 from .rotor_sums import rotor_app
 from .serve import serve
 from .sheets import reissue
+from .simulate import examples, simulate
 from .station import station_app
 from .verify import head, prove, reindex, verify
 
@@ -75,6 +76,8 @@ VERBS = (
     recordings.convert,
     cartridge.show,
     demo,
+    simulate,
+    examples,
     recordings.devices,
 )
 GOES_ON = ("bring", "reissue", "reread", "recordings", "station")

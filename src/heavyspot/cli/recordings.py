@@ -36,7 +36,7 @@ def read(
 
 def convert(
     source: Annotated[Path, typer.Argument(help="Recording to convert.")],
-    target: Annotated[Path, typer.Argument(help="File to write: .flac, .csv or .uff.")],
+    target: Annotated[Path, typer.Argument(help="File to write: .flac, .wav, .csv or .uff.")],
     format: Format = None,
     rate: Rate = None,
     time_unit: TimeUnit = None,

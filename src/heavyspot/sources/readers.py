@@ -137,6 +137,7 @@ def described(recording: Recording, sidecar: Sidecar | None, *, rate_may_differ:
         oil_temperature_c=oil.temperature_c if oil else recording.oil_temperature_c,
         oil_pressure_kpa=oil.pressure_kpa if oil else recording.oil_pressure_kpa,
         lost_samples=sidecar.lost_samples,
+        simulated=sidecar.simulated is not None,
         notes=notes,
     )
 

@@ -82,6 +82,17 @@ class Oil(BaseModel):
     pressure_kpa: Positive | None = None
 
 
+class Simulated(BaseModel):
+    """How a simulated recording was made; the same again makes the same samples."""
+
+    model_config = ConfigDict(extra="forbid")
+    model: str
+    unit: int
+    seed: int
+    faults: list[str] = []
+    cuts: list[str] = []
+
+
 class Sidecar(BaseModel):
     """What a recording is: the whole of the JSON file. Without channels, the file's own stand."""
 
@@ -100,6 +111,7 @@ class Sidecar(BaseModel):
     operator: str = ""
     oil: Oil | None = None
     lost_samples: Annotated[int, Field(ge=0)] = 0
+    simulated: Simulated | None = None
 
     def as_channels(self) -> tuple[Channel, ...]:
         """Return the channels; raises `BadInput` for a unit or sensitivity that is not known."""

@@ -9,9 +9,11 @@ from ...ledger.records import Cut, Run
 from ...ledger.store.archive import digest_of
 from ...ledger.store.entries import now_utc
 from ...ledger.store.identity import new_id
+from ...quantities.errors import BadInput
 from ...sources.readers import open_recording
 from ...sources.recording import Recording
 from ...sources.sidecar import Stated, sidecar_path
+from ...sources.simulated import RIG
 from ...sources.writers import write_flac
 from ..reading import (
     SpinResult,
@@ -58,6 +60,8 @@ def spin(
         The recording cannot be read; nothing is kept.
     NotThere
         No such piece.
+    BadInput
+        A simulated recording is said to be of a rig.
     LedgerFault
         The disk refuses; nothing is kept.
     """
@@ -67,7 +71,7 @@ def spin(
         if isinstance(recording, Recording)
         else open_recording(recording, format=format, stated=stated)
     )
-    rig, operator = rig or source.rig, operator or source.operator
+    rig, operator = _rig_of(source, rig), operator or source.operator
     measuring = measuring_for(shop.book, story.model, rig)
     model = fed_by_rig(story.model, measuring)
     evidence = gather(
@@ -82,6 +86,16 @@ def spin(
     )
     advised = advise_on(evidence, story.number + 1, story.made)
     return _keep(shop, story, source, evidence, advised, operator=operator, rig=rig, run_id=run_id)
+
+
+def _rig_of(source: Recording, rig: str) -> str:
+    """Return the rig; what was simulated never passes for a measurement of another."""
+    if source.simulated and rig not in ("", RIG):
+        raise BadInput(
+            f"This recording is simulated; it is none of {rig}.",
+            remedy="Leave the rig out, or bring a recording that the rig made.",
+        )
+    return rig or source.rig
 
 
 def _keep(
