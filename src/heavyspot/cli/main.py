@@ -74,6 +74,7 @@ VERBS = (
     cartridge.label,
     recordings.read,
     recordings.convert,
+    recordings.watch,
     cartridge.show,
     demo,
     simulate,

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from .common import Format, Group, Json, Rate, TimeUnit, emit, opened
+from .common import Format, Group, Json, Rate, TimeUnit, emit, open_workshop, opened
 
 
 def read(
@@ -62,3 +63,26 @@ def devices(json: Json = False) -> None:
         return
     for d in found:
         typer.echo(f"{d.index:>3}  {d.name}  ({d.channels} channels, {d.default_rate_hz:.0f} Hz)")
+
+
+def watch(
+    rig: Annotated[Path, typer.Argument(help="Rig file whose watch names a folder.")],
+    once: Annotated[
+        bool, typer.Option("--once", help="End when every file there is dealt with.")
+    ] = False,
+) -> None:
+    """Take each finished recording that another program lays into a rig's folder."""
+    from ..workshop.incoming.watched import EVERY_S, WatchedFolder, watched_rig
+
+    file = watched_rig(rig)
+    folder = WatchedFolder(open_workshop(), file, Path(file.watch))
+    said: set[tuple[str, str]] = set()
+    while True:
+        looks = folder.look()
+        for look in looks:
+            if look.state != "settling" and (look.name, look.words) not in said:
+                said.add((look.name, look.words))
+                typer.echo(f"{look.state}: {look.name}: {look.words}")
+        if once and all(look.state == "waits" for look in looks):
+            return
+        time.sleep(EVERY_S)
