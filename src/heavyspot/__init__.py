@@ -42,8 +42,10 @@ if TYPE_CHECKING:
     from .quantities.finding import Finding
     from .signal.curve import Curve
     from .signal.tracker import Tracker
+    from .sources.exchange import from_signals, to_signals
     from .sources.readers import open_recording
     from .sources.recording import Channel, Recording
+    from .sources.sidecar import Stated
     from .sources.writers import write_recording
     from .workshop.cartridge.answering import looked
     from .workshop.cartridge.grinding import ground, ground_as_advised, unground
@@ -95,6 +97,7 @@ _HOMES = {
     "SourceLost": "quantities.errors",
     "SpinResult": "workshop.reading.results",
     "Stale": "quantities.errors",
+    "Stated": "sources.sidecar",
     "Taken": "quantities.errors",
     "Tracker": "signal.tracker",
     "UnreadableFile": "quantities.errors",
@@ -115,6 +118,7 @@ _HOMES = {
     "find_piece": "workshop.shop",
     "find_rig": "workshop.rig.record",
     "flow_tests_of": "workshop.flow.kept",
+    "from_signals": "sources.exchange",
     "ground": "workshop.cartridge.grinding",
     "ground_as_advised": "workshop.cartridge.grinding",
     "issue_flow_sheet": "workshop.sheets.issue",
@@ -132,6 +136,7 @@ _HOMES = {
     "rotor_story": "workshop.rotor.kept",
     "search_pieces": "workshop.job.lookup",
     "spin": "workshop.cartridge.spinning",
+    "to_signals": "sources.exchange",
     "unground": "workshop.cartridge.grinding",
     "verify_sheet": "workshop.sheets.verify",
     "whole_story": "workshop.job.story",
@@ -160,6 +165,7 @@ __all__ = [
     "SourceLost",
     "SpinResult",
     "Stale",
+    "Stated",
     "Taken",
     "Tracker",
     "UnreadableFile",
@@ -181,6 +187,7 @@ __all__ = [
     "find_piece",
     "find_rig",
     "flow_tests_of",
+    "from_signals",
     "ground",
     "ground_as_advised",
     "issue_flow_sheet",
@@ -198,6 +205,7 @@ __all__ = [
     "rotor_story",
     "search_pieces",
     "spin",
+    "to_signals",
     "unground",
     "verify_sheet",
     "whole_story",

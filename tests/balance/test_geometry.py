@@ -16,6 +16,7 @@ from heavyspot.balance.geometry import (
     hexagon_segment,
     segment,
 )
+from heavyspot.balance.plane import Plane
 from heavyspot.quantities.errors import BadInput
 
 
@@ -125,3 +126,15 @@ def test_too_deep_and_impossible_are_refused():
         Cutter("laser", 5, 7.85)  # type: ignore[arg-type]  # what is not a cutter is refused
     with pytest.raises(BadInput, match="radius_mm"):
         Cutter("flat", 0, 7.85)
+
+
+@pytest.mark.parametrize("sector", [(0.0, 360.0), (-180.0, 180.0), (90.0, 450.0), (10.0, 380.0)])
+def test_a_sector_of_a_whole_turn_allows_every_angle(sector):
+    """From 0 to 360 was taken as from 0 to 0: every cut went to the mark."""
+    body = Plane("nut", Cutter("flat", 6.0, 7.85), 0.9, 900.0, allowed_deg=(sector,))
+    assert body.angles().size == 72
+
+
+def test_a_sector_over_the_mark_is_that_sector():
+    body = Plane("nut", Cutter("flat", 6.0, 7.85), 0.9, 900.0, allowed_deg=((350.0, 10.0),))
+    assert body.angles().tolist() == [0.0, 5.0, 10.0, 350.0, 355.0]

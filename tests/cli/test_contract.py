@@ -214,3 +214,22 @@ def test_help_of_every_command_is_in_the_reference():
             for flag in option.opts:
                 if flag.startswith("--") and flag != "--help":
                     assert flag in text, (name, flag)
+
+
+def test_a_watched_folder_is_taken_without_a_server(known):
+    unit = make_cartridge("Larch 52", 4, peak_g=1.1)
+    folder = known.folder / "out"
+    folder.mkdir()
+    recording(folder, unit, 3, "K1")
+    (folder / "K1.json").unlink()
+    channels = "".join(
+        f'[[channel]]\nname = "{c["name"]}"\nquantity = "{c["quantity"]}"\nfull_scale = 10.0\n'
+        + ('sensitivity = {value = 100.0, unit = "mV/g"}\n' if c["quantity"] != "phase" else "")
+        for c in SMALL_SIDECAR["channels"]
+    )
+    rig = f'name = "High 2"\nwatch = "out"\nsample_rate_hz = 51200\nrotation = "clockwise"\n{channels}'
+    (known.folder / "high2.toml").write_text(rig)
+    assert "taken: K1.wav: Run" in known.run("watch", "high2.toml", "--once").stdout
+    assert known.json("show", "K1")["runs"][-1]["rig"] == "High 2"
+    (known.folder / "bare.toml").write_text(rig.replace('watch = "out"\n', ""))
+    assert "names no folder" in known.run("watch", "bare.toml", "--once", code=2).stderr

@@ -134,8 +134,10 @@ def test_csv_faults(tmp_path):
     ):
         path.write_text("\n".join(["time [s],housing [g],pickup [V]", *good, line]) + "\n")
         refuse(path, match)
-    path.write_text("housing,pickup\n1,2\n")
-    refuse(path, "first column")
+    path.write_text("housing,pickup\n1,2\n3,1\n2,2\n")
+    refuse(path, "no column of time and states no sample rate")
+    path.write_text("housing,pickup\n")
+    refuse(path, "no rows of two or more numbers")
 
 
 def test_too_short_is_no_spin(tmp_path):

@@ -49,9 +49,9 @@ def test_what_is_simulated_lies_beside_the_shop_s_own_and_every_page_says_so(fol
 
 def test_a_real_rig_never_measures_into_a_practice_ledger(folder, tmp_path):
     rig = RigFile.model_construct()
-    for how in ({"simulated": True}, {"demo": True}):
+    for demo in (False, True):
         with pytest.raises(BadInput, match=r"practice ledger|own"):
-            create_app(folder, rig=rig, **how)
+            create_app(folder, rig=rig, demo=demo, simulated=not demo)
     with client(tmp_path / "demo", demo=True) as asked:
         assert BAND in asked.get("/").text
     with pytest.raises(BadInput, match="practice ledger"):

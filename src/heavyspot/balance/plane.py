@@ -51,7 +51,8 @@ class Plane:
             return every
         inside = np.zeros(every.size, bool)
         for start, stop in self.allowed_deg:
-            inside |= (every - start) % 360.0 <= (stop - start) % 360.0 + 1e-9
+            whole = abs(stop - start) >= 360.0  # 0 to 360 is all of it, not the mark alone
+            inside |= whole | ((every - start) % 360.0 <= (stop - start) % 360.0 + 1e-9)
         if not inside.any():
             raise BadInput(
                 f'Plane "{self.name}": no angle is allowed.', remedy="Widen the allowed sectors."

@@ -15,6 +15,7 @@ import typer
 from ..quantities.errors import BadInput
 
 if TYPE_CHECKING:
+    from ..sources.recording import Recording
     from ..workshop.once import Asked
     from ..workshop.sheets.issue import Issued
     from ..workshop.shop import Workshop
@@ -33,6 +34,23 @@ Why = Annotated[
 ]
 
 
+Rate = Annotated[
+    float | None,
+    typer.Option("--rate", help="Samples a second, where the file states none.", min=0.001),
+]
+TimeUnit = Annotated[
+    str | None,
+    typer.Option("--time-unit", help="Of a column of time without one: s, ms, us, ns or min."),
+]
+Group = Annotated[
+    str,
+    typer.Option(
+        "--group", help="Which group, segment or measurement of a file that holds several."
+    ),
+]
+Format = Annotated[str | None, typer.Option("--format", help="Reader to use.")]
+
+
 class Settings:
     """What stands before the command: the data folder, and what is asked once."""
 
@@ -45,6 +63,16 @@ def open_workshop() -> Workshop:
     from ..workshop.shop import Workshop
 
     return Workshop(Settings.data)
+
+
+def opened(
+    path: Path, format: str | None, rate: float | None, time_unit: str | None, group: str
+) -> Recording:
+    """Return the recording in a file, with what was stated on the command line."""
+    from ..sources.readers import open_recording
+    from ..sources.sidecar import Stated
+
+    return open_recording(path, format=format, stated=Stated(rate, time_unit, group))
 
 
 def emit(value: Mapping[str, object] | Sequence[object] | None) -> None:

@@ -28,6 +28,7 @@ from .rotor.machine import machine_app
 from .rotor.sums import rotor_app
 from .serve import serve
 from .sheets import reissue
+from .simulate import examples, simulate
 from .station import station_app
 
 app = typer.Typer(
@@ -73,8 +74,11 @@ VERBS = (
     work.label,
     recordings.read,
     recordings.convert,
+    recordings.watch,
     work.show,
     demo,
+    simulate,
+    examples,
     recordings.devices,
 )
 GOES_ON = ("bring", "reissue", "reread", "recordings", "station")

@@ -30,6 +30,10 @@ def serve(
     rig: Annotated[
         Path | None, typer.Option("--rig", help="Rig file: capture through an interface.")
     ] = None,
+    watch: Annotated[
+        list[Path] | None,
+        typer.Option("--watch", help="Rig file of another program's rig, with its folder; again."),
+    ] = None,
     pace: Annotated[
         float, typer.Option("--pace", help="Speed of the simulated rig, times real time.")
     ] = 1.0,
@@ -90,11 +94,11 @@ def serve(
             )
         if demo_shop or simulate:
             typer.echo("Practice: the rig is simulated, and nothing here is a measurement.")
-        elif rig is None:
+        elif rig is None and not watch:
             typer.echo("No rig is connected: give --rig FILE to spin, or --simulate to practise.")
         typer.echo(f"Heavyspot on {address.url}  (stop with Ctrl-C)")
 
     web.serve(
         Settings.data, address, demo=demo_shop, simulated=simulate, pace=pace, rig=rig, log=log,
-        ready=ready,
+        watch=watch or (), ready=ready,
     )  # fmt: skip

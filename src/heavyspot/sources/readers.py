@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from functools import cache
 from importlib.metadata import entry_points
@@ -10,7 +11,7 @@ from typing import Any, Protocol
 
 from ..quantities.errors import UnreadableFile
 from .recording import Channel, Recording
-from .sidecar import Sidecar, load_sidecar
+from .sidecar import Sidecar, Stated, load_sidecar, stated_too
 
 GROUP = "heavyspot.readers"
 
@@ -40,7 +41,9 @@ def all_readers() -> tuple[Reader, ...]:
     return tuple(found)
 
 
-def open_recording(path: str | Path, *, format: str | None = None) -> Recording:
+def open_recording(
+    path: str | Path, *, format: str | None = None, stated: Stated | None = None
+) -> Recording:
     """Return the recording in a file.
 
     Parameters
@@ -48,11 +51,15 @@ def open_recording(path: str | Path, *, format: str | None = None) -> Recording:
     path : str or Path
     format : str, optional
         Name of the reader to use when several know the file.
+    stated : Stated, optional
+        What the file leaves open: its rate, the unit of its time, the group to take.
 
     Raises
     ------
     UnreadableFile
         No such file, no reader knows it, several do, or its reader cannot take it.
+    BadInput
+        What is stated is not of its kind, or the sidecar says another thing.
     """
     path = Path(path)
     try:
@@ -69,7 +76,7 @@ def open_recording(path: str | Path, *, format: str | None = None) -> Recording:
     if format is not None:
         known = [r for r in readers if r.name == format]
     if len(known) == 1:
-        return known[0].read(path, load_sidecar(path))
+        return known[0].read(path, stated_too(load_sidecar(path), stated or Stated()))
     names = ", ".join(r.name for r in (known or readers))
     if known:
         raise UnreadableFile(
@@ -99,7 +106,7 @@ def described(recording: Recording, sidecar: Sidecar | None, *, rate_may_differ:
     if sidecar is None:
         return recording
     name = recording.path.name if recording.path else "the recording"
-    channels = sidecar.as_channels()
+    channels = sidecar.as_channels() or recording.channels
     if len(channels) != len(recording.channels):
         raise UnreadableFile(
             f"{name} has {len(recording.channels)} channels; its sidecar describes {len(channels)}.",
@@ -130,25 +137,33 @@ def described(recording: Recording, sidecar: Sidecar | None, *, rate_may_differ:
         oil_temperature_c=oil.temperature_c if oil else recording.oil_temperature_c,
         oil_pressure_kpa=oil.pressure_kpa if oil else recording.oil_pressure_kpa,
         lost_samples=sidecar.lost_samples,
+        simulated=sidecar.simulated is not None,
         notes=notes,
     )
 
 
+_UNITS = {
+    "m/s^2": "m/s²", "m/s2": "m/s²", "m/s**2": "m/s²", "m/s/s": "m/s²", "m/sM-2": "m/s²", "ms-2": "m/s²",
+    "m/(s^2)": "m/s²", "m.s-2": "m/s²",
+    "volt": "V", "volts": "V", "Volt": "V", "Volts": "V", "millivolt": "mV",
+    "G": "g", "gn": "g", "g_n": "g",
+}  # fmt: skip
+
+_PHASE_WORDS = {
+    "phase", "pickup", "tacho", "tach", "tachometer", "mark", "trigger", "trig", "keyway",
+}  # fmt: skip
+
+_PHASE_TERMS = ("once per turn", "per rev", "pick-up", "pick up")
+
+
 def guessed_channel(name: str, unit: str) -> Channel:
-    """Return a channel from its printed name and unit: only what these say, never a sensitivity."""
-    unit = {
-        "m/s^2": "m/s²",
-        "m/s2": "m/s²",
-        "m/sM-2": "m/s²",
-        "volt": "V",
-        "volts": "V",
-        "G": "g",
-    }.get(unit.strip(), unit.strip())
+    """Return a channel from its printed name and unit: only what these say, never a sensitivity or a unit."""
+    unit = _UNITS.get(unit.strip(), unit.strip())
     low = name.lower()
-    if any(word in low for word in ("phase", "pickup", "tacho", "mark", "once per turn")):
+    if _PHASE_WORDS & set(re.split(r"[^a-z]+", low)) or any(w in low for w in _PHASE_TERMS):
         from ..signal.mark.reference import ReferenceSettings
 
-        return Channel(name, "phase", unit or "V", reference=ReferenceSettings())
+        return Channel(name, "phase", unit or "FS", reference=ReferenceSettings())
     if unit in ("g", "m/s²") or "accel" in low:
         return Channel(name, "acceleration", unit or "FS")  # no unit is a question, never g
     return Channel(name, "other", unit or "FS")

@@ -118,6 +118,8 @@ class Recording:
         Samples that were lost while it was captured.
     notes : tuple of str
         What the reader had to assume.
+    simulated : bool
+        Whether its sidecar says that no rig made it.
     path : Path or None
     """
 
@@ -134,6 +136,7 @@ class Recording:
     bits: int = 0
     lost_samples: int = 0
     notes: tuple[str, ...] = ()
+    simulated: bool = False
     path: Path | None = None
 
     @property

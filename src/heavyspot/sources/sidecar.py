@@ -7,6 +7,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -35,6 +36,18 @@ KNOWN_UNITS = {
     "mm/s",
     "N",
 }
+
+
+TIME_UNITS = {
+    "s": 1.0, "sec": 1.0, "secs": 1.0, "second": 1.0, "seconds": 1.0, "Seconds": 1.0,
+    "ms": 1e-3, "msec": 1e-3, "millisecond": 1e-3, "milliseconds": 1e-3,
+    "us": 1e-6, "µs": 1e-6, "μs": 1e-6, "usec": 1e-6, "microseconds": 1e-6,
+    "ns": 1e-9, "nanoseconds": 1e-9,
+    "min": 60.0,
+}  # fmt: skip
+"""Units of time as other programs write them, in seconds. Both signs for micro are in use."""
+
+TimeUnit = Literal["s", "ms", "us", "µs", "ns", "min"]
 
 
 class Sensitivity(BaseModel):
@@ -69,22 +82,36 @@ class Oil(BaseModel):
     pressure_kpa: Positive | None = None
 
 
+class Simulated(BaseModel):
+    """How a simulated recording was made; the same again makes the same samples."""
+
+    model_config = ConfigDict(extra="forbid")
+    model: str
+    unit: int
+    seed: int
+    faults: list[str] = []
+    cuts: list[str] = []
+
+
 class Sidecar(BaseModel):
-    """What a recording is: the whole of the JSON file."""
+    """What a recording is: the whole of the JSON file. Without channels, the file's own stand."""
 
     model_config = ConfigDict(extra="allow")
     version: Literal[1]
-    channels: Annotated[list[SidecarChannel], Field(min_length=1)]
+    channels: list[SidecarChannel] = []
     rotation: Rotation | None = None
     sample_rate_hz: Annotated[
         Positive | None,
         Field(validation_alias=AliasChoices("sample_rate_hz", "sample_rate", "rate_hz")),
     ] = None
+    time_unit: TimeUnit | None = None
+    group: str = ""
     recorded_at: str = ""
     rig: str = ""
     operator: str = ""
     oil: Oil | None = None
     lost_samples: Annotated[int, Field(ge=0)] = 0
+    simulated: Simulated | None = None
 
     def as_channels(self) -> tuple[Channel, ...]:
         """Return the channels; raises `BadInput` for a unit or sensitivity that is not known."""
@@ -96,6 +123,49 @@ class Sidecar(BaseModel):
         for i, channel in enumerate(self.channels):
             found += [f"channels[{i}].{key}" for key in (channel.model_extra or {})]
         return found
+
+
+@dataclass(frozen=True)
+class Stated:
+    """What a person states of a file that leaves it open.
+
+    Attributes
+    ----------
+    sample_rate_hz : float or None
+        Samples a second, where the file states none.
+    time_unit : str or None
+        Of a column of time that has none: ``s``, ``ms``, ``us``, ``µs``, ``ns`` or ``min``.
+    group : str
+        Which of several groups or sets of channels.
+    """
+
+    sample_rate_hz: float | None = None
+    time_unit: str | None = None
+    group: str = ""
+
+
+def stated_too(sidecar: Sidecar | None, stated: Stated) -> Sidecar | None:
+    """Return a description with what a person states beside it.
+
+    Raises
+    ------
+    BadInput
+        They disagree, or a value is none of its kind.
+    """
+    said = {k: v for k, v in asdict(stated).items() if v}
+    if not said:
+        return sidecar
+    there = sidecar.model_dump(exclude_unset=True) if sidecar else {"version": 1}
+    for key, value in said.items():
+        if there.get(key) and there[key] != value:
+            raise BadInput(
+                f"{key} is stated as {value}; the sidecar says {there[key]}.",
+                remedy="Leave it out, or correct the sidecar.",
+            )
+    try:
+        return Sidecar.model_validate({**there, **said})
+    except ValidationError as fault:
+        raise BadInput(first_fault(fault), remedy="State it anew.") from None
 
 
 def sidecar_path(path: Path) -> Path:

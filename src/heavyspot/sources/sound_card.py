@@ -44,6 +44,7 @@ class RigFile(BaseModel):
     settings: dict[str, str | int | float | bool] = {}
     sample_rate_hz: Annotated[float, Field(gt=0, allow_inf_nan=False)]
     rotation: Rotation | None = None
+    watch: str = ""
     channel: Annotated[list[SidecarChannel], Field(min_length=2)]
 
     def description(self) -> Description:

@@ -1,4 +1,4 @@
-"""Writing recordings: FLAC (24 bit, with sidecar) for the archive; CSV and UFF 58 for others."""
+"""Writing recordings: FLAC (24 bit, with sidecar) for the archive; WAV, CSV and UFF 58 for others."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from ..quantities import durable
 from ..quantities.errors import BadInput, LedgerFault
 from .ahead import ahead
-from .audio import SoundBlocks
+from .formats.audio import SoundBlocks, flac_rate
 from .recording import Channel, Recording
 from .sidecar import describe, load_sidecar, parse_sidecar, sidecar_path
 
@@ -29,7 +29,7 @@ def write_recording(recording: Recording, path: str | Path) -> list[str]:
     ----------
     recording : Recording
     path : str or Path
-        ``.flac``, ``.csv`` or ``.uff``.
+        ``.flac``, ``.wav``, ``.csv`` or ``.uff``.
 
     Returns
     -------
@@ -42,12 +42,12 @@ def write_recording(recording: Recording, path: str | Path) -> list[str]:
         The suffix is none of these, or the file is there already.
     """
     path = Path(path)
-    writers = {".flac": write_flac, ".csv": _write_csv, ".uff": _write_uff}
+    writers = {".flac": write_flac, ".wav": _write_wav, ".csv": _write_csv, ".uff": _write_uff}
     writer = writers.get(path.suffix.lower())
     if writer is None:
         raise BadInput(
             f"{path.name}: cannot write {path.suffix or 'a file without suffix'}.",
-            remedy="Write .flac, .csv or .uff.",
+            remedy="Write .flac, .wav, .csv or .uff.",
         )
     if path.exists():
         raise BadInput(f"{path} is there already.", remedy="Give another name.")
@@ -79,7 +79,14 @@ def write_flac(recording: Recording, path: Path) -> list[str]:
     LedgerFault
         The disk refuses; nothing is left of it.
     """
-    rate = flac_rate(recording.sample_rate_hz)
+    return _write_sound(recording, path, "FLAC", flac_rate(recording.sample_rate_hz))
+
+
+def _write_wav(recording: Recording, path: Path) -> list[str]:
+    return _write_sound(recording, path, "WAV", round(recording.sample_rate_hz))
+
+
+def _write_sound(recording: Recording, path: Path, kind: str, rate: int) -> list[str]:
     whole = 0 < recording.bits <= 24
     subtype = "PCM_16" if 0 < recording.bits <= 16 else "PCM_24"
     scale = np.ones(len(recording.channels)) if whole else _largest(recording)
@@ -90,10 +97,10 @@ def write_flac(recording: Recording, path: Path) -> list[str]:
     notes = [] if whole else ["Samples were rounded to 24 bits of the largest value."]
     unfinished = durable.aside(path)
     try:
-        if as_it_is := _whole_flac(recording, rate):
+        if kind == "FLAC" and (as_it_is := _whole_flac(recording, rate)):
             shutil.copyfile(as_it_is, unfinished)
         else:
-            _encode(recording, unfinished, rate, subtype, None if whole else scale)
+            _encode(recording, unfinished, rate, f"{kind} {subtype}", None if whole else scale)
         durable.sync_file(unfinished)
     except (OSError, RuntimeError) as fault:  # libsndfile's own is a RuntimeError
         unfinished.unlink(missing_ok=True)
@@ -111,9 +118,9 @@ def write_flac(recording: Recording, path: Path) -> list[str]:
         lost_samples=recording.lost_samples,
     )
     if rate != recording.sample_rate_hz:
-        content["sample_rate_hz"] = rate
         notes.append(
-            f"FLAC holds whole rates: {recording.sample_rate_hz:g} Hz is stored as {rate} Hz."
+            f"{kind} cannot hold {recording.sample_rate_hz:.10g} Hz: the sound file says {rate} Hz, "
+            "its sidecar the true rate."
         )
     _write_sidecar(path, content)
     durable.put(unfinished, path)
@@ -125,37 +132,26 @@ def _whole_flac(recording: Recording, rate: int) -> Path | None:
     opener = recording.opener
     if not isinstance(opener, SoundBlocks) or opener.path.suffix != ".flac":
         return None
-    same = recording.bits in (16, 24) and rate == recording.sample_rate_hz
+    same = recording.bits in (16, 24) and opener.rate_hz in (rate, recording.sample_rate_hz)
     return opener.path if same else None
 
 
 def _encode(
-    recording: Recording, path: Path, rate: int, subtype: str, scale: NDArray[np.float64] | None
+    recording: Recording, path: Path, rate: int, form: str, scale: NDArray[np.float64] | None
 ) -> None:
     import soundfile
 
     factor = None if scale is None else (1.0 / scale).astype(np.float32)
     count = len(recording.channels)
+    kind, subtype = form.split()
     with soundfile.SoundFile(
-        path, "w", samplerate=rate, channels=count, format="FLAC", subtype=subtype
+        path, "w", samplerate=rate, channels=count, format=kind, subtype=subtype
     ) as file:
         for block in ahead(recording.blocks()):
             data = block.data if factor is None else block.data * factor
             # float32 holds every 24-bit step; libsndfile would scale by 2^23 - 1
             steps = np.clip(np.rint(data * np.float32(_STEPS_24)), -_STEPS_24, _STEPS_24 - 1)
             file.write(np.left_shift(steps.astype(np.int32), 8))
-
-
-def flac_rate(rate_hz: float) -> int:
-    """Return the nearest rate FLAC can hold: whole; above 65,535 Hz a multiple of 10; <= 655,350."""
-    rate = round(rate_hz)
-    if rate > 65_535:
-        rate = round(rate / 10) * 10
-    if not 1 <= rate <= 655_350:
-        raise BadInput(
-            f"FLAC cannot hold {rate_hz:g} samples a second.", remedy="Keep the file as it is."
-        )
-    return rate
 
 
 def _largest(recording: Recording) -> NDArray[np.float64]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from contextlib import asynccontextmanager
 from functools import partial
 from pathlib import Path
@@ -20,6 +20,7 @@ from ..workshop.bench.no_rig import no_rig
 from ..workshop.bench.set_up import SetUps
 from ..workshop.demo.practice import practice_beside
 from ..workshop.demo.rigs import demo_listener, demo_source, furnish
+from ..workshop.incoming import WatchedFolder, Watchers
 from ..workshop.keep.errands import Errands
 from ..workshop.keep.long_work import LongWork
 from ..workshop.people import people_of
@@ -47,7 +48,9 @@ LARGEST_BODY = 4_000_000
 LARGEST_FILE = 100_000_000
 """Bytes where a file is handed in."""
 
-FILES = ("/old-book", "/papers", "/recordings", "/api/exchange")
+FILES = ("/old-book", "/papers", "/recordings", "/api/exchange", "/api/uploads")
+FILES_OF = ("/papers", "/spins", "/spins/uploads")
+"""Where files are handed in: how the addresses begin, and how they end."""
 
 SECURE_HEADERS = {
     "Content-Security-Policy": "default-src 'self'; img-src 'self' data:; object-src 'none'; "
@@ -67,6 +70,7 @@ def create_app(
     pace: float = 1.0,
     rig: RigFile | None = None,
     accounts: bool = False,
+    watch: Sequence[RigFile] = (),
 ) -> FastAPI:
     """Return the application on a data folder.
 
@@ -82,6 +86,8 @@ def create_app(
         A real rig. Without one, and nothing simulated, no rig is connected and nothing can be spun.
     accounts : bool
         Whether everybody has to log in.
+    watch : sequence of RigFile
+        Rigs of other programs, whose folders are watched.
 
     Raises
     ------
@@ -110,7 +116,9 @@ def create_app(
     @asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
         errands.start()
+        watchers.start()
         yield
+        watchers.stop()
         errands.stop()
         bench.close()
         works.stop()
@@ -135,7 +143,8 @@ def create_app(
     app.state.practice = is_practice(shop)
     app.state.rig, app.state.simulated = rig, simulated
     app.state.keys = load_shop_file(shop.folder)
-    app.state.works, app.state.errands = works, errands
+    watchers = Watchers([WatchedFolder(shop, one, Path(one.watch)) for one in watch], bench.tell)
+    app.state.works, app.state.errands, app.state.watchers = works, errands, watchers
     app.state.people, app.state.accounts_needed = people, accounts
     app.add_middleware(Speaks, zone=app.state.keys.timezone, language=app.state.keys.language)
     app.middleware("http")(once)
@@ -178,7 +187,7 @@ async def _guard(request: Request, call: Callable[[Request], Awaitable[Response]
     """Refuse changes asked by other sites' pages and bodies too large; put secure headers on everything."""
     length = request.headers.get("content-length", "0")
     path = request.url.path
-    takes_files = path.startswith(FILES) or path.endswith("/papers")
+    takes_files = path.startswith(FILES) or path.endswith(FILES_OF)
     most = LARGEST_FILE if takes_files else LARGEST_BODY
     if not length.isdigit() or int(length) > most:
         return JSONResponse({"error": f"That is too large: more than {most // 1_000_000} MB."}, 413)

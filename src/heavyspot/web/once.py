@@ -74,11 +74,18 @@ async def _asked(request: Request) -> tuple[str, str] | None:
         return None
     if len(key) > LONGEST_KEY or not key.isprintable():
         raise BadInput("An idempotency key has one to 200 letters.", remedy="A UUID will do.")
-    digest = digest_of(request.method, request.url.path, request.url.query, _CHANGES.sub(b"", body))
+    said = _without_boundary(kind, _CHANGES.sub(b"", body))
+    digest = digest_of(request.method, request.url.path, request.url.query, said)
     state = request.app.state
     person = await asyncio.to_thread(asking, request) if state.accounts_needed else None
     who = [person.name if person else "", request.headers.get("x-station-key", "")]
     return digest_of("http", *who, key, "" if header else digest), digest
+
+
+def _without_boundary(kind: str, body: bytes) -> bytes:
+    """Return a form's body without what stands between its parts: every sending draws another."""
+    found = re.search(r'^multipart/form-data;.*boundary="?([^";,]+)', kind, re.IGNORECASE)
+    return body.replace(b"--" + found[1].encode(), b"") if found else body
 
 
 async def _again(request: Request, before: Answer) -> Response:

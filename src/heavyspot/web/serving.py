@@ -6,7 +6,7 @@ import asyncio
 import functools
 import ipaddress
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,6 +16,7 @@ from starlette.types import ASGIApp
 from .._version import __version__
 from ..quantities.errors import BadInput
 from ..sources.sound_card import load_rig_file
+from ..workshop.incoming.watched import watched_rig
 from .app import create_app
 from .doors import Doors, files_allowed, most_for, protocols
 from .operation.log import log_to, say
@@ -124,6 +125,7 @@ def serve(
     simulated: bool,
     pace: float,
     rig: Path | None = None,
+    watch: Sequence[Path] = (),
     log: str = "",
     ready: Callable[[], None] = lambda: None,
 ) -> None:
@@ -131,6 +133,8 @@ def serve(
 
     Parameters
     ----------
+    watch : sequence of Path
+        Rig files whose ``watch`` names a folder.
     log : str
         File of the log, ``-`` for standard error; none when empty.
 
@@ -146,6 +150,7 @@ def serve(
         pace=pace,
         rig=load_rig_file(rig) if rig else None,
         accounts=address.logins,
+        watch=[watched_rig(path) for path in watch],
     )
     server = server_of(app, address)
     app.state.metrics.doors = server.doors

@@ -2,47 +2,52 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from ..common import Json, emit
+from ..common import Format, Group, Json, Rate, TimeUnit, emit, open_workshop, opened
 
 
 def read(
     recording: Annotated[Path, typer.Argument(help="Recording to read.")],
-    format: Annotated[str | None, typer.Option("--format", help="Reader to use.")] = None,
+    format: Format = None,
+    rate: Rate = None,
+    time_unit: TimeUnit = None,
+    group: Group = "",
     json: Json = False,
 ) -> None:
     """Read a recording without keeping anything."""
-    from ...sources.readers import open_recording
     from ...workshop.reading.reading import read_recording
     from ...workshop.reading.results import curves_json, finding_json
 
-    opened = open_recording(recording, format=format)
-    result = read_recording(opened)
+    source = opened(recording, format, rate, time_unit, group)
+    result = read_recording(source)
     if json:
         out = curves_json(result.curves, result.channels)
         out["findings"] = [finding_json(f) for f in result.findings]
-        emit({**out, "highest_rpm": result.highest_rpm, "notes": list(opened.notes)})
+        emit({**out, "highest_rpm": result.highest_rpm, "notes": list(source.notes)})
         return
     from .show import show_read
 
-    show_read(result, opened)
+    show_read(result, source)
 
 
 def convert(
     source: Annotated[Path, typer.Argument(help="Recording to convert.")],
-    target: Annotated[Path, typer.Argument(help="File to write: .flac, .csv or .uff.")],
-    format: Annotated[str | None, typer.Option("--format", help="Reader to use.")] = None,
+    target: Annotated[Path, typer.Argument(help="File to write: .flac, .wav, .csv or .uff.")],
+    format: Format = None,
+    rate: Rate = None,
+    time_unit: TimeUnit = None,
+    group: Group = "",
 ) -> None:
     """Write a recording in another format."""
-    from ...sources.readers import open_recording
     from ...sources.writers import write_recording
 
-    opened = open_recording(source, format=format)
-    notes = [*opened.notes, *write_recording(opened, target)]
+    recording = opened(source, format, rate, time_unit, group)
+    notes = [*recording.notes, *write_recording(recording, target)]
     typer.echo(f"{target} written.")
     for note in notes:
         typer.echo(note)
@@ -58,3 +63,26 @@ def devices(json: Json = False) -> None:
         return
     for d in found:
         typer.echo(f"{d.index:>3}  {d.name}  ({d.channels} channels, {d.default_rate_hz:.0f} Hz)")
+
+
+def watch(
+    rig: Annotated[Path, typer.Argument(help="Rig file whose watch names a folder.")],
+    once: Annotated[
+        bool, typer.Option("--once", help="End when every file there is dealt with.")
+    ] = False,
+) -> None:
+    """Take each finished recording that another program lays into a rig's folder."""
+    from ...workshop.incoming.watched import EVERY_S, WatchedFolder, watched_rig
+
+    file = watched_rig(rig)
+    folder = WatchedFolder(open_workshop(), file, Path(file.watch))
+    said: set[tuple[str, str]] = set()
+    while True:
+        looks = folder.look()
+        for look in looks:
+            if look.state != "settling" and (look.name, look.words) not in said:
+                said.add((look.name, look.words))
+                typer.echo(f"{look.state}: {look.name}: {look.words}")
+        if once and all(look.state == "waits" for look in looks):
+            return
+        time.sleep(EVERY_S)

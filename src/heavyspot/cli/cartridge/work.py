@@ -9,7 +9,19 @@ from typing import Annotated
 import typer
 
 from ...quantities.durable import write_bytes
-from ..common import By, Json, Language, Serial, Why, emit, open_workshop
+from ..common import (
+    By,
+    Format,
+    Group,
+    Json,
+    Language,
+    Rate,
+    Serial,
+    TimeUnit,
+    Why,
+    emit,
+    open_workshop,
+)
 
 
 def spin(
@@ -19,17 +31,27 @@ def spin(
     rig: Annotated[
         str, typer.Option("--rig", help="Which rig, if the recording does not say.")
     ] = "",
-    format: Annotated[str | None, typer.Option("--format", help="Reader to use.")] = None,
+    format: Format = None,
+    rate: Rate = None,
+    time_unit: TimeUnit = None,
+    group: Group = "",
     check: Annotated[
         bool, typer.Option("--check", help="Exit with 1 when the verdict is not pass.")
     ] = False,
     json: Json = False,
 ) -> None:
     """Read a spin, judge it, say what to do next, and keep it."""
+    from ...sources.sidecar import Stated
     from ...workshop.cartridge.spinning import spin as read_spin
 
     result = read_spin(
-        open_workshop(), serial, recording, operator=operator, rig=rig, format=format
+        open_workshop(),
+        serial,
+        recording,
+        operator=operator,
+        rig=rig,
+        format=format,
+        stated=Stated(rate, time_unit, group),
     )
     if json:
         emit(result.as_json())

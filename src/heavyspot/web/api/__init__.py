@@ -10,6 +10,7 @@ from . import (
     rig,
     rotor,
     run,
+    spins,
     station,
     story,
 )
@@ -26,6 +27,7 @@ ROUTERS = tuple(
         bench,
         run,
         rotor,
+        spins,
         station,
         cartridge,
     )

@@ -9,6 +9,7 @@ from fastapi import APIRouter, Depends, Request, Response
 from ...balance.geometry import DENSITY_G_CM3
 from ...quantities.errors import HeavyspotError, LedgerFault
 from ...sources.toml_text import write_toml
+from ...workshop.incoming import Watchers
 from ...workshop.insight.gains import shop_gains
 from ...workshop.model.model_file import ModelFile
 from ...workshop.model.models import (
@@ -116,7 +117,12 @@ def rigs(request: Request, shop: Shop) -> Response:
     """The rigs, and until when their sensors may be trusted."""
     today = date.today().isoformat()
     cards = [rig_card(name, record, today) for name, record in all_rigs(shop).items()]
-    return page(request, "rig/rigs.html", {"rigs": cards})
+    watchers: Watchers = request.app.state.watchers
+    folders = [
+        (f.rig.name, f.folder, watchers.faults.get(f.rig.name), watchers.newest.get(f.rig.name, []))
+        for f in watchers.folders
+    ]
+    return page(request, "rig/rigs.html", {"rigs": cards, "folders": folders})
 
 
 @router.get("/rigs/edit")

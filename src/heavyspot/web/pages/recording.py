@@ -9,7 +9,7 @@ from fastapi import APIRouter, Depends, File, Request, Response, UploadFile
 from ...quantities.errors import BadInput, HeavyspotError
 from ...workshop.bench.bench import Bench
 from ...workshop.bench.set_up import checked_operator
-from ...workshop.cartridge.received import ENDINGS, spin_received
+from ...workshop.cartridge.received import endings, spin_received
 from ...workshop.cartridge.story import cartridge_story
 from ...workshop.rig.record import all_rigs
 from ...workshop.rig.simulated import is_simulated
@@ -79,6 +79,6 @@ def _page(
         "rigs": rigs,
         "typed": typed,
         "fault": fault,
-        "endings": ",".join(ENDINGS),
+        "endings": ",".join(endings()),
     }
     return page(request, "cartridge/recording.html", values, status=422 if fault else 200)

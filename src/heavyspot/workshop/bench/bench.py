@@ -100,6 +100,10 @@ class Bench:
         """Return what went wrong with a piece's last spin and what concerns every piece, or an empty text."""
         return self._problems.of(serial)
 
+    def tell(self, serial: str, words: str) -> None:
+        """Say at a piece's bench what happened to it elsewhere."""
+        self._problems.say(serial, words)
+
     def rescued(self, serial: str) -> list[Path]:
         """Return captures of a piece that are not in the ledger; none while another program spins here."""
         if self.live.elsewhere() is not None:
@@ -352,9 +356,7 @@ class Bench:
                 self._keep(capture.path, capture.about)
             else:
                 remove_capture(capture.path)
-        except (
-            Exception
-        ) as fault:  # nobody waits for this thread: what it met must be said on the screen
+        except Exception as fault:  # nobody waits for this thread: the screen must say what it met
             self._problems.say(
                 serial, f"The spin is not in the ledger ({fault}); its samples are kept."
             )

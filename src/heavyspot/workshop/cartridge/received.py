@@ -5,21 +5,42 @@ from __future__ import annotations
 import hashlib
 import shutil
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO
 
+from ...ledger.store.identity import new_id
 from ...quantities.durable import make_folder, write_text
 from ...quantities.errors import BadInput, LedgerFault
-from ...sources.sidecar import sidecar_path
+from ...sources.readers import all_readers
+from ...sources.sidecar import Stated, sidecar_path
 from ..reading import SpinResult
 from ..shop import Workshop, find_piece
 from .spinning import spin
+from .story import cartridge_story
 
-ENDINGS = (
-    ".wav", ".flac", ".w64", ".aif", ".aiff", ".csv", ".txt", ".uff", ".unv", ".tdms", ".h5", ".hdf5",
-)  # fmt: skip
+
+def endings() -> tuple[str, ...]:
+    """Return what the name of a recording may end in: what the installed readers say."""
+    return tuple(sorted({s for reader in all_readers() for s in reader.suffixes}))
+
+
+class ReadAlready(BadInput):
+    """This very file was read before, for this piece.
+
+    Attributes
+    ----------
+    number : int
+        Of the run it is.
+    """
+
+    def __init__(self, serial: str, number: int) -> None:
+        super().__init__(
+            f"This very file was read already, as run {number} of {serial}.",
+            remedy="Look at that run on the story; a new spin has a new recording.",
+        )
+        self.number = number
 
 
 def spin_received(
@@ -31,8 +52,11 @@ def spin_received(
     *,
     operator: str = "",
     rig: str = "",
+    format: str | None = None,
+    stated: Stated | None = None,
+    facts: Callable[[Path], str] | None = None,
 ) -> SpinResult:
-    """Read a recording of a piece that was handed in, as `spin` does.
+    """Read a recording of a piece that was handed in, as `spin` does; once, also over a power cut.
 
     Parameters
     ----------
@@ -40,42 +64,74 @@ def spin_received(
         What the file is called where it came from; only its ending is used.
     sidecar : binary file, optional
         What its channels are, where the file does not say.
+    facts : callable, optional
+        Gives the text of a sidecar for the file, now at a path, that came without one; empty for none.
 
     Raises
     ------
     BadInput
-        Its ending is none of a recording, or this very file was read already for this piece.
+        Its ending is none of a recording.
+    ReadAlready
+        This very file was read already for this piece.
     UnreadableFile, SignalTooPoor, NotThere, LedgerFault
         As `spin`; nothing is kept.
     """
     ending = Path(name.replace("\\", "/")).suffix.lower()
-    if ending not in ENDINGS:
+    if ending not in endings():
         raise BadInput(
             f"A file that ends in {ending or 'nothing'!r} is no recording that can be read.",
-            remedy="Known: " + ", ".join(ENDINGS) + ".",
+            remedy="Known: " + ", ".join(endings()) + ".",
         )
     piece = find_piece(shop, serial)
     digest = _digest_of(recording)
     place = shop.folder / "capture" / "received" / piece.id / digest
     with _one_at_a_time(place):
         if (told := place / READ).exists():
-            number = told.read_text(encoding="utf-8")
-            raise BadInput(
-                f"This very file was read already, as run {number} of {serial}.",
-                remedy="Look at that run on the story; a new spin has a new recording.",
-            )
+            raise ReadAlready(serial, int(told.read_text(encoding="utf-8")))
         path = place / f"recording{ending}"
+        run_id = _run_of(place)
         try:
+            if shop.book.has_entry(run_id):  # a stop between keeping and telling
+                raise ReadAlready(serial, _number_of(shop, serial, run_id))
             _kept_aside(path, recording, sidecar)
-            result = spin(shop, serial, path, operator=operator, rig=rig)
-        except BaseException:
+            if sidecar is None and facts is not None and (text := facts(path)):
+                write_text(sidecar_path(path), text)
+            result = spin(
+                shop, serial, path, operator=operator, rig=rig, format=format, stated=stated,
+                run_id=run_id,
+            )  # fmt: skip
+        except BaseException as fault:
             shutil.rmtree(place, ignore_errors=True)
+            if isinstance(fault, ReadAlready):
+                _tell(place, fault.number)
             raise
-        with suppress(OSError):  # the run is written; only the word against a second one is lost
-            write_text(told, str(result.number))
-            path.unlink()
-            sidecar_path(path).unlink(missing_ok=True)
+        _tell(place, result.number)
         return result
+
+
+def _run_of(place: Path) -> str:
+    """Return the identifier of the run that a file becomes; the same however often it is begun."""
+    kept = place.with_suffix(".run")
+    if kept.exists():
+        return kept.read_text(encoding="utf-8")
+    make_folder(place.parent)
+    made = new_id()
+    write_text(kept, made)
+    return made
+
+
+def _number_of(shop: Workshop, serial: str, run_id: str) -> int:
+    runs = cartridge_story(shop, serial).runs
+    return next((r.number for r in runs if r.entry.id == run_id), len(runs))
+
+
+def _tell(place: Path, number: int) -> None:
+    """Leave the word against a second reading, and nothing else; without it the run's identifier tells."""
+    with suppress(OSError):
+        make_folder(place)
+        write_text(place / READ, str(number))
+        for left in place.glob("recording.*"):
+            left.unlink()
 
 
 READ = "read"

@@ -9,9 +9,11 @@ from ...ledger.records import Cut, Run
 from ...ledger.store.archive import digest_of
 from ...ledger.store.entries import now_utc
 from ...ledger.store.identity import new_id
+from ...quantities.errors import BadInput
 from ...sources.readers import open_recording
 from ...sources.recording import Recording
-from ...sources.sidecar import sidecar_path
+from ...sources.sidecar import Stated, sidecar_path
+from ...sources.simulated import RIG
 from ...sources.writers import write_flac
 from ..reading import (
     SpinResult,
@@ -40,12 +42,15 @@ def spin(
     operator: str = "",
     rig: str = "",
     format: str | None = None,
+    stated: Stated | None = None,
     run_id: str = "",
 ) -> SpinResult:
     """Read a recording of a piece, judge it, advise, and keep it all.
 
     Parameters
     ----------
+    stated : Stated, optional
+        What the file leaves open: its rate, the unit of its time, the group to take.
     run_id : str
         Identifier the run gets, a UUIDv7; a spin's own, so that it is kept once however often it is tried.
 
@@ -55,14 +60,18 @@ def spin(
         The recording cannot be read; nothing is kept.
     NotThere
         No such piece.
+    BadInput
+        A simulated recording is said to be of a rig.
     LedgerFault
         The disk refuses; nothing is kept.
     """
     story = cartridge_story(shop, serial)
     source = (
-        recording if isinstance(recording, Recording) else open_recording(recording, format=format)
+        recording
+        if isinstance(recording, Recording)
+        else open_recording(recording, format=format, stated=stated)
     )
-    rig, operator = rig or source.rig, operator or source.operator
+    rig, operator = _rig_of(source, rig), operator or source.operator
     measuring = measuring_for(shop.book, story.model, rig)
     model = fed_by_rig(story.model, measuring)
     evidence = gather(
@@ -77,6 +86,16 @@ def spin(
     )
     advised = advise_on(evidence, story.number + 1, story.made)
     return _keep(shop, story, source, evidence, advised, operator=operator, rig=rig, run_id=run_id)
+
+
+def _rig_of(source: Recording, rig: str) -> str:
+    """Return the rig; what was simulated never passes for a measurement of another."""
+    if source.simulated and rig not in ("", RIG):
+        raise BadInput(
+            f"This recording is simulated; it is none of {rig}.",
+            remedy="Leave the rig out, or bring a recording that the rig made.",
+        )
+    return rig or source.rig
 
 
 def _keep(

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from ...quantities.durable import write_text
-from ...sim.cartridge import SIZES, Cartridge, make_cartridge
+from ...sim.cartridge import SIZES, Cartridge, Size, make_cartridge
 from ...sim.supports import LooseRotor, MachineSettings
 from ...sources.live import LiveSource, ReplayLive, SimulatedLive, StandingLive
 from ...sources.simulated import simulated_rotor_recording
@@ -60,31 +60,33 @@ def furnish(shop: Workshop) -> None:
     for rotor in DEMO_ROTORS:
         add_rotor_model(shop, rotor, by="Ines")
     for size in SIZES.values():
-        k = size.wheel_mm / 52.0
-        add_model(shop,
+        add_model(shop, demo_model(size), by="Ines")
+
+
+def demo_model(size: Size) -> dict[str, Any]:
+    """Return the model of a simulated size, as the demo shop describes it."""
+    k = size.wheel_mm / 52.0
+    return {
+        "name": size.name,
+        "rotation": "clockwise",
+        "rated_speed_rpm": size.rated_speed_rpm,
+        "test_speed_rpm": size.test_speed_rpm,
+        "compressor_wheel_mm": size.wheel_mm,
+        "plane": [
             {
-                "name": size.name,
-                "rotation": "clockwise",
-                "rated_speed_rpm": size.rated_speed_rpm,
-                "test_speed_rpm": size.test_speed_rpm,
-                "compressor_wheel_mm": size.wheel_mm,
-                "plane": [
-                    {
-                        "name": "nut", "radius_mm": round(6 * k, 2), "cutter": "flat",
-                        "width_mm": round(6 * k, 2), "max_depth_mm": round(0.9 * k, 2),
-                        "budget_mg": round(900 * k**3),
-                    },
-                    {
-                        "name": "turbine hub", "radius_mm": round(9 * k, 2), "cutter": "flat",
-                        "width_mm": round(5 * k, 2), "material": "inconel 713c",
-                        "max_depth_mm": round(0.8 * k, 2), "budget_mg": round(1200 * k**3),
-                        "seen_from": "turbine",
-                    },
-                ],
-                "limit": [{"limit_g": 0.5}, {"name": "very good", "limit_g": 0.25}],
+                "name": "nut", "radius_mm": round(6 * k, 2), "cutter": "flat",
+                "width_mm": round(6 * k, 2), "max_depth_mm": round(0.9 * k, 2),
+                "budget_mg": round(900 * k**3),
             },
-            by="Ines",
-        )  # fmt: skip
+            {
+                "name": "turbine hub", "radius_mm": round(9 * k, 2), "cutter": "flat",
+                "width_mm": round(5 * k, 2), "material": "inconel 713c",
+                "max_depth_mm": round(0.8 * k, 2), "budget_mg": round(1200 * k**3),
+                "seen_from": "turbine",
+            },
+        ],
+        "limit": [{"limit_g": 0.5}, {"name": "very good", "limit_g": 0.25}],
+    }  # fmt: skip
 
 
 def cartridge_of(shop: Workshop, serial: str, *, peak_g: float | None = None) -> Cartridge:
