@@ -11,12 +11,12 @@ from urllib.parse import quote
 
 from markupsafe import Markup
 
-from ...statistics.survival import Survival
-from ...workshop.insight.answers import GroupShown, ShippedElsewhere
-from ...workshop.insight.gains import Gains, Hand, ModelGains
-from ...workshop.insight.questions import Incoming
-from ..drawings.plot import Axis, Dot, Line, Plot, plot_svg
-from ..formats import counted
+from ....statistics.survival import Survival
+from ....workshop.insight.answers import GroupShown, ShippedElsewhere
+from ....workshop.insight.gains import Gains, Hand, ModelGains
+from ....workshop.insight.questions import Incoming
+from ...drawings.plot import Axis, Dot, Line, Plot, plot_svg
+from ...formats import counted
 
 BLOCK = 10
 """Units of a model that make one mark of how many runs they took."""
@@ -127,7 +127,7 @@ def runs_panel(gains: Gains) -> Panel | None:
     )
     sub = "as the shop learns a model; means of ten, 95 % intervals"
     pieces = counted(sum(len(m.units) for m in gains.models), "piece")
-    return Panel(title, sub, plot_svg(plot), pieces, "/gains", "/insight?by=model&csv=true")
+    return Panel(title, sub, plot_svg(plot), pieces, "/gains#table", "/insight?by=model&csv=true")
 
 
 def _blocks(model: ModelGains) -> list[tuple[float, float, float, float]]:
@@ -325,4 +325,4 @@ def hands_panel(gains: Gains) -> Panel | None:
     title = f"{steadiest.operator or 'Cuts'} within {100 * steadiest.share:.0f} % of what was meant"
     cuts = counted(sum(h.number for h in gains.hands), "cut")
     sub = "as the next spin showed it; hollow: few cuts"
-    return Panel(title, sub, plot_svg(plot), cuts, "/gains", "/insight?by=operator&csv=true")
+    return Panel(title, sub, plot_svg(plot), cuts, "/gains#hands", "/insight?by=operator&csv=true")
