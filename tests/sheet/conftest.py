@@ -27,7 +27,7 @@ def finished(tmp_path_factory):
     add_piece(
         shop, "S-1", "Larch 52", customer="Fjord Haulage & Søn", invoice="26-7", position="left"
     )
-    balance(shop, "S-1", make_cartridge("Larch 52", 3, peak_g=1.2), np.random.default_rng(0))
+    balance(shop, "S-1", make_cartridge("Larch 52", 5, peak_g=1.2), np.random.default_rng(0))
     yield shop
     shop.close()
 

@@ -259,3 +259,27 @@ def test_a_like_model_places_the_trial_until_the_cuts_contradict_it():
         situation(runs, [MadeCut(1, "nut", trial)], guesses=wrong, planes=(used_up, back))
     )
     assert said.trial and "Birch" not in said.reason
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    st.integers(0, 10_000),
+    st.sampled_from([None, 0.0, 90.0]),
+    st.floats(0.1, 1.0),
+    st.floats(0.0, 2.0),
+)
+def test_a_first_cut_to_learn_from_never_risks_half_as_much_again(seed, lag_deg, gain, power):
+    """Whatever the piece's curve looks like: flat, rising, with a resonance; its worst is what is said."""
+    rng = np.random.default_rng(seed)
+    curve = gain * (SPEED / TEST_RPM) ** power * response(seed) * np.exp(2j * np.pi * rng.uniform())
+    s = replace(situation(measured(curve, rng)), sensor_lag_deg=lag_deg, seed=seed)
+    told, _ = advise(s)
+    if s.judgement.verdict != "fail":
+        assert not told.cuts
+        return
+    assert told.trial and told.predicted is not None
+    now = float((np.abs(s.history.vectors[-1]) / s.limit_g).max())
+    assert float((told.predicted.high_g / s.limit_g).max()) < 1.55 * now  # 95 % of each speed
+    said = {w.code: w.values for w in told.why}
+    if "advice.may_worsen" in said:
+        assert float(str(said["advice.may_worsen"]["worst"])) < 1.55 * now

@@ -150,8 +150,8 @@ class Situation:
     scatter : Scatter
     guard : float
         Share of the amplitude that a pass must stay clear of the limit by (expanded uncertainty).
-    sensor_lag_deg : float
-        Angle the rotor turns from the pickup to the sensor.
+    sensor_lag_deg : float or None
+        Angle the rotor turns from the pickup to the sensor; None where nobody said.
     most_cuts : int
         1 to 3 cuts before the next run.
     """
@@ -165,7 +165,7 @@ class Situation:
     test_speed_rpm: float
     scatter: Scatter = field(default_factory=Scatter)
     guard: float = 0.055
-    sensor_lag_deg: float = 0.0
+    sensor_lag_deg: float | None = None
     most_cuts: int = 2
     seed: int = 0
     guesses: dict[str, Guess] = field(default_factory=dict)

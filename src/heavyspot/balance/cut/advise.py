@@ -88,6 +88,10 @@ class Case:
         """Of those, the ones never cut on this piece."""
         return tuple(p for p in self.learning if p.name not in self.s.cut_planes())
 
+    def well_known(self, plane: Plane) -> bool:
+        """Whether a plane's response is known well enough to say that it alone will not do."""
+        return self.now.spread[plane.name] < WELL_KNOWN
+
     @property
     def looked(self) -> bool:
         """Whether somebody has seen that the newest cuts are there as written down."""
@@ -142,7 +146,7 @@ class Case:
         best = self.best
         if best is None or best.limited_by or best.chance >= SURE_CHANCE:
             return False
-        well = all(self.now.spread[p.name] < WELL_KNOWN for p in self.known)
+        well = all(map(self.well_known, self.known))
         slow = best.mean_level > SLOW_GAIN * self.leave.mean_level
         return well and slow and bool(self.learning) and self.s.most_cuts >= 2
 
@@ -273,11 +277,12 @@ def _mean_decides(case: Case) -> Advice:
 
 
 def _try_another(case: Case) -> Advice:
-    tried = [p for p in case.learning if p not in case.unknown]
-    if case.known or not tried:
-        plane = (case.unknown or case.learning)[0]
+    faint = [p for p in case.usable if not case.well_known(p)]
+    cut = [p for p in faint if p.name in case.s.cut_planes()]
+    if case.useful or not cut:
+        plane = (*case.unknown, *case.learning, *faint)[0]
     else:  # a cut too small to learn from tells how large the next one there may be
-        plane = tried[0]
+        plane = cut[0]
     beside = case.best if case.useful else None
     return trial(case.s, case.now, plane, case.known, case.leave, beside)
 
@@ -352,7 +357,11 @@ RULES = (
         lambda c: c.open and not (c.s.history.repeated() and c.unknown),
         _mean_decides,
     ),
-    Rule("a plane nobody knows yet", lambda c: bool(c.learning), _try_another),
+    Rule(
+        "a plane that is not known yet",
+        lambda c: bool(c.learning) or not all(map(c.well_known, c.usable)),
+        _try_another,
+    ),
     Rule("nothing left to try", lambda c: True, _no_cut_helps),
 )
 """What is advised: the first that holds, from the top."""

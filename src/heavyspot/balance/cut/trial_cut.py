@@ -11,14 +11,29 @@ from ...quantities.said import Said
 from ...quantities.units import G_N, omega_from_rpm
 from ..plane import Plane
 from .advice_case import Advice, Prediction, Situation
-from .candidates import MOST_RISE, WORSE, Candidate, Outcome, try_cuts
+from .candidates import MOST_RISE, Candidate, Outcome, try_cuts
 from .response import Estimate
 
 ComplexArray = NDArray[np.complex128]
 FloatArray = NDArray[np.float64]
 
-SMALLER, SMALLER_STEPS = 0.75, 5
-"""A trial cut that may do too much is made smaller by this, so often at most (to a third of it)."""
+SMALLER, SMALLER_STEPS = 0.75, 14
+"""A trial cut whose worst is above `MOST_RISE` is made smaller by this, so often at most (to a fiftieth)."""
+
+BESIDE_RISE = 1.2
+"""The same of a trial cut beside a surer one: what that one gains is not to be lost (a stated choice)."""
+
+LAG_SPREAD_DEG = 60.0
+"""Standard deviation of the direction where the way from pickup to sensor is stated; without, any is alike."""
+
+SIZE_SPREAD = 0.7
+"""Standard deviation of the logarithm of a guessed size: a factor of two."""
+
+HELD = 0.4
+"""Share of a free housing's response that is left where a rig holds it (common practice, no source)."""
+
+LEAST_SHARE = 0.02
+"""Of the highest vibration: below it the shape of a piece's own curve is noise."""
 
 TRIAL_EFFECT = 0.35
 """Share of the vibration that a trial cut is meant to change."""
@@ -97,15 +112,9 @@ def trial(
     amount = effect / max(float(size[k]), 1e-12)
     again = plane.name in s.cut_planes()
     amount = float(min(amount, plane.cap_gmm(angle) * (1.0 if again else 0.6)))
-    rng = np.random.default_rng(s.seed + 1)
-    n = now.state.shape[0]
-    lag = np.exp(1j * np.deg2rad(60.0) * rng.standard_normal(n)) * np.exp(
-        0.7 * rng.standard_normal(n)
-    )
-    towards = state / np.maximum(np.abs(state), 1e-12) * np.exp(-1j * np.deg2rad(angle))
-    guessed = replace(now, response={**now.response, plane.name: lag[:, None] * size * towards})
-    # what a surer cut gains is not risked for a trial beside it
-    most = leave.mean_level * (MOST_RISE if beside is None else WORSE)
+    guessed = now if again else _as_guessed(s, now, plane, state, angle, size, basis)
+    # little of what a surer cut gains is risked for a trial beside it
+    most = leave.mean_level * (MOST_RISE if beside is None else BESIDE_RISE)
     for _ in range(SMALLER_STEPS):
         candidate = Candidate((*first, (plane.name, angle, amount))).rounded(s.planes)
         outcome = try_cuts(candidate, guessed, s.limit_g, s.scatter, s.guard, s.seed)
@@ -131,6 +140,45 @@ def trial(
     )
 
 
+def _as_guessed(
+    s: Situation,
+    now: Estimate,
+    plane: Plane,
+    state: ComplexArray,
+    angle_deg: float,
+    size: FloatArray,
+    basis: Said,
+) -> Estimate:
+    """Return the estimate with a guess in place of a plane nobody cut: it points there, more or less."""
+    rng = np.random.default_rng(s.seed + 1)
+    n = now.state.shape[0]
+    off = _lags(s, basis, rng, n) * np.exp(SIZE_SPREAD * rng.standard_normal(n))
+    towards = state / np.maximum(np.abs(state), 1e-12) * np.exp(-1j * np.deg2rad(angle_deg))
+    return replace(now, response={**now.response, plane.name: off[:, None] * size * towards})
+
+
+def _lags(s: Situation, basis: Said, rng: np.random.Generator, draws: int) -> ComplexArray:
+    """Return by how much the guessed direction may be off: anything, where nothing tells it."""
+    if basis.code == "advice.basis_lag" and s.sensor_lag_deg is None:
+        return np.asarray(np.exp(1j * np.pi * rng.uniform(-1.0, 1.0, draws)))
+    return np.asarray(np.exp(1j * np.deg2rad(LAG_SPREAD_DEG) * rng.standard_normal(draws)))
+
+
+def guessed_size(s: Situation, state: ComplexArray) -> FloatArray:
+    """Return a guess of a response's size, g per g·mm: its level from the test speed, its shape from the piece.
+
+    A piece vibrates by the unbalance it has as it would by any other: its own curve shows where the rig answers
+    most. A free housing's response lies above what a rig's mounts and mass leave of it.
+    """
+    typical = HELD * typical_response(s.history.speed_rpm, s.test_speed_rpm)
+    own = np.abs(state)
+    own = np.maximum(own, LEAST_SHARE * float(own.max()))
+    fast = s.history.speed_rpm > 0.5 * s.test_speed_rpm
+    fast = fast if fast.any() else np.ones(fast.size, bool)
+    level = np.exp(float(np.log(typical[fast] / np.maximum(own[fast], 1e-12)).mean()))
+    return np.asarray(own * level)
+
+
 OWN_SHARE = 0.8
 """An estimate this large beside its scatter says better than any guess which way the heavy spot lies."""
 
@@ -145,7 +193,7 @@ def _guess(
 ) -> tuple[float, FloatArray, Said]:
     """Return an unknown plane's likeliest heavy angle, its guessed size, and what the guess rests on."""
     speed = s.history.speed_rpm
-    size = typical_response(speed, s.test_speed_rpm)
+    size = guessed_size(s, state)
     guess = s.guesses.get(plane.name)
     own = now.mean_response[plane.name][k] if plane.name in s.cut_planes() else 0j
     if abs(own) > OWN_SHARE * float(np.std(now.response[plane.name][:, k])):
@@ -166,7 +214,7 @@ def _guess(
         slow = slow if slow.any() else first & (np.arange(speed.size) < max(3, first.sum() // 4))
         weight = np.abs(state[slow]) / np.maximum(size[slow], 1e-12)
         mean = (state[slow] / np.maximum(np.abs(state[slow]), 1e-12) * weight).sum()
-        heavy = float(np.rad2deg(np.angle(mean))) - GUESSED_LAG_DEG - s.sensor_lag_deg
+        heavy = float(np.rad2deg(np.angle(mean))) - GUESSED_LAG_DEG - (s.sensor_lag_deg or 0.0)
         basis = Said("advice.basis_lag", {"lag_deg": GUESSED_LAG_DEG})
     angles = plane.angles()
     angle = float(angles[np.argmin(np.abs((angles - heavy + 180.0) % 360.0 - 180.0))])
