@@ -12,7 +12,7 @@ from rich.console import Console
 from rich.table import Table
 
 from heavyspot.quantities.angles import Rotation
-from heavyspot.signal.reference import ReferenceSettings
+from heavyspot.signal.mark.reference import ReferenceSettings
 from heavyspot.sources.live import Description, ReplayLive
 from heavyspot.sources.recording import Channel, from_array
 from heavyspot.workshop.bench.capture import About, Capture

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from heavyspot.signal.reference import ReferenceSettings
+from heavyspot.signal.mark.reference import ReferenceSettings
 from heavyspot.sources.recording import Channel, from_array
 
 FULL_SCALE_V = 10.0

@@ -66,4 +66,4 @@ def test_the_words_sought_are_found_where_they_are():
         "0.24 (ours)",
     ):  # fmt: skip
         assert DOUBT.search(once), once
-    assert "Show a rotor's readings and corrections." in set(strings(SOURCE / "cli/rotor.py"))
+    assert "Show a rotor's readings and corrections." in set(strings(SOURCE / "cli/rotor/work.py"))

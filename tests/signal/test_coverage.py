@@ -12,7 +12,7 @@ from rich.console import Console
 from rich.table import Table
 
 from heavyspot.signal.curve import read_curves
-from heavyspot.signal.reference import ReferenceSettings
+from heavyspot.signal.mark.reference import ReferenceSettings
 from heavyspot.signal.tracker import Tracker
 
 K = 1.96

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from heavyspot.quantities.errors import BadInput
-from heavyspot.signal.reference import EdgeFinder, ReferenceSettings
-from heavyspot.signal.turns import TurnClock
+from heavyspot.signal.mark.reference import EdgeFinder, ReferenceSettings
+from heavyspot.signal.mark.turns import TurnClock
 
 WINDOW = 16
 

@@ -7,7 +7,7 @@ from conftest import analytic_run_up
 from heavyspot.quantities.errors import BadInput
 from heavyspot.signal.curve import read_curves
 from heavyspot.signal.findings import reference_findings
-from heavyspot.signal.reference import ReferenceSettings
+from heavyspot.signal.mark.reference import ReferenceSettings
 from heavyspot.signal.tracker import Tracker
 
 RATE = 51_200.0
@@ -130,7 +130,7 @@ def test_single_missing_and_doubled_pulses_are_bridged():
 
 def test_cubic_turn_angle_leaves_no_error_under_acceleration(case):
     # Source: error of linear interpolation alpha T² / 8 (case ot_linear_error); ours must be far less.
-    from heavyspot.signal.turns import TurnClock
+    from heavyspot.signal.mark.turns import TurnClock
 
     e = case("ot_linear_error")["expected"]
     rate, f0, alpha = 1e6, 500.0, 10_000 / 60
@@ -148,7 +148,7 @@ def test_cubic_turn_angle_leaves_no_error_under_acceleration(case):
 def test_constant_acceleration_of_computed_order_tracking(case):
     # Source: K. R. Fyfe and E. D. S. Munck, MSSP 11 (1997) 187 (formula from memory): the moments at
     # which given angles pass, from marks at 0, 0.1 and 0.19 s
-    from heavyspot.signal.turns import TurnClock
+    from heavyspot.signal.mark.turns import TurnClock
 
     e, i = case("ot_fyfe_munck")["expected"], case("ot_fyfe_munck")["inputs"]
     b1, b2 = e["b1"] / (2 * np.pi), e["b2"] / (2 * np.pi)

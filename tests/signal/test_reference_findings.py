@@ -12,9 +12,9 @@ import pytest
 from heavyspot.quantities.finding import Finding, finding_said
 from heavyspot.signal.curve import Curve, Reading
 from heavyspot.signal.findings import reference_findings
+from heavyspot.signal.mark.turns import EdgeCounts
 from heavyspot.signal.phase import PhasedBlocks
 from heavyspot.signal.tracker import Track
-from heavyspot.signal.turns import EdgeCounts
 
 BLOCK_S, TOP = 2.5e-3, 100_000.0
 N = 1600  # four seconds

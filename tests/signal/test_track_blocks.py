@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from heavyspot.quantities.errors import BadInput
-from heavyspot.signal.reference import ReferenceSettings
+from heavyspot.signal.mark.reference import ReferenceSettings
+from heavyspot.signal.mark.turns import EdgeCounts
 from heavyspot.signal.tracker import Track, Tracker
-from heavyspot.signal.turns import EdgeCounts
 
 RATE = 25_600.0
 

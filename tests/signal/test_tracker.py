@@ -11,7 +11,7 @@ from vold_kalman import vold_kalman_first_order
 
 from heavyspot.quantities.errors import BadInput
 from heavyspot.signal.curve import read_curves
-from heavyspot.signal.reference import ReferenceSettings
+from heavyspot.signal.mark.reference import ReferenceSettings
 from heavyspot.signal.tracker import Tracker
 
 

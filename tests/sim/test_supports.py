@@ -5,7 +5,7 @@ import pytest
 
 from heavyspot.balance.rotor.rigid import RotorGeometry, support_unbalance
 from heavyspot.signal.averaging import turn_stretches
-from heavyspot.signal.reference import ReferenceSettings
+from heavyspot.signal.mark.reference import ReferenceSettings
 from heavyspot.sim.supports import LooseRotor, MachineSettings, measure
 
 

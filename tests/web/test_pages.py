@@ -77,7 +77,7 @@ def test_rig_form(client):
         assert f'id="fault-{field}"' in wrong.text
     good = {"name": "north rig", "kind": "high-speed rig", "due": "2020-01-01"}
     assert client.post("/rigs", data=good, follow_redirects=False).status_code == 303
-    assert "calibration was due 2020-01-01" in client.get("/rigs").text
+    assert "calibration was due 1 Jan 2020" in client.get("/rigs").text
 
 
 def test_a_body_too_large_is_refused(client):

@@ -29,7 +29,7 @@ from ..workshop.reading.results import SpinResult
 from ..workshop.sheets.cartridge import make_report
 from ..workshop.sheets.issue import issue_sheet
 from ..workshop.shop import Workshop
-from .show import advice_lines, console, findings_text, plot, verdict_line
+from .cartridge.show import advice_lines, console, findings_text, plot, verdict_line
 
 CUSTOMERS = ("Fjord Haulage", "Brackwater Boats", "Nine Mills Farm")
 EARLIER_UNITS = 3

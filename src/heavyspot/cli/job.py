@@ -46,6 +46,6 @@ def piece_list(json: Json = False) -> None:
     if json:
         emit([piece_json(r) for r in rows])
         return
-    from .show import show_pieces
+    from .cartridge.show import show_pieces
 
     show_pieces(rows)

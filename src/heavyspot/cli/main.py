@@ -13,25 +13,25 @@ import typer
 from .._version import __version__
 from ..quantities.durable import PART
 from ..quantities.errors import HeavyspotError, exit_of
-from . import cartridge, recordings
+from .cartridge import recordings, work
 from .common import Settings, open_workshop
 from .demo_command import demo
 from .flow import flow_app
 from .job import piece_app
-from .keep import backup, move, private, restore, upgrade
+from .keep.copies import backup, move, private, restore, upgrade
+from .keep.reread import reread_app
+from .keep.retention import recordings_app
+from .keep.verify import head, prove, reindex, verify
 from .model import model_app
 from .old_book import bring
 from .people import user_app
-from .reread import reread_app
-from .retention import recordings_app
 from .rig import rig_app
-from .rotor_machine import machine_app
-from .rotor_sums import rotor_app
+from .rotor.machine import machine_app
+from .rotor.sums import rotor_app
 from .serve import serve
 from .sheets import reissue
 from .simulate import examples, simulate
 from .station import station_app
-from .verify import head, prove, reindex, verify
 
 app = typer.Typer(
     name="heavyspot",
@@ -68,16 +68,16 @@ VERBS = (
     bring,
     serve,
     reissue,
-    cartridge.spin,
-    cartridge.ground,
-    cartridge.looked,
-    cartridge.overrule,
-    cartridge.sheet,
-    cartridge.label,
+    work.spin,
+    work.ground,
+    work.looked,
+    work.overrule,
+    work.sheet,
+    work.label,
     recordings.read,
     recordings.convert,
     recordings.watch,
-    cartridge.show,
+    work.show,
     demo,
     simulate,
     examples,

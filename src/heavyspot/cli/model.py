@@ -28,7 +28,7 @@ def model_add(
     if json:
         emit({"model": model.name, "planes": [p.name for p in model.plane]})
         return
-    from .show import show_model
+    from .cartridge.show import show_model
 
     show_model(model)
 

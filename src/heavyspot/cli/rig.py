@@ -85,6 +85,42 @@ def shaker(
 
 
 @rig_app.command()
+def inputs(
+    rig: Rig,
+    recording: Annotated[
+        Path | None, typer.Argument(help="One noise or sweep on all inputs at once.")
+    ] = None,
+    keep: Annotated[bool, typer.Option("--keep", help="Correct every later run by it.")] = False,
+    by: By = "",
+    json: Json = False,
+) -> None:
+    """Measure by how much each sensor's input is late behind the pickup's; without a recording, how to make one."""
+    from ..workshop.rig.input_delay import STEPS, check_inputs
+
+    if recording is None:
+        for number, step in enumerate(STEPS, start=1):
+            typer.echo(f"{number}. {step}")
+        typer.echo(f'Then: heavyspot rig inputs "{rig}" RECORDING --keep')
+        return
+    found = check_inputs(open_workshop(), rig, recording, keep=keep, by=by)
+    if json:
+        emit([asdict(d) | {"turned_deg": d.turned_deg} for d in found])
+        return
+    for d in found:
+        late, plus = 1e6 * d.found.delay_s, 2e6 * d.found.standard_s
+        typer.echo(
+            f"{d.sensor}: {late:+.2f} µs (± {plus:.2f}) behind the pickup's input, "
+            f"{d.turned_deg:+.1f}° at 150,000 rpm."
+        )
+    corner = max(d.found.high_pass_hz for d in found)
+    if corner:
+        typer.echo(f"The pickup's input is AC-coupled: corner {corner:.1f} Hz.")
+    typer.echo(
+        "Kept: later runs are corrected." if keep else "Not kept; add --keep to correct later runs."
+    )
+
+
+@rig_app.command()
 def compare(
     rig: Rig, other: Annotated[str, typer.Argument(help="The other rig.")], json: Json = False
 ) -> None:

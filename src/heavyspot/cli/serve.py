@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from .common import Settings, progress_bar
-from .keep import say_upgraded
+from .keep.copies import say_upgraded
 
 
 def serve(

@@ -1,7 +1,8 @@
 """What is said to people: a code with its values, and its sentence in a language.
 
 A sentence stands once a language in ``catalogues/``, under its code. How a number is spelt stands in the
-English one alone (``{speed_rpm:,.0f}``); the others only place it (``{speed_rpm}``).
+English one alone (``{speed_rpm:,.0f}``); the others only place it (``{speed_rpm}``). What only pages show
+stands in ``pages_en.toml`` and its like.
 """
 
 from __future__ import annotations
@@ -99,8 +100,11 @@ def catalogue(language: str) -> dict[str, str]:
         raise BadInput(
             f'There is no language "{language}".', remedy="Known: " + ", ".join(LANGUAGES) + "."
         )
-    text = (files(__package__) / "catalogues" / f"{language}.toml").read_text(encoding="utf-8")
-    return dict(_flat(tomllib.loads(text)))
+    known: dict[str, str] = {}
+    for name in (f"{language}.toml", f"pages_{language}.toml"):
+        text = (files(__package__) / "catalogues" / name).read_text(encoding="utf-8")
+        known |= _flat(tomllib.loads(text))
+    return known
 
 
 def _flat(table: dict[str, Any], before: str = "") -> Iterator[tuple[str, str]]:

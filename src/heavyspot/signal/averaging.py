@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..quantities.errors import SignalTooPoor
+from .mark.reference import ReferenceSettings
 from .phase import phased_blocks, spells
-from .reference import ReferenceSettings
 from .tracker import Tracker
 
 SLOWER = 10.0

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..quantities.arrays import Array
+from .mark.turns import SMOOTH_S
 from .passes import Pass, find_passes
 from .phase import PhasedBlocks, phased_blocks, running_mean
 from .point_noise import (
@@ -24,7 +25,6 @@ from .point_noise import (
     whole_turns,
 )
 from .tracker import Track
-from .turns import SMOOTH_S
 
 TURNS_PER_POINT = 14.0
 SHORTEST_WINDOW_S = 0.045

@@ -12,8 +12,8 @@ import numpy as np
 from ..quantities.finding import Finding, Severity, finding_of
 from ..quantities.said import Said
 from .curve import Reading
+from .mark.wave import clear_mark, flipped, pulses_not_followed, wave_findings
 from .phase import PhasedBlocks, spells
-from .reference_wave import clear_mark, flipped, pulses_not_followed, wave_findings
 from .tracker import Track
 
 FLIPPED_DEG = 100.0

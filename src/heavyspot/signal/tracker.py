@@ -18,8 +18,8 @@ from ..quantities.arrays import Array
 from ..quantities.checks import positive
 from ..quantities.errors import BadInput
 from .demodulate import ORDERS, BlockJoiner, block_vectors
-from .reference import EdgeFinder, ReferenceSettings
-from .turns import SMOOTH_S, EdgeCounts, TurnClock
+from .mark.reference import EdgeFinder, ReferenceSettings
+from .mark.turns import SMOOTH_S, EdgeCounts, TurnClock
 
 BLOCK_S = 2.5e-3
 WINDOW_BLOCKS = 8

@@ -161,7 +161,7 @@ def guessed_channel(name: str, unit: str) -> Channel:
     unit = _UNITS.get(unit.strip(), unit.strip())
     low = name.lower()
     if _PHASE_WORDS & set(re.split(r"[^a-z]+", low)) or any(w in low for w in _PHASE_TERMS):
-        from ..signal.reference import ReferenceSettings
+        from ..signal.mark.reference import ReferenceSettings
 
         return Channel(name, "phase", unit or "FS", reference=ReferenceSettings())
     if unit in ("g", "m/s²") or "accel" in low:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from ..quantities.angles import Rotation
 from ..quantities.errors import UnreadableFile
 from ..quantities.units import ACCELERATION_IN_G, sensitivity_v_per_unit
-from ..signal.reference import ReferenceSettings
+from ..signal.mark.reference import ReferenceSettings
 
 BLOCK_SAMPLES = 262_144
 

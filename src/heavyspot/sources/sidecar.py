@@ -16,7 +16,7 @@ from pydantic import AliasChoices, BaseModel, ConfigDict, Field, ValidationError
 from ..quantities.angles import Rotation
 from ..quantities.errors import BadInput, UnreadableFile
 from ..quantities.units import ACCELERATION_IN_G, sensitivity_v_per_unit
-from ..signal.reference import ReferenceSettings
+from ..signal.mark.reference import ReferenceSettings
 from .recording import Channel, Quantity
 
 Finite = Annotated[float, Field(allow_inf_nan=False)]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..signal.reference import ReferenceSettings
+from ..signal.mark.reference import ReferenceSettings
 from ..sim.cartridge import Cartridge
 from ..sim.spin import FULL_SCALE_V, SENSITIVITY_V_PER_G, Spin, SpinSettings, spin
 from ..sim.supports import LooseRotor, MachineSettings, measure

@@ -24,11 +24,13 @@ from ..workshop.incoming import WatchedFolder, Watchers
 from ..workshop.keep.errands import Errands
 from ..workshop.keep.long_work import LongWork
 from ..workshop.people import people_of
+from ..workshop.rig.kept_rig import kept_rig
 from ..workshop.rig.simulated import is_practice
 from ..workshop.shop import Workshop
 from ..workshop.shop_file import load_shop_file
 from . import api, live, pages
 from .access import allowed, refuse_unlisted
+from .connecting import Connecting
 from .names import OwnNames, OwnSockets
 from .once import once
 from .operation import routes as operation
@@ -83,7 +85,8 @@ def create_app(
     pace : float
         Speed of the simulated rig, times real time.
     rig : RigFile, optional
-        A real rig. Without one, and nothing simulated, no rig is connected and nothing can be spun.
+        A real rig; without one that which was connected in the browser. Where there is none either, and nothing
+        is simulated, no rig is connected and nothing can be spun.
     accounts : bool
         Whether everybody has to log in.
     watch : sequence of RigFile
@@ -103,6 +106,8 @@ def create_app(
             "A real rig does not measure into a practice ledger.",
             remedy="Leave out --demo-shop and --simulate, and give the shop's own folder: --data DIR.",
         )
+    if rig is None and not simulated and not is_practice(shop):
+        rig = kept_rig(shop.folder)
     people = people_of(shop)
     if accounts and not any(u.role == "owner" for u in people.users()):
         shop.close()
@@ -120,6 +125,7 @@ def create_app(
         yield
         watchers.stop()
         errands.stop()
+        app.state.connecting.let_go()
         bench.close()
         works.stop()
         shop.close()
@@ -142,6 +148,7 @@ def create_app(
     app.state.shop, app.state.bench = shop, bench
     app.state.practice = is_practice(shop)
     app.state.rig, app.state.simulated = rig, simulated
+    app.state.connecting = Connecting(pace)
     app.state.keys = load_shop_file(shop.folder)
     watchers = Watchers([WatchedFolder(shop, one, Path(one.watch)) for one in watch], bench.tell)
     app.state.works, app.state.errands, app.state.watchers = works, errands, watchers

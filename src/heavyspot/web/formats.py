@@ -10,9 +10,10 @@ from collections.abc import Callable, Sized
 
 from ..balance.uncertainty import COVERAGE_K
 from ..quantities.dates import day_short, moment_short
+from ..quantities.said import catalogue
 from ..quantities.words import short
 from ..workshop.reading.results import percent
-from .speaking import language, zone
+from .speaking import language, told, zone
 
 NONE = "–"
 
@@ -130,12 +131,15 @@ def spaced(name: str) -> str:
 
 
 def counted(number: int | Sized, one: str, many: str = "") -> str:
-    """Return a number, or how many things there are, with their word.
+    """Return a number, or how many things there are, with their word in the page's language.
 
     >>> counted(1, "run"), counted([1, 2], "run"), counted(1200, "entry", "entries")
     ('1 run', '2 runs', '1,200 entries')
     """
     n = number if isinstance(number, int) else len(number)
+    code = f"count.{'one' if n == 1 else 'many'}.{one}"
+    if code in catalogue("en"):
+        return told(code, number=float(n))
     return f"{n:,} {one if n == 1 else many or one + 's'}"
 
 
@@ -155,6 +159,15 @@ def named(value: str | int | None, name: str) -> str:
     ('invoice F-12', '')
     """
     return f"{name} {value}" if value else ""
+
+
+def as_code(name: str) -> str:
+    """Return a name of the data as its part of a code.
+
+    >>> as_code("high-speed rig")
+    'high_speed_rig'
+    """
+    return name.replace(" ", "_").replace("-", "_")
 
 
 def dotted(*parts: str | None) -> str:
@@ -179,6 +192,6 @@ FILTERS: dict[str, Callable[..., object]] = {
     f.__name__: f
     for f in (
         fixed, signed, grouped, whole, degrees, figures, in_percent,
-        moment, day, spaced, counted, few, named, short, percent,
+        moment, day, spaced, as_code, counted, few, named, short, percent,
     )
 }  # fmt: skip

@@ -25,8 +25,6 @@ from .views.bench.words import marked, plain
 
 Text = Annotated[str, Form()]
 
-VERDICT_WORDS = {"pass": "✓ passed", "fail": "✗ over", "undecided": "? open"}
-
 HTMX_CONFIG = {
     "includeIndicatorStyles": False,  # the pages' policy forbids styles and scripts of its making
     "allowEval": False,
@@ -82,7 +80,6 @@ templates = Jinja2Templates(Path(__file__).parent / "templates", context_process
 templates.env.filters |= FILTERS | {"marked": _marked, "words": _words}
 templates.env.globals |= {
     "version": __version__,
-    "verdicts": VERDICT_WORDS,
     "languages": LANGUAGES,
     "dotted": dotted,
     "t": _t,

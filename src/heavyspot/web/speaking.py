@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from starlette.requests import HTTPConnection
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from ..quantities.said import LANGUAGES
+from ..quantities.said import LANGUAGES, Said, Value, in_words
 
 CHOICE = "heavyspot-language"
 """Cookie with the language somebody chose on this screen."""
@@ -40,6 +40,11 @@ def language() -> str:
 def zone() -> str:
     """Return the time zone of the page that is being made."""
     return _now.get().zone
+
+
+def told(code: str, **values: Value) -> str:
+    """Return a sentence of the catalogue in the language of the page that is being made."""
+    return in_words(Said(code, values), language())
 
 
 class Speaks:

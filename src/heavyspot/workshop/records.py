@@ -3,6 +3,17 @@
 from __future__ import annotations
 
 from ..ledger.find.search import Found
-from ..ledger.records import Amendment, Clash, Content, Cut, Job, Piece, User, View
+from ..ledger.records import Amendment, Clash, Content, Cut, Job, OnBothRigs, Piece, User, View
 
-__all__ = ["Amendment", "Clash", "Content", "Cut", "Found", "Job", "Piece", "User", "View"]
+__all__ = [
+    "Amendment",
+    "Clash",
+    "Content",
+    "Cut",
+    "Found",
+    "Job",
+    "OnBothRigs",
+    "Piece",
+    "User",
+    "View",
+]

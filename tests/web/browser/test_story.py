@@ -21,14 +21,12 @@ def test_a_photo_and_the_parts_of_a_piece(server, browser, tmp_path, size):
         f"{server.url}/api/pieces", data={"serial": serial, "model": "Larch 52"}
     ).ok
     page.goto(f"{server.url}/story/{serial}")
-    page.get_by_text("Photo or document").click()
     photo = tmp_path / "wheel.png"
     page.screenshot(path=photo)
     page.locator("[name=file]").set_input_files(str(photo))
     page.locator("form[action^='/papers'] [name=text]").fill("nick in the inducer")
     page.get_by_role("button", name="Keep it").click()
     page.wait_for_selector(".papers img")
-    page.get_by_text("Where its parts came from").click()
     page.locator("[name=part-0]").fill("turbine shaft")
     page.locator("[name=supplier-0]").fill("Gullwick Castings")
     page.locator("[name=lot-0]").fill("L-4711")

@@ -1,5 +1,10 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
+import {
+  amplitudeSpec,
+  angleSpec,
+  spectrumSpec,
+} from "../../../src/heavyspot/web/static/cartridge/charts.js";
 import { benchSpec, highest } from "../../../src/heavyspot/web/static/chart/drawn.js";
 import { rowsOf, valuesAt } from "../../../src/heavyspot/web/static/chart/reader.js";
 import {
@@ -9,6 +14,7 @@ import {
   ticks,
   tickText,
   topFor,
+  unwrapped,
   valueAt,
 } from "../../../src/heavyspot/web/static/chart/scale.js";
 import { csvOf } from "../../../src/heavyspot/web/static/chart/table.js";
@@ -122,4 +128,60 @@ test("the same numbers are read by cursor, in a table and as CSV", () => {
   assert.deepEqual(rows[0], ["speed", "run 1, g", "limit, g"]);
   assert.equal(csvOf([["a,b", 'c"d']]), '"a,b","c""d"\r\n');
   assert.ok(csvOf(rows).startsWith('speed,"run 1, g"'));
+});
+
+test("an angle is drawn without jumps, and its gaps stay gaps", () => {
+  const points = unwrapped([
+    [1, 350],
+    [2, 5],
+    [3, null],
+    [4, 340],
+    [5, 10],
+  ]);
+  assert.deepEqual(
+    points.map((p) => p[1]),
+    [350, 365, null, 340, 370],
+  );
+});
+
+const PASS = {
+  direction: "up",
+  speed_rpm: [1, 2, 3],
+  amplitude_g: [0.1, 0.01, 0.2],
+  angle_deg: [350, 90, 10],
+};
+const LOOK = { up: "up", down: "down", beside: "other", speed: "speed", amplitude: "amplitude, g" };
+
+test("the closer look draws up as now, down as before, another run as expected", () => {
+  const passes = [PASS, { ...PASS, direction: "down" }, PASS];
+  const spec = amplitudeSpec(passes, 2, { limit: 0.5, findings: [], words: LOOK });
+  assert.deepEqual(
+    spec.lines.map((l) => l.look),
+    ["now", "before", "expect"],
+  );
+});
+
+test("where the amplitude is too small there is no angle, and the axis holds what was unwrapped", () => {
+  const findings = [{ evidence: {} }, { evidence: { speed_rpm: 2 } }];
+  const spec = angleSpec([PASS], 1, { findings, words: LOOK });
+  assert.deepEqual(
+    spec.lines[0].points.map((p) => p[1]),
+    [350, null, 370],
+  );
+  assert.ok(spec.y.high >= 370);
+  assert.deepEqual(spec.marks, [{ x: 2, word: "2" }]);
+});
+
+test("a spectrum in decades reaches over its highest line", () => {
+  const at = { frequency_hz: [0, 10], spectrum_g: [0.0005, 0.02] };
+  const { y } = spectrumSpec(at, LOOK, true);
+  assert.ok(y.log && y.low === 1e-4 && y.high >= 0.02 && y.high <= 0.1001);
+});
+
+test("steps reach from a millionth to hundreds, and their ticks tell them apart", () => {
+  for (const top of [3e-6, 0.004, 0.37, 7, 720]) {
+    const step = niceStep(top);
+    const words = ticks(0, top, step).map((v) => tickText(v, step));
+    assert.ok(top / step <= 5.2 && words.length >= 2 && new Set(words).size === words.length, String(top));
+  }
 });

@@ -205,7 +205,7 @@ def test_rotation_must_agree(shop):
 
 
 def test_several_pulses_a_turn_give_a_verdict_but_no_cut(shop):
-    from heavyspot.signal.reference import ReferenceSettings
+    from heavyspot.signal.mark.reference import ReferenceSettings
 
     made = simulated_recording(make_cartridge("Larch 52", 3, peak_g=1.2), 1, QUICK)
     pickup = replace(made.channels[1], reference=ReferenceSettings("pulse", pulses_per_turn=2))

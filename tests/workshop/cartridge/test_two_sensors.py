@@ -8,7 +8,9 @@ from conftest import there
 from faults import turbo
 
 from heavyspot.sheet.plots import runs_svg
+from heavyspot.sources.live import ReplayLive
 from heavyspot.sources.recording import Channel, from_array
+from heavyspot.workshop.bench.capture import About, Capture
 from heavyspot.workshop.cartridge.curves_view import curves_view
 from heavyspot.workshop.cartridge.grinding import ground
 from heavyspot.workshop.cartridge.one_run import curve_csv
@@ -85,6 +87,18 @@ def balanced(shop, serial, rig, runs=6):
             rig.cut(c.unbalance_gmm, c.angle_deg)
             ground(shop, serial, c.plane, c.angle_deg, depth_mm=c.depth_mm)
     return results
+
+
+def test_the_loudest_end_is_shown_while_it_turns(tmp_path):
+    """Whatever the order of the channels: what one sensor feels never hides behind a quiet first one."""
+    rig = TwoEnds(4, (0.2, 0.8))
+    capture = Capture(ReplayLive(rig.recording(), pace=1000.0), tmp_path, About("A4"))
+    capture.start()
+    assert capture.finished.wait(120)
+    speed, g = capture.snapshot.curve
+    assert g.max() == pytest.approx(max(rig.truth_g()), rel=0.1)
+    assert speed[-1] > 0.9 * turbo.TEST_RPM
+    assert capture.snapshot.amplitude_g <= g.max() * 1.1
 
 
 def test_the_far_end_decides_though_the_first_is_quiet(shop):

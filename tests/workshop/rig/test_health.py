@@ -155,7 +155,7 @@ def test_a_gauge_study_from_spins_and_what_it_does_to_verdicts(rigs):
     assert (study.operators, study.parts, study.trials) == (2, 4, 2)
     assert told["gauge_low"] < study.gauge < told["gauge_high"]
     assert (
-        f"{told['gauge_high']:.3g})"
+        f" and {told['gauge_high']:.3g} g.)"
         in TestClient(create_app(rigs.book.folder), base_url="http://127.0.0.1")
         .get(f"/rig-health/{RIG}")
         .text

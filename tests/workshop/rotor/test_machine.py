@@ -65,12 +65,12 @@ def test_proofs_stand_on_the_machines_record(rotors):
     told = prove_residual(
         rotors, MACHINE, {"left": good, "right": good}, due="2030-01-01", by="Ida"
     )
-    assert told["passed"] and overdue(rotors, MACHINE) == []
+    assert told.passed and overdue(rotors, MACHINE) == []
     assert overdue(rotors, MACHINE, today="2031-01-01") == [
         f"{MACHINE}: the residual test was due on 2030-01-01."
     ]
     bad = prove_residual(rotors, MACHINE, {"left": np.abs(3 + 10 * np.exp(1j * np.deg2rad(at)))})
-    assert not bad["passed"]
+    assert not bad.passed
     assert "did not pass" in overdue(rotors, MACHINE)[0]
     read = measure_typed(rotors, "W-1", [0.01, 0.01], [0, 0], rig=MACHINE)
     assert "did not pass" in read.reading.proofs[0]  # visible on what is measured with it
@@ -82,11 +82,11 @@ def test_proofs_stand_on_the_machines_record(rotors):
         rotors, MACHINE, {"left": vectors}, stationary=(30, 0), travelling_gmm=150,
         positions_deg=[a for _, a in moved], least_gmm=1.0,
     )  # fmt: skip
-    assert kept["passed"]
+    assert kept.passed
     steady = prove_compensator(
         rotors, MACHINE, {"left": [(5, 0)] * 4}, compensated_gmm=50, least_gmm=1
     )
-    assert steady["passed"] and {p.of for p in rotors.book.rotors.proofs(MACHINE)} == {
+    assert steady.passed and {p.of for p in rotors.book.rotors.proofs(MACHINE)} == {
         "residual", "reduction", "compensator",
     }  # fmt: skip
     with pytest.raises(BadInput, match="date"):
@@ -99,7 +99,7 @@ def test_the_arbor_is_taken_out_of_later_readings(rotors):
     own, arbor = [polar([0.5, 30]), polar([0.2, 100])], [polar([0.2, 100]), polar([0.05, 300])]
     turned = [[u + f, u - f] for u, f in zip(own, arbor, strict=True)]  # by half a turn
     told = store_arbor(rotors, MACHINE, "Larch 52 shaft and wheel", turned, by="Ida")
-    assert [f[0] for f in told["fixture"]] == pytest.approx(np.abs(arbor))
+    assert [f[0] for f in told.fixture] == pytest.approx(np.abs(arbor))
     read = [u + f for u, f in zip(own, arbor, strict=True)]
     angles = list(np.rad2deg(np.angle(read)))
     with_it = measure_typed(rotors, "W-1", list(np.abs(read)), angles, rig=MACHINE)

@@ -146,7 +146,7 @@ def test_an_arbor_errs_as_the_machine_that_found_it(rotors):
     back = np.linalg.inv(levers(LAYOUTS["close"]))
     felt = np.abs(levers(LAYOUTS["close"]) @ [1.2, 0.9])
     own = np.diag(np.hypot(0.001, 0.01 * felt) ** 2)  # the machine's record: 0.002 g·mm, 0.98
-    assert told["standard"] == pytest.approx(np.sqrt(np.diag(back @ own @ back.T) / 2))
+    assert told.standard == pytest.approx(np.sqrt(np.diag(back @ own @ back.T) / 2))
     read = measure_typed(rotors, "C-1", [1.2, 0.9], [0, 0], rig=MACHINE).reading
     at = [t.standard_gmm for t in read.tolerance]
     assert at == pytest.approx(np.sqrt(1.5 * np.diag(own)), rel=1e-6)

@@ -13,6 +13,7 @@ from heavyspot.sources.simulated import simulated_recording
 from heavyspot.workshop.cartridge.spinning import spin
 from heavyspot.workshop.cartridge.story import cartridge_story
 from heavyspot.workshop.job.pieces import add_piece
+from heavyspot.workshop.reading import budget_table
 from heavyspot.workshop.rig.health import check_shaker
 from heavyspot.workshop.rig.record import add_rig
 from heavyspot.workshop.sheets.cartridge import make_report
@@ -55,6 +56,17 @@ def test_repeatability_is_called_assumed_until_the_rig_has_a_study(shop):
     assert 2.0 < k < 2.87  # of Student's t with four degrees, and more beside it
     assert report.worst_u_g == pytest.approx(k * there(result.worst).uncertainty_g)
     assert "4 degrees of freedom" in in_words(said)
+    table = there(budget_table(result))
+    assert table.k == k and table.expanded_g == pytest.approx(report.worst_u_g)
+    assert sum(p.standard_g**2 for p in table.lines) == pytest.approx(table.standard_g**2)
+    for p in table.lines:  # GUM 5.1.3: what each adds is its sensitivity times its own uncertainty
+        assert p.standard_g == pytest.approx(
+            p.sensitivity * p.value, rel=1e-4
+        )  # kept to six digits
+    noise, repeat, sensor = table.lines
+    assert (noise.kind, repeat.kind, sensor.kind) == ("A", "A", "B") and repeat.degrees == 4
+    # Welch-Satterthwaite (GUM G.4.1), only the repeatability being known from few readings
+    assert table.degrees == pytest.approx(4 * (table.standard_g / repeat.standard_g) ** 4)
 
 
 def test_a_shaker_within_its_tolerance_corrects_and_one_beyond_it_is_uncertain(shop):

@@ -52,7 +52,8 @@ class ResponseLibrary(Entries):
 
     def chances(self, *, most: int = 4000) -> list[ChanceKept]:
         """Return the newest chances that were said and followed, and whether the next run passed."""
-        kept = select(promises.c.computed, promises.c.said, promises.c.passed)
+        of = (promises.c.piece_id, promises.c.run_number)
+        kept = select(*of, promises.c.computed, promises.c.said, promises.c.passed)
         return self._all(ChanceKept, kept.order_by(promises.c.id.desc()).limit(most))
 
     def outcomes_of_newest(self, most: int) -> list[Outcome]:

@@ -149,7 +149,7 @@ def proofs(name: str, shop: Shop) -> dict[str, object]:
 @router.post("/machines/{name}/proofs", status_code=201)
 def add_proof(name: str, proof: ProofIn, shop: Shop, who: Who) -> dict[str, object]:
     """Judge and keep a residual test."""
-    return prove_residual(shop, name, proof.planes, due=proof.due, by=who.name)
+    return prove_residual(shop, name, proof.planes, due=proof.due, by=who.name).as_json()
 
 
 @router.post("/matchings", status_code=201)

@@ -72,6 +72,8 @@ class Dot:
         The interval lies along the x axis.
     label : str
         Written beside it.
+    shape : str
+        One of `SHAPES`.
     """
 
     x: float
@@ -84,6 +86,11 @@ class Dot:
     lying: bool = False
     label: str = ""
     look: str = "now"
+    shape: str = "circle"
+
+
+SHAPES = ("circle", "square", "wedge", "diamond")
+"""Of a mark: persons are told apart by them, and a signal is a diamond."""
 
 
 @dataclass(frozen=True)
@@ -115,6 +122,46 @@ class Plot:
     ends: float = field(default=12.0)
 
 
+def round_axis(
+    values: Sequence[float], title: str = "", *, most: int = 5, least: float = 0.0
+) -> Axis:
+    """Return an axis from round figure to round figure around values; ``least`` is the narrowest span there is.
+
+    >>> a = round_axis([0.412, 0.451])
+    >>> a.low, a.high, [words for _, words in a.shown(5)]
+    (0.41, 0.46, ['0.41', '0.42', '0.43', '0.44', '0.45', '0.46'])
+    >>> round_axis([100.0, 100.0]).shown(5)[0]
+    (95.0, '95')
+    """
+    low, high = min(values), max(values)
+    span = max(high - low, least, 0.1 * abs(high) if high == low else 0.0) or 1.0
+    middle = 0.5 * (low + high)
+    low, high = min(low, middle - 0.5 * span), max(high, middle + 0.5 * span)
+    step = step_of(high - low, most)
+    first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
+    return Axis(_tidy(first * step), _tidy(last * step), title)
+
+
+def ratio_axis(values: Sequence[float], title: str = "") -> Axis:
+    """Return an axis of ratios with 1, 2 and 5 of each decade that fall near the values.
+
+    >>> [words for _, words in ratio_axis([0.4, 2.6]).ticks]
+    ['0.2', '0.5', '1', '2', '5']
+    """
+    all_of = [f * 10.0**power for power in range(-4, 5) for f in (1, 2, 5)]
+    low = max((t for t in all_of if t <= min(values) * 1.0001), default=all_of[0])
+    high = min((t for t in all_of if t >= max(values) * 0.9999), default=all_of[-1])
+    if low == high:
+        at = all_of.index(low)
+        low, high = all_of[max(at - 1, 0)], all_of[min(at + 1, len(all_of) - 1)]
+    return Axis(low, high, title, [(t, f"{t:g}") for t in all_of if low <= t <= high], log=True)
+
+
+def _tidy(value: float) -> float:
+    """Return a value without the dust of floating point, so that an axis ends where it says."""
+    return float(f"{value:.12g}")
+
+
 def plot_svg(plot: Plot) -> Markup:
     """Return the picture; its marks are links, its title is read aloud."""
     return Markup(
@@ -128,6 +175,7 @@ class _Drawn:
 
     def __init__(self, plot: Plot) -> None:
         self.plot = plot
+        self.taken: list[tuple[float, float, float]] = []
         words = [t for _, t in plot.y.shown(5)]
         named = max((len(r) for r in plot.rows), default=0)
         longest = named or max((len(w) for w in words), default=1)
@@ -236,15 +284,26 @@ class _Drawn:
                     *ends
                 )
             )
-        parts.append(f'<circle class="dot {look}" cx="{x:.1f}" cy="{y:.1f}" r="5"/>')
+        parts.append(_shape(dot.shape, f"dot {look}", x, y))
         if dot.label:
-            side = "end" if x > self.right - LETTER_PX * len(dot.label) - 8 else ""
-            parts.append(_text(x - 9 if side else x + 9, y - 7, dot.label, f"{side} bold halo"))
+            parts.append(self._label(dot.label, x, y))
         told = f"<title>{escape(dot.words)}</title>" if dot.words else ""
         if not dot.place:
             return f"<g>{told}{''.join(parts)}</g>"
         target = f'<circle class="target" cx="{x:.1f}" cy="{y:.1f}" r="16"/>'
         return f'<a href="{escape(dot.place)}" aria-label="{escape(dot.words)}">{told}{target}{"".join(parts)}</a>'
+
+    def _label(self, words: str, x: float, y: float) -> str:
+        """Write beside a mark, and over what stands there already."""
+        wide = LETTER_PX * len(words)
+        side = "end" if x > self.right - wide - 8 else ""
+        left, at = (x - 9 - wide if side else x + 9), y - 7
+        while any(
+            abs(at - b) < LINE_PX and left < a + w and a < left + wide for a, b, w in self.taken
+        ):
+            at -= LINE_PX - 1
+        self.taken.append((left, at, wide))
+        return _text(x - 9 if side else x + 9, at, words, f"{side} bold halo")
 
     def _names(self) -> list[str]:
         """Names at the ends of the lines, none on another."""
@@ -259,6 +318,18 @@ class _Drawn:
             low = placed[-1][0] + LINE_PX
         over = max(0.0, low - LINE_PX - self.foot)
         return [_text(self.right + 5, y - over + 5, w, f"name {look}") for y, w, look in placed]
+
+
+def _shape(shape: str, look: str, x: float, y: float) -> str:
+    if shape == "circle":
+        return f'<circle class="{look}" cx="{x:.1f}" cy="{y:.1f}" r="5"/>'
+    corners = {
+        "square": ((-4.5, -4.5), (4.5, -4.5), (4.5, 4.5), (-4.5, 4.5)),
+        "wedge": ((0.0, -6.0), (6.0, 5.0), (-6.0, 5.0)),
+        "diamond": ((0.0, -7.5), (7.5, 0.0), (0.0, 7.5), (-7.5, 0.0)),
+    }[shape]
+    on = " ".join(f"{x + a:.1f},{y + b:.1f}" for a, b in corners)
+    return f'<polygon class="{look}" points="{on}"/>'
 
 
 def _text(x: float, y: float, words: str, look: str = "") -> str:

@@ -2,6 +2,7 @@
 
 from . import (
     bench,
+    connect,
     day,
     flow,
     help,
@@ -42,6 +43,7 @@ ROUTERS = (
             recording,
             insight,
             rig,
+            connect,
         )
     ),
 )

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 
 from fastapi import APIRouter, Depends, Request, Response
 
 from ...quantities.checks import iso_date
 from ...quantities.errors import BadInput, HeavyspotError
-from ...statistics.survival import Survival
 from ...workshop.insight import questions, store
 from ...workshop.insight.ask import ask as ask_apart
 from ...workshop.insight.gains import shop_gains
@@ -19,7 +17,6 @@ from ...workshop.records import Content
 from ...workshop.rows_text import rows_csv
 from ...workshop.shop import Workshop
 from ..access import Who, allowed
-from ..charts import Line, line_chart, steps
 from ..deps import Shop
 from ..page import Text, goto, page
 from ..views import insight as views
@@ -109,22 +106,12 @@ def insight(
     rows = questions.overview(shop, by, since=_day(since))
     if csv:
         return _csv(map(vars, rows), OVERVIEW, f"by-{by}.csv")
-    chart = ""
-    if by in ("week", "month") and len(rows) > 1:
-        shown = rows[::-1]
-        chart = line_chart(
-            [
-                Line("passed at first spin", [(i, 100 * r.first) for i, r in enumerate(shown)]),
-            ],
-            title=f"Passed at the first spin by {by}", x_label=by, y_label="passed at first spin, %",
-            y_from=0.0, y_to=100.0, x_ends=(str(shown[0].name), str(shown[-1].name)),
-        )  # fmt: skip
     values = {
         "rows": rows,
         "by": by,
         "since": since,
         "groups": list(questions.GROUPS),
-        "chart": chart,
+        "panels": [p for p in [views.group_panel(rows, by, since)] if p],
     }
     return page(request, "insight/overview.html", values)
 
@@ -164,17 +151,11 @@ def suppliers(request: Request, shop: Shop, works: Works, who: Who, csv: bool = 
     found = questions.incoming(shop)
     if csv:
         return _csv(map(vars, found), SUPPLIERS, "suppliers.csv")
-    charts = {
-        s.supplier: line_chart(
-            [Line("", [(i, math.exp(v)) for i, v in enumerate(s.chart.points)])],
-            title=f"First spins of {s.supplier}", x_label="the newest pieces",
-            y_label="weighted mean, of the limit",
-            limits=[math.exp(s.chart.low), math.exp(s.chart.high)], x_ends=(s.days[0], s.days[-1]),
-        )
-        for s in found
-        if s.chart is not None
-    }  # fmt: skip
-    values = {"found": found, "charts": charts, "few_pieces": questions.FEW}
+    values = {
+        "found": found,
+        "panels": views.suppliers_panels(found),
+        "few_pieces": questions.FEW,
+    }
     return page(request, "insight/suppliers.html", values)
 
 
@@ -187,7 +168,14 @@ def limits(request: Request, shop: Shop, works: Works, who: Who, csv: bool = Fal
     rows = questions.shipped_elsewhere(shop)
     if csv:
         return _csv(map(vars, rows), ELSEWHERE, "limits.csv")
-    values = {"rows": rows, "advice": questions.advice_kept(shop), "few_advices": FEW_ADVICES}
+    advice = questions.advice_kept(shop)
+    panels = [*views.limits_panels(rows), views.advice_panel(advice)]
+    values = {
+        "rows": rows,
+        "advice": advice,
+        "few_advices": FEW_ADVICES,
+        "panels": [p for p in panels if p],
+    }
     return page(request, "insight/limits.html", values)
 
 
@@ -207,13 +195,9 @@ def claims(request: Request, shop: Shop, works: Works, who: Who, csv: bool = Fal
     ]  # fmt: skip
     if csv:
         return _csv(rows, CLAIMS, "claims.csv")
-    lines = [Line(name, _without_claim(c)) for name, c in found]
-    lowest = min((y for line in lines for _, y in line.points), default=90.0)
-    chart = line_chart(
-        lines, title="Pieces without a claim", x_label="days since it left", y_label="without a claim, %",
-        y_from=math.floor(lowest), y_to=100.0,
-    )  # fmt: skip
-    return page(request, "insight/claims.html", {"rows": rows, "chart": chart})
+    return page(
+        request, "insight/claims.html", {"rows": rows, "panels": views.claims_panels(found)}
+    )
 
 
 @router.get("/insight/ask")
@@ -246,14 +230,6 @@ EXAMPLE = """select model, count(*) as pieces, round(avg(runs), 2) as runs
 from pieces
 group by model
 order by pieces desc"""
-
-SHOWN_DAYS = 1095
-
-
-def _without_claim(curve: Survival) -> list[tuple[float, float]]:
-    """Return steps of the first three years, in percent."""
-    points = steps(list(zip(curve.time, curve.share, strict=True)), (0.0, 1.0))
-    return [(t, 100 * s) for t, s in points if t <= SHOWN_DAYS]
 
 
 def _day(since: str) -> str:

@@ -22,7 +22,7 @@ from ...workshop.station.disagreements import waiting_count
 from ..access import Who, allowed
 from ..deps import Shop
 from ..page import Text, goto, page
-from ..views.old_book import column_words, few_names, merged
+from ..views.old_book import column_words, counts_of, few_names, merged, peaks_picture
 from ..views.work import work_view
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
@@ -197,7 +197,8 @@ def _looked(shop: Workshop, got: Incoming, sheet: str) -> dict[str, object]:
     table = got.table(sheet)
     seen = preview(shop, table, got.layout())
     return {
-        "got": got, "table": table, "seen": seen, "fields": list(FIELDS),
+        "got": got, "table": table, "seen": seen, "peaks": peaks_picture(seen.first),
+        "counts": counts_of(seen.rows, seen.refused_count, seen.questions, seen.alike), "fields": list(FIELDS),
         "column_words": column_words(list(FIELDS)), "customers": merged(seen.layout.customers),
         "new_models": few_names(seen.new_models), "orders": ORDERS,
         "rejects": got.rejects.exists(),

@@ -24,6 +24,7 @@ from ..access import Who, allowed
 from ..deps import Shop
 from ..drawings.rotor_side import rotor_svg
 from ..page import Text, goto, page
+from ..views.insight import gains_panels
 from ..views.model import limits_fold, model_card, plane_folds
 from ..views.model_form import (
     PLANE_ROWS,
@@ -107,9 +108,9 @@ def put_model_text(request: Request, shop: Shop, who: Who, text: Text = "") -> R
 @router.get("/gains")
 def gains(request: Request, shop: Shop) -> Response:
     """What the shop gains, and whether the advice keeps its word."""
-    return page(
-        request, "insight/gains.html", {"gains": shop_gains(shop), "few_advices": FEW_ADVICES}
-    )
+    told = shop_gains(shop)
+    values = {"gains": told, "few_advices": FEW_ADVICES, "panels": gains_panels(told)}
+    return page(request, "insight/gains.html", values)
 
 
 @router.get("/rigs")

@@ -26,14 +26,24 @@ from ...workshop.rig.health import (
     run_study,
     study_so_far,
 )
-from ...workshop.rig.record import rig_names
+from ...workshop.rig.record import find_rig, rig_names
 from ...workshop.rows_text import rows_csv
 from ...workshop.shop import Workshop
 from ..access import Who, allowed
-from ..charts import Line, line_chart
 from ..deps import Shop
+from ..formats import dotted
 from ..page import Text, goto, page
-from ..views.health import gain_to_undo, master_view, shaker_views, so_far_words
+from ..speaking import language
+from ..views.health import (
+    about_served,
+    due_lines,
+    gain_to_undo,
+    master_view,
+    shaker_views,
+    so_far_words,
+)
+from ..views.health_pictures import both_picture, master_picture, study_picture
+from ..views.rig import kind_words
 from .ledger import Works
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
@@ -81,29 +91,25 @@ def study(
 
 
 def _health(shop: Workshop, name: str, other: str = "") -> dict[str, object]:
-    state = master_state(shop, name)
-    chart = ""
-    if state and state.single and state.weighted:
-        chart = line_chart(
-            [
-                Line("spins", list(enumerate(float(v) for v in state.single.points))),
-                Line("weighted mean", list(enumerate(float(v) for v in state.weighted.points))),
-            ],
-            title=f"Master {state.serial}", x_label="spins of the master", y_label="highest vibration, g",
-            limits=[state.single.low, state.single.high], x_ends=(state.values[0][0][:10], state.last[:10]),
-        )  # fmt: skip
+    state, record = master_state(shop, name), find_rig(shop, name)
     shakers = shaker_checks_of(shop, name)[::-1][:12]
+    studies = studies_of(shop, name)[::-1][:3]
     values: dict[str, object] = {
-        "name": name, "state": master_view(state) if state else None, "chart": chart,
-        "words": rig_words(shop, name),
+        "name": name, "state": master_view(state) if state else None,
+        "picture": master_picture(state) if state else "", "due": due_lines(record, state, shakers),
+        "about": dotted(kind_words(record.kind), record.building, about_served(record)),
+        "words": rig_words(shop, name, language=language()),
         "shakers": shaker_views(shakers), "undo_gain": gain_to_undo(shakers),
-        "studies": studies_of(shop, name)[::-1][:3], "good": last_good_check(shop, name),
+        "studies": studies, "good": last_good_check(shop, name),
         "others": [r for r in rig_names(shop) if r != name], "other": other, "typed": {}, "so_far": "",
     }  # fmt: skip
+    values["study"] = study_picture(studies[0].content) if studies else ""
     if other:
         try:
-            values["agreed"], pairs = compare_rigs(shop, name, other)
+            agreed, pairs = compare_rigs(shop, name, other)
+            values["agreed"] = agreed
             values["pairs"] = pairs[:PAIRS]
+            values["both"] = both_picture(agreed, pairs[:PAIRS], name, other)
         except HeavyspotError as fault:
             values["fault"] = fault
     return values

@@ -28,6 +28,7 @@ from ...workshop.shop import Workshop
 from ..access import Who, allowed
 from ..deps import Shop
 from ..page import Text, goto, page
+from ..views.matching import matching_picture
 from ..views.proof import proof_view
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
@@ -224,7 +225,8 @@ def _tried(
 def matching_page(request: Request, shop: Shop, kept: str = "") -> Response:
     """Which parts to put together: the table, and the newest proposals."""
     told = kept_proposal(shop, kept)[1] if kept else None
-    values = {"told": told, "table": FIRST_PARTS, "steps": ""}
+    picture = matching_picture(told) if told else ""
+    values = {"told": told, "picture": picture, "table": FIRST_PARTS, "steps": ""}
     return page(request, "rotor/matching.html", values | {"newest": newest_matchings(shop, 8)})
 
 

@@ -21,8 +21,8 @@ from ...workshop.shop import Workshop, find_piece
 from ..access import Who, allowed
 from ..deps import Shop
 from ..page import Text, goto, page
-from ..views.story import TOLD_WORDS, event_lines, paper_views
-from ..views.story_picture import story_picture
+from ..views.story import event_lines, paper_views
+from ..views.story_picture import story_picture, waiting_picture
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
 
@@ -111,13 +111,14 @@ def _picture(shop: Workshop, piece: Piece) -> dict[str, object]:
     """Return the picture of a cartridge; where its model is not described, that it is to be."""
     sheet = next(iter(reversed(sheets_of(shop, piece.id))), None)
     if piece.kind == "rotor":
-        return {"picture": None, "sheet": sheet, "undescribed": False}
+        return {"picture": None, "sheet": sheet, "undescribed": False, "waiting": None}
     try:
         told = cartridge_of(shop, piece)
     except NotThere:
-        return {"picture": None, "sheet": sheet, "undescribed": True}
+        return {"picture": None, "sheet": sheet, "undescribed": True, "waiting": None}
     picture = story_picture(told, past_runs(shop, told))
-    return {"picture": picture, "sheet": sheet, "undescribed": False}
+    waiting = None if picture else waiting_picture(told)
+    return {"picture": picture, "sheet": sheet, "undescribed": False, "waiting": waiting}
 
 
 def _story(shop: Workshop, piece: Piece) -> dict[str, object]:
@@ -126,10 +127,10 @@ def _story(shop: Workshop, piece: Piece) -> dict[str, object]:
         "piece": piece,
         "events": event_lines(events)[::-1],
         "rotor": piece.kind == "rotor",
+        "readings": any(e.kind == "reading" for e in events),
         "both": left_and_now(events),
         "kinds": TOLD,
         "typed": {},
-        "kind_words": TOLD_WORDS,
         "papers": paper_views(attached(shop, piece.serial), quote(piece.serial), PICTURES),
         "part_rows": range(PART_ROWS),
         "looks": views_of(shop, piece.id),

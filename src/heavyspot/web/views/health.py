@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 
 from ...statistics.charts import LEAST
 from ...workshop.rig.checks import ShakerKept
 from ...workshop.rig.health import BASIS, SHAKER_TOLERANCE, MasterState
-from ..formats import counted, day, fixed, in_percent, moment, signed
+from ...workshop.rig.record import RigRecord
+from ..formats import day, fixed, in_percent, moment, signed
+from ..speaking import told
+from .health_pictures import Due, due_of
 
 
 @dataclass(frozen=True)
@@ -36,20 +40,55 @@ class ShakerView:
     reads: str
     deviation: str
     verdict: str
+    look: str
     by: str
 
 
 def master_view(state: MasterState) -> MasterView:
     """Return the master as the page shows it."""
-    last = f", the last {moment(state.last)}" if state.last else ""
+    last = moment(state.last) if state.last else "–"
     if not state.single:
-        standing, look = f"Limits come after {LEAST} spins.", ""
+        standing, look = told("health.limits_after", spins=str(LEAST)), ""
     elif state.outside:
-        standing, look = f"✗ outside since {day(state.outside)}", "fail"
+        standing, look = told("health.outside", since=day(state.outside)), "fail"
     else:
-        standing, look = "✓ within its history", "pass"
-    spins = f"{counted(state.spins, 'spin')} since the rig was serviced{last}."
+        standing, look = told("health.within"), "pass"
+    spins = told("health.spins", serial=state.serial, spins=str(state.spins), last=last)
     return MasterView(state.serial, spins, standing, look, min(BASIS, state.spins))
+
+
+def about_served(record: RigRecord) -> str:
+    """Return when a rig was serviced; nothing when that is not known."""
+    return told("health.served", day=day(record.serviced_at)) if record.serviced_at else ""
+
+
+def due_lines(
+    record: RigRecord, state: MasterState | None, shakers: Sequence[ShakerKept], today: str = ""
+) -> list[Due]:
+    """Return what of a rig has its day: the master's spin, calibrations, the shaker."""
+    now = datetime.now(UTC)
+    today = today or now.date().isoformat()
+    out = [due_of(told("health.calibration"), record.calibrated_at, record.due, today)]
+    out += [due_of(s.name or s.number, s.calibrated_at, s.due, today) for s in record.sensors]
+    if state:
+        fresh = state.fresh(now)
+        when = moment(state.last) if state.last else "–"
+        out.insert(
+            0,
+            Due(told("health.master_spin"), when, "good" if fresh else "over", 0 if fresh else 100),
+        )
+    if shakers:
+        newest = shakers[0]
+        good = newest.check.good
+        out.append(
+            Due(
+                told("health.shaker_check"),
+                day(newest.at),
+                "good" if good else "over",
+                0 if good else 100,
+            )
+        )
+    return [d for d in out if d is not None]
 
 
 def shaker_views(checks: Sequence[ShakerKept]) -> list[ShakerView]:
@@ -59,9 +98,13 @@ def shaker_views(checks: Sequence[ShakerKept]) -> list[ShakerView]:
 
 def _shaker(kept: ShakerKept) -> ShakerView:
     check = kept.check
-    verdict = "✓ good" if check.good else f"✗ over {in_percent(SHAKER_TOLERANCE)} %"
+    verdict, look = (
+        (told("health.good"), "pass")
+        if check.good
+        else (told("health.over", share=in_percent(SHAKER_TOLERANCE)), "fail")
+    )
     deviation = f"{signed(100 * check.deviation, 1)} %"
-    return ShakerView(moment(kept.at), fixed(check.reads_m_s2), deviation, verdict, kept.by)
+    return ShakerView(moment(kept.at), fixed(check.reads_m_s2), deviation, verdict, look, kept.by)
 
 
 def gain_to_undo(checks: Sequence[ShakerKept]) -> str:

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from ...workshop.rig.record import RigRecord, SensorRecord
+from ..formats import as_code, day, dotted
+from ..speaking import told
 
 PROOFS_OF: Final = "low-speed rotor machine"
 ELEMENT_OF: Final = "flow bench"
@@ -20,7 +22,7 @@ class RigCard:
     about : str
         Kind, building, certificate.
     due, due_look : str
-        Where its calibration stands, and the style of that.
+        Where its calibration stands, and the judgement of that.
     sensors : tuple of (str, str)
         Name of each channel, and what is known of it.
     has_proofs, has_element : bool
@@ -45,23 +47,33 @@ def rig_card(name: str, rig: RigRecord, today: str) -> RigCard:
     )
 
 
+def kind_words(kind: str) -> str:
+    """Return what a kind of rig is called."""
+    return told(f"rig_kind.{as_code(kind)}")
+
+
 def _due(due: str, today: str) -> tuple[str, str]:
+    """Return until when it holds, and the judgement of that; a day it is due still counts."""
     if not due:
-        return "? no due date is stated", "fail"
-    return (f"✗ calibration was due {due}", "fail") if due < today else (
-        f"✓ calibrated until {due}", "",
-    )  # fmt: skip
+        return told("rigs.no_due"), "undecided"
+    if due < today:
+        return told("rigs.was_due", day=day(due)), "fail"
+    return told("rigs.until", day=day(due)), "pass"
 
 
 def _about(rig: RigRecord) -> str:
-    where = f", {rig.building}" if rig.building else ""
-    of = f" of {rig.calibrated_at}" if rig.calibrated_at else ""
-    certificate = f" Certificate {rig.certificate}{of}." if rig.certificate else ""
-    return f"{rig.kind}{where}.{certificate}"
+    certificate = ""
+    if rig.certificate and rig.calibrated_at:
+        at = day(rig.calibrated_at)
+        certificate = told("rigs.certificate_of", number=rig.certificate, day=at)
+    elif rig.certificate:
+        certificate = told("rigs.certificate", number=rig.certificate)
+    return dotted(kind_words(rig.kind), rig.building, certificate)
 
 
 def _sensor(sensor: SensorRecord) -> str:
-    number = f" no. {sensor.number}" if sensor.number else ""
-    sensitivity = f", {sensor.sensitivity} {sensor.unit}" if sensor.sensitivity else ""
-    due = f", due {sensor.due}" if sensor.due else ""
-    return f"{number}{sensitivity}{due}"
+    return dotted(
+        told("rigs.sensor_number", number=sensor.number) if sensor.number else "",
+        f"{sensor.sensitivity:g} {sensor.unit}" if sensor.sensitivity else "",
+        told("rigs.sensor_due", day=day(sensor.due)) if sensor.due else "",
+    )

@@ -7,31 +7,7 @@ from dataclasses import dataclass
 
 from ...workshop.job.documents import Attached
 from ...workshop.job.story import Event
-
-TITLES = {
-    "written": "Taken in",
-    "amended": "Amended",
-    "build": "Build record",
-    "signed": "Signed by an inspector",
-    "overruled": "Overruled by an inspector, run",
-    "looked": "Looked at the cuts after run",
-    "run": "Run",
-    "cut": "Cut",
-    "sheet": "Sheet",
-    "returned": "Came back",
-    "claim": "Claim",
-    "note": "Note",
-    "reading": "Reading",
-    "corrected": "Corrected",
-    "old": "Old book",
-    "parts": "Parts",
-    "attached": "Paper",
-    "flow": "Flow test",
-}
-"""What each kind of event is called."""
-
-TOLD_WORDS = {"returned": "It came back", "claim": "A claim", "note": "A note"}
-"""What each kind of thing that can be told is called in the form."""
+from ..speaking import language, told
 
 
 @dataclass(frozen=True)
@@ -82,11 +58,11 @@ def event_lines(events: Iterable[Event]) -> list[EventLine]:
         EventLine(
             e.kind,
             e.at,
-            TITLES[e.kind],
+            told(f"story_event.{e.kind}"),
             str(e.number or ""),
             e.kind == "run",
             e.verdict,
-            e.text,
+            e.words(language()),
             e.by,
             _mark(e),
         )

@@ -15,13 +15,12 @@ from ...workshop.cartridge.story import CartridgeStory
 from ..drawings.dial import Dial, Flag, Vector, dial_svg
 from ..drawings.plot import Axis, Line, Plot, plot_svg
 from ..formats import counted, fixed
-from ..speaking import language
+from ..speaking import language, told
 from .bench.seen import clock_of, part_of, view_said
 
 RING_SHARE, MOST_SHARE = 0.36, 0.78
 """Of the face's radius: the limit's ring where there is room for it, and the farthest a vector is drawn."""
 
-NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 WIDE, HIGH = 640, 290
 
 
@@ -65,21 +64,19 @@ def story_picture(story: CartridgeStory, past: Sequence[PastRun]) -> StoryPictur
         return None
     worst = [r.run.result.worst for r in runs if r.run.result.worst]
     first, last = worst[0].amplitude_g, worst[-1].amplitude_g
-    many = NUMBERS[len(runs)] if len(runs) < len(NUMBERS) else str(len(runs))
-    title = (
-        f"{fixed(last)} g in its only run"
-        if len(runs) == 1
-        else f"From {fixed(first)} g to {fixed(last)} g in {many} runs"
-    )
+    ends = {"first_g": fixed(first), "last_g": fixed(last), "runs": counted(len(runs), "run")}
+    title = told("story.only_run" if len(runs) == 1 else "story.from_to", **ends)
     taken = sum(c.mass_mg for c in story.made)
     newest = runs[-1].run.entry
+    cuts = counted(len(story.made), "cut")
     sub = [
-        f"{counted(len(story.made), 'cut')}, {taken:.0f} mg" if story.made else "nothing was cut",
+        told("story.cuts_taken", cuts=cuts, mass_mg=taken)
+        if story.made
+        else told("story.cuts_none"),
         ", ".join(w for w in (newest.rig, newest.by) if w),
     ]
     view, path = view_of(story, past), path_of(story, past)
-    at = f"{worst[-1].speed_rpm:,.0f} rpm"
-    way = f"Dots: where the vector stood at {at}, run by run. The ring is the limit there."
+    way = told("story.way", speed_rpm=worst[-1].speed_rpm)
     return StoryPicture(
         title,
         " · ".join(w for w in sub if w),
@@ -90,12 +87,39 @@ def story_picture(story: CartridgeStory, past: Sequence[PastRun]) -> StoryPictur
     )
 
 
+@dataclass(frozen=True)
+class Waiting:
+    """A piece that was not spun: what it will be judged by, and where it may be ground."""
+
+    judged: str
+    faces: tuple[Face, ...]
+    deepest: tuple[str, ...]
+
+
+def waiting_picture(story: CartridgeStory) -> Waiting:
+    """Return what is known of a piece before its first spin: from its model."""
+    model = story.model
+    faces, deepest = [], []
+    for plane in model.plane:
+        part = part_of(model, plane)
+        said = in_words(view_said(plane), language())
+        faces.append(Face(said, plane.name, dial_svg(Dial(said, part.clockwise, part), 200), ()))
+        deepest.append(
+            told("story.deepest", plane=plane.name, depth_mm=plane.as_plane().max_depth_mm)
+        )
+    limit_g = float(min(model.house_limit().limit_g))
+    judged = told("story.judged", speed_rpm=model.test_speed_rpm, limit_g=limit_g)
+    return Waiting(judged, tuple(faces), tuple(deepest))
+
+
 def _curves(view: CurvesView) -> Markup:
     newest = view.runs[-1].number
     lines = []
     for run in view.runs:
         known = [g for g in run.amplitude_g if g is not None]
-        word = f"run {run.number}: {fixed(max(known))} g" if known else ""
+        word = (
+            told("story.run_end", run=str(run.number), amplitude=fixed(max(known))) if known else ""
+        )
         points = list(zip(view.speed_rpm, run.amplitude_g, strict=True))
         lines.append(Line(points, "now" if run.number == newest else "before", word))
     limit = [
@@ -105,12 +129,12 @@ def _curves(view: CurvesView) -> Markup:
     high = max(1.08 * max(measured), 1.4 * max(g for _, g in limit))
     top = float(view.speed_rpm[-1])
     plot = Plot(
-        "Vibration against speed in each run, with the limit",
+        told("story.curves"),
         Axis(0, top, "rpm", [(v, f"{v / 1000:g}k") for v in range(0, int(top), _thousands(top))]),
-        Axis(0, high, "g, once per turn, zero to peak"),
+        Axis(0, high, told("story.axis")),
         lines,
         limit=limit,
-        limit_word=f"limit {limit[0][1]:.2f} g",
+        limit_word=told("story.limit", limit_g=limit[0][1]),
         wide=WIDE,
         high=HIGH,
     )

@@ -192,6 +192,15 @@ class Bench:
             by = signs(set_up.operator)
             self.spin(serial, operator=by, oil=set_up.fresh_oil(), waits=True)
 
+    def connect(self, factory: LiveFactory) -> None:
+        """Take a rig that was just connected; raises `LedgerFault` while one spins."""
+        self.disarm()
+        with self._lock:
+            self._refuse_while_spinning()
+            self.factory = self.listener = factory
+            self.connected, self.lost, self.hands_free = True, "", True
+            self.heard.clear()
+
     def disarm(self) -> None:
         """Let no spin begin by itself; one that runs goes on."""
         if self.armed:

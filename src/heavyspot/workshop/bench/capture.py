@@ -12,7 +12,7 @@ from __future__ import annotations
 import json
 import queue
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field
 from itertools import chain
 from pathlib import Path
@@ -26,12 +26,12 @@ from ...ledger.store.identity import new_id
 from ...quantities.durable import sync_file, sync_folder, write_text
 from ...quantities.errors import HeavyspotError, LedgerFault
 from ...signal.curve import read_curves
+from ...signal.mark.reference import ReferenceSettings
 from ...signal.phase import PhasedBlocks, phased_blocks
-from ...signal.reference import ReferenceSettings
 from ...signal.tracker import Track, Tracker
 from ...sources.live import LiveBlock, LiveSource
 from ...sources.readers import open_recording
-from ...sources.recording import SUPPORT_QUANTITIES, Recording
+from ...sources.recording import SUPPORT_QUANTITIES, Channel, Recording
 from ...sources.sidecar import describe
 from .hands_free import HandsFree
 from .watch import Seen, Watch
@@ -67,11 +67,11 @@ class Snapshot:
     time_s : float
         Since the capture began.
     speed_rpm, amplitude_g, angle_deg, overall_g : float
-        Now; NaN while there is no trusted speed.
+        Now, of the loudest sensor; NaN while there is no trusted speed.
     pickup : float
         Amplitude of the pickup's fundamental, share of its full scale.
     curve : ndarray, shape (2, n)
-        Speed and amplitude of the run so far.
+        Speed and amplitude of the run so far, the loudest sensor's at each speed.
     sampled_at_s : float
         Monotonic time at which the newest sample in it was complete.
     seen : Seen
@@ -242,14 +242,12 @@ class Capture:
     def _follow(self) -> None:
         d = self.description
         phase = next(i for i, c in enumerate(d.channels) if c.quantity == "phase")
-        vibration = next(i for i, c in enumerate(d.channels) if c.quantity in SUPPORT_QUANTITIES)
-        channel = d.channels[vibration]
-        g = channel.quantity == "acceleration"
-        scale = np.array([channel.g_per_stored if g else channel.per_stored[0]])
+        shown_channels = _followed(d.channels)
+        scale = np.array([_scale(d.channels[i]) for i in shown_channels])
         tracker = Tracker(
             sample_rate_hz=d.sample_rate_hz,
             phase_channel=phase,
-            vibration_channels=(vibration,),
+            vibration_channels=shown_channels,
             reference=d.channels[phase].reference or ReferenceSettings(),
             frame_windows=1,
         )
@@ -281,8 +279,10 @@ class Capture:
         trusted = b.trusted[now]
         values: dict[str, Any] = {}
         if trusted.any():
-            vector = complex(b.vectors[0, now, 1][trusted].mean())
-            power = float(b.power[0, now][trusted].mean() - b.mean[0, now][trusted].mean() ** 2)
+            each = b.vectors[:, now, 1][:, trusted].mean(axis=1)
+            i = int(np.abs(each).argmax())  # the loudest sensor: a pass needs all of them
+            vector = complex(each[i])
+            power = float(b.power[i, now][trusted].mean() - b.mean[i, now][trusted].mean() ** 2)
             values = {
                 "speed_rpm": float(b.speed_rpm[now][trusted][-1]),
                 "amplitude_g": abs(vector),
@@ -310,8 +310,26 @@ class Capture:
             self._changed.notify_all()
 
 
+def _followed(channels: Sequence[Channel]) -> tuple[int, ...]:
+    """Return the channels that are shown while it turns: every accelerometer, or the first support."""
+    first = next(i for i, c in enumerate(channels) if c.quantity in SUPPORT_QUANTITIES)
+    if channels[first].quantity != "acceleration":
+        return (first,)
+    return tuple(i for i, c in enumerate(channels) if c.quantity == "acceleration")
+
+
+def _scale(channel: Channel) -> float:
+    """Return what a stored value is, in g, or in the unit of a support."""
+    if channel.quantity == "acceleration":
+        return channel.g_per_stored
+    return channel.per_stored[0]
+
+
 class GrowingCurve:
-    """The curve of a spin that still runs: only its last seconds are read anew each time."""
+    """The curve of a spin that still runs, the loudest sensor's at each speed.
+
+    Only its last seconds are read anew each time.
+    """
 
     def __init__(self, scale: NDArray[np.float64]) -> None:
         self._scale = scale
@@ -325,7 +343,7 @@ class GrowingCurve:
         from_s = SETTLED_S if start else 0.0
         for curve in read_curves(track.since(start), scale=self._scale).curves:
             kept = self._points[curve.direction]
-            amplitude = np.abs(curve.vector[0])
+            amplitude = np.abs(curve.vector).max(axis=0)
             for speed, g, at in zip(curve.speed_rpm, amplitude, curve.time_s, strict=True):
                 if at >= from_s:
                     kept[float(speed)] = float(g)

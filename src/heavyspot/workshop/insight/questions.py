@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
@@ -31,11 +33,34 @@ GROUPS = {
 }  # fmt: skip
 """What pieces can be grouped by, and how."""
 
-FEW = 10
-"""Fewer pieces tell little, and the page says so."""
-
 BANDS = ((0.0, 0.5), (0.5, 0.75), (0.75, 1.0), (1.0, math.inf))
 """Residual vibration a piece left with, as shares of its limit."""
+
+
+def band_name(low: float, high: float) -> str:
+    """Return what a band of residual vibration is called.
+
+    >>> band_name(0.5, 0.75), band_name(1.0, math.inf)
+    ('0.5 to 0.75 of the limit', 'over 1 of it')
+    """
+    return f"{low:g} to {high:g} of the limit" if math.isfinite(high) else f"over {low:g} of it"
+
+
+GROUPS["left with"] = (
+    "case "
+    + " ".join(
+        f"when last_ratio < {high} then '{band_name(low, high)}'"
+        for low, high in BANDS
+        if math.isfinite(high)
+    )
+    + f" when last_ratio is not null then '{band_name(*BANDS[-1])}' else '' end"
+)
+
+CHANCE = "chance"
+"""Beside the groups: pieces by the tenth of the chance that was said."""
+
+FEW = 10
+"""Fewer pieces tell little, and the page says so."""
 
 
 def checked_group(by: str) -> str:
@@ -86,18 +111,29 @@ def wilson(good: int, n: int) -> tuple[float, float, float]:
 def pieces_behind(
     shop: Workshop, by: str, name: str, *, since: str = "", most: int = 500
 ) -> list[PieceSpun]:
-    """Return the pieces of a group, newest first."""
-    key = checked_group(by)
+    """Return the pieces of a group, newest first; ``by`` may be a chance that was said, its tenth from ``name``."""
+    key, value = (
+        ("list_contains(?, piece_id)", _promised(shop, name))
+        if by == CHANCE
+        else (f"{checked_group(by)} = ?", name)
+    )
     return asked(
         shop,
         PieceSpun,
         f"""
         select serial, model, customer, invoice, day, operator, rig, supplier, lot, runs, cuts, mass_mg,
           first_ratio, last_ratio, verdict, claim_days
-        from facts where runs > 0 and {key} = ? and day >= ?::date order by day desc, piece_id desc limit ?
+        from facts where runs > 0 and {key} and day >= ?::date order by day desc, piece_id desc limit ?
         """,
-        [name, since or "1900-01-01", most],
+        [value, since or "1900-01-01", most],
     )
+
+
+def _promised(shop: Workshop, low: str) -> list[str]:
+    """Return the pieces of which a chance in the tenth from ``low`` was said and then tried."""
+    tenth = round(10 * float(low)) if re.fullmatch(r"0(\.\d)?", low) else -1
+    said = shop.book.library.chances()
+    return sorted({c.piece_id for c in said if min(9, int(10 * c.said)) == tenth})
 
 
 def advice_kept(shop: Workshop) -> list[AdviceGained]:
@@ -215,25 +251,24 @@ def claims(shop: Workshop, *, today: datetime | None = None) -> list[tuple[str, 
             [now.isoformat(), low, 1e9 if math.isinf(high) else high, now.isoformat()],
         )
         if rows:
-            name = (
-                f"{low:g} to {high:g} of the limit"
-                if math.isfinite(high)
-                else f"over {low:g} of it"
-            )
             curve = survival(
                 [max(float(r.days), 0.0) for r in rows],
                 [bool(r.claimed) for r in rows],
                 [int(r.n) for r in rows],
             )
-            out.append((name, curve))
+            out.append((band_name(low, high), curve))
     return out
 
 
 def after(curve: Survival, days: float) -> float:
     """Return the share without a claim after so many days."""
-    share = 1.0
-    for t, s in zip(curve.time, curve.share, strict=True):
-        if t > days:
-            break
-        share = s
-    return share
+    return _at(curve.time, curve.share, days)
+
+
+def after_between(curve: Survival, days: float) -> tuple[float, float]:
+    """Return the 95 % limits of that share."""
+    return _at(curve.time, curve.low, days), _at(curve.time, curve.high, days)
+
+
+def _at(time: Sequence[float], share: Sequence[float], days: float) -> float:
+    return next((s for t, s in zip(time[::-1], share[::-1], strict=True) if t <= days), 1.0)

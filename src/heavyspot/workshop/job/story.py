@@ -18,6 +18,8 @@ from ...ledger.records import (
     Run,
     Sheet,
 )
+from ...quantities.finding import finding_said
+from ...quantities.said import Said, Value, as_it_is, in_words_each
 from ..flow import FlowTestKept, flow_tests_of_piece
 from ..reading import result_of
 from ..rotor import MadeCorrection, RotorReadingKept, reading_of
@@ -36,13 +38,16 @@ class Event:
     at, by : str
     kind : str
         written, amended, build, signed, run, overruled, cut, looked, sheet, returned, claim, note, reading,
-        corrected, old, parts, attached, flow.
+        corrected, old, parts, attached, flow, mailed.
     text : str
+        In English, as it is read by programs.
     number : int
         Of the run or reading; 0 for other kinds.
     verdict : str
     well : bool
         Whether nothing in it is outside what the model asks for.
+    said : tuple of Said
+        The same as `text`, one after the other, for a person's language.
     """
 
     at: str
@@ -52,6 +57,29 @@ class Event:
     number: int = 0
     verdict: str = ""
     well: bool = True
+    said: tuple[Said, ...] = ()
+
+    def words(self, language: str) -> str:
+        """Return what happened in a language."""
+        return in_words_each(self.said, ", ", language) if self.said else self.text
+
+
+def _event(
+    at: str,
+    by: str,
+    kind: str,
+    *said: Said | None,
+    number: int = 0,
+    verdict: str = "",
+    well: bool = True,
+) -> Event:
+    there = tuple(s for s in said if s is not None)
+    return Event(at, by, kind, in_words_each(there, ", "), number, verdict, well, there)
+
+
+def _own(text: str) -> Said | None:
+    """Words of the shop's own: a name, a reason; None where there are none."""
+    return as_it_is(text) if text else None
 
 
 def whole_story(shop: Workshop, serial: str) -> list[Event]:
@@ -83,61 +111,100 @@ def _events(shop: Workshop, piece: Piece) -> Iterator[Event]:
 
 
 def _written(piece: Piece, job: Job | None) -> Event:
-    of = f" for {job.customer}" if job and job.customer else ""
-    invoice = f", invoice {job.invoice}" if job and job.invoice else ""
-    return Event(piece.at, piece.by, "written", f"{piece.model}{of}{invoice}")
+    customer = Said("story_text.for", {"customer": job.customer}) if job and job.customer else None
+    invoice = _invoice(job.invoice if job else "")
+    return _event(piece.at, piece.by, "written", _own(piece.model), customer, invoice)
+
+
+def _invoice(invoice: str) -> Said | None:
+    return Said("story_text.invoice", {"invoice": invoice}) if invoice else None
 
 
 def _amended(a: Amendment) -> Event:
-    changed = ", ".join(f"{k} → {v or 'nothing'}" for k, v in a.content.items())
-    return Event(a.at, a.by, "amended", f"{a.kind}: {changed} ({a.why})")
+    nothing = Said("story_text.nothing")
+    changed = [
+        Said("story_text.changed", {"name": str(k), "value": as_it_is(str(v)) if v else nothing})
+        for k, v in a.content.items()
+    ]
+    return _event(a.at, a.by, "amended", *changed, _own(f"({a.why})" if a.why else ""))
 
 
 def _run(r: Run) -> Iterator[Event]:
     result = result_of(r)
     worst = result.worst
-    text = f"{worst.amplitude_g:.2f} g at {worst.speed_rpm:,.0f} rpm" if worst else "no curve"
-    text += f", {r.rig}" if r.rig else ""
-    found = "; ".join(f.text for f in result.findings if f.severity != "note")
+    highest = Said("story_text.no_curve")
+    if worst:
+        at: dict[str, Value] = {"amplitude_g": worst.amplitude_g, "speed_rpm": worst.speed_rpm}
+        highest = Said("story_text.highest", at)
+    found = [finding_said(f) for f in result.findings if f.severity != "note"]
     verdict = "undecided" if result.overruled else r.verdict
-    yield Event(r.at, r.by, "run", text + (f". {found}" if found else ""), r.number, verdict)
+    yield _event(r.at, r.by, "run", highest, _own(r.rig), *found, number=r.number, verdict=verdict)
     if let := result.overruled:
-        text = f"{let.why} (against: {let.finding})"
-        yield Event(let.at, let.by, "overruled", text, r.number, r.verdict)
+        against = Said("story_text.against", {"why": let.why, "finding": let.finding})
+        yield _event(let.at, let.by, "overruled", against, number=r.number, verdict=r.verdict)
 
 
 def _looked(a: Answer) -> Event:
-    return Event(a.at, a.by, "looked", a.why or "the cut is there as written down", a.number)
+    said = as_it_is(a.why) if a.why else Said("story_text.as_written")
+    return _event(a.at, a.by, "looked", said, number=a.number)
 
 
 def _cut(c: Cut) -> Event:
-    text = f"{c.plane}, {c.depth_mm:.2f} mm at {c.angle_deg:.0f}°, {c.mass_mg:.0f} mg"
-    return Event(c.at, c.by, "cut", text + (f" ({c.why})" if c.why else ""))
+    made: dict[str, Value] = {
+        "plane": c.plane,
+        "depth_mm": c.depth_mm,
+        "angle_deg": c.angle_deg,
+        "mass_mg": c.mass_mg,
+    }
+    return _event(
+        c.at, c.by, "cut", Said("story_text.cut", made), _own(f"({c.why})" if c.why else "")
+    )
 
 
 def _reading(r: RotorReadingKept) -> Event:
-    ratios = ", ".join(f"{p.name} {p.ratio:.2f} of its limit" for p in r.reading.tolerance)
-    return Event(r.entry.at, r.entry.by, "reading", ratios, r.number, r.entry.verdict)
+    ratios = [
+        Said("story_text.of_limit", {"plane": p.name, "ratio": p.ratio})
+        for p in r.reading.tolerance
+    ]
+    return _event(
+        r.entry.at, r.entry.by, "reading", *ratios, number=r.number, verdict=r.entry.verdict
+    )
 
 
 def _corrected(c: RotorCorrection) -> Event:
     made = stored(MadeCorrection, c.content, what="A correction")
-    way = "off" if made.way == "remove" else "added"
-    text = f"{made.plane}, {made.amount_gmm:.3g} g·mm {way} at {made.angle_deg:.0f}°"
-    return Event(c.at, c.by, "corrected", text)
+    values: dict[str, Value] = {
+        "plane": made.plane,
+        "amount_gmm": made.amount_gmm,
+        "angle_deg": made.angle_deg,
+    }
+    return _event(
+        c.at,
+        c.by,
+        "corrected",
+        Said("story_text.off" if made.way == "remove" else "story_text.added", values),
+    )
 
 
 def _flow(t: FlowTestKept) -> Event:
-    told = [f"{w.name} {w.corrected:.4g} kg/s" for w in t.flow.windows if w.corrected is not None]
-    housings = [f"with {t.flow.housings}"] if t.flow.housings else []
-    text = ", ".join([*told, *housings, t.entry.rig])
-    return Event(t.entry.at, t.entry.by, "flow", text, t.number, t.entry.verdict)
+    told = [
+        Said("story_text.window", {"name": w.name, "flow": w.corrected})
+        for w in t.flow.windows
+        if w.corrected is not None
+    ]
+    housings = Said("story_text.with", {"what": t.flow.housings}) if t.flow.housings else None
+    return _event(
+        t.entry.at, t.entry.by, "flow", *told, housings, _own(t.entry.rig),
+        number=t.number, verdict=t.entry.verdict,
+    )  # fmt: skip
 
 
 def _sheet(s: Sheet) -> Event:
-    what = "flow test" if s.kind == "flow" else "run"
-    why = f": {s.why}" if s.why else ""
-    return Event(s.at, s.by, "sheet", f"{s.number}, of {what} {s.run_number}{why}")
+    of = Said(
+        "story_text.of_test" if s.kind == "flow" else "story_text.of_run",
+        {"number": s.number, "run": str(s.run_number)},
+    )
+    return _event(s.at, s.by, "sheet", of, _own(s.why))
 
 
 def _happened(e: PieceEvent) -> Event:
@@ -200,18 +267,13 @@ def _from_old_book(r: OldBookEntry) -> Event:
         written or (f"{g:.2f} g" if g is not None else "")
         for written, g in ((told.first_written, told.first_g), (told.last_written, told.last_g))
     ]
-    said = [
-        " → ".join(p for p in peaks if p),
-        f"to {told.speed_rpm:,.0f} rpm" if told.speed_rpm else "",
-        told.customer,
-        f"invoice {told.invoice}" if told.invoice else "",
-        told.rig,
-        told.supplier,
-        told.note,
-        f"({told.file}, line {told.line})",
-    ]
-    text = ", ".join(w for w in said if w)
-    return Event(told.date or r.at, told.operator or r.by, "old", text, verdict=told.verdict)
+    line = {"file": told.file, "line": str(told.line)}
+    to = Said("story_text.to_speed", {"speed_rpm": told.speed_rpm}) if told.speed_rpm else None
+    return _event(
+        told.date or r.at, told.operator or r.by, "old", _own(" → ".join(p for p in peaks if p)), to,
+        _own(told.customer), _invoice(told.invoice), _own(told.rig), _own(told.supplier), _own(told.note),
+        Said("story_text.line", line), verdict=told.verdict,
+    )  # fmt: skip
 
 
 def left_and_now(events: list[Event]) -> tuple[int, int] | None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from ...quantities.lazy import lazy_names
 
 if TYPE_CHECKING:
+    from .budget import BudgetTable, budget_table
     from .judging import fed_by_rig, frozen_conditions, judge_curves, measuring_for, ruled
     from .kept import (
         KeptConditions,
@@ -42,6 +43,7 @@ else:
     __getattr__ = lazy_names(
         __name__,
         {
+            "budget": ("BudgetTable", "budget_table"),
             "judging": (
                 "fed_by_rig",
                 "frozen_conditions",
@@ -89,6 +91,7 @@ else:
     )
 
 __all__ = [
+    "BudgetTable",
     "KeptConditions",
     "KeptCut",
     "KeptHeard",
@@ -99,6 +102,7 @@ __all__ = [
     "ReadResult",
     "SpinResult",
     "advice_json",
+    "budget_table",
     "change_findings",
     "conditions_of",
     "cut_findings",

@@ -8,16 +8,16 @@ import numpy as np
 
 from ...quantities.errors import SignalTooPoor
 from ...quantities.finding import Finding, blocking_of, worst_of_each
-from ...signal.cells import cells_of
 from ...signal.chain import corrected
 from ...signal.curve import Curve, Reading, read_curves
 from ...signal.findings import reference_findings
 from ...signal.levels import Heard
-from ...signal.mount import mount_findings
-from ...signal.reference import ReferenceSettings
-from ...signal.sensors import sensor_findings
+from ...signal.mark.reference import ReferenceSettings
+from ...signal.mark.speed_check import rate_findings, speed_findings
+from ...signal.sensor.cells import cells_of
+from ...signal.sensor.mount import mount_findings
+from ...signal.sensor.sensors import sensor_findings
 from ...signal.spectrum import MapMaker
-from ...signal.speed_check import rate_findings, speed_findings
 from ...signal.steadiness import hum_findings, steadiness_findings
 from ...signal.tones import line_findings, lines_of
 from ...signal.tracker import Tracker

@@ -15,6 +15,7 @@ from ...ledger.records import OnBothRigs
 from ...quantities.checks import positive
 from ...quantities.clock import time_of
 from ...quantities.errors import BadInput
+from ...quantities.said import Said, in_words
 from ...quantities.units import G_N
 from ...sources.readers import open_recording
 from ...statistics.agreement import Agreement, agreement
@@ -233,38 +234,39 @@ def study_so_far(
     return read
 
 
-def rig_words(shop: Workshop, rig: str, *, today: date | None = None) -> list[str]:
+def rig_says(shop: Workshop, rig: str, *, today: date | None = None) -> list[Said]:
     """Return what has to be said before customers' pieces are judged on a rig; empty when all is well."""
     said = []
     record, now = find_rig(shop, rig), datetime.now(UTC)
     due = record.next_due()
     if due and due < (today or now.date()).isoformat():
-        said.append(f"{rig}: a calibration was due {due}.")
+        said.append(Said("rig_says.due", {"rig": rig, "day": due}))
     shakers = shaker_checks(shop.book, rig)
     if shakers and not shakers[-1].check.good:
         last = shakers[-1]
-        said.append(
-            f"{rig}: the shaker check of {last.at[:10]} read {100 * last.check.deviation:+.1f} %. "
-            "Find out why before you judge; pieces since the last good check can be read anew."
-        )
+        off = 100 * last.check.deviation
+        said.append(Said("rig_says.shaker", {"rig": rig, "day": last.at[:10], "deviation": off}))
     master = master_state(shop, rig)
     if master is None:
         return said
+    of = {"rig": rig, "serial": master.serial}
     if master.outside:
-        said.append(
-            f"{rig}: the master {master.serial} is outside its own history since {master.outside[:10]}. "
-            "Check sensor, mount and oil before you judge customers' pieces."
-        )
+        said.append(Said("rig_says.outside", {**of, "day": master.outside[:10]}))
     elif not master.fresh(now):
-        said.append(
-            f"{rig}: the master {master.serial} has not been spun in the last {MASTER_HOURS:.0f} hours."
-        )
+        said.append(Said("rig_says.not_spun", {**of, "hours": MASTER_HOURS}))
     return said
 
 
-def words_at_bench(shop: Workshop, rig: str) -> list[str]:
+def rig_words(
+    shop: Workshop, rig: str, *, today: date | None = None, language: str = "en"
+) -> list[str]:
+    """Return the same in a language."""
+    return [in_words(s, language) for s in rig_says(shop, rig, today=today)]
+
+
+def words_at_bench(shop: Workshop, rig: str, language: str = "en") -> list[str]:
     """Return what has to be said at a rig's bench, of this rig and no other; nothing of one in no record."""
-    return rig_words(shop, rig) if rig in rig_names(shop) else []
+    return rig_words(shop, rig, language=language) if rig in rig_names(shop) else []
 
 
 def last_good_check(shop: Workshop, rig: str) -> str:

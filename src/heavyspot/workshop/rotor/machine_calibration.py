@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
@@ -72,6 +73,39 @@ def calibrate_machine(
     return {"rig": rig.strip(), "rotor": model.name, **content}
 
 
+@dataclass(frozen=True)
+class Arbor:
+    """What an arbor adds to a rotor, by indexing.
+
+    Attributes
+    ----------
+    rig, model : str
+    planes : tuple of str
+        Names of the rotor's planes, in the order of what follows.
+    fixture, rotor : list of [amount in g·mm, angle in degrees]
+        The arbor's part and the rotor's own, a plane each.
+    standard : list of float
+        Standard uncertainty of a component of the arbor's part, g·mm, a plane each.
+    covariance : nested list
+        Its covariance, g²·mm², (planes, planes, 2): real and imaginary part.
+    step_deg : float
+    """
+
+    rig: str
+    model: str
+    planes: tuple[str, ...]
+    fixture: list[list[float]]
+    rotor: list[list[float]]
+    standard: list[float]
+    covariance: list[list[list[float]]]
+    step_deg: float
+
+    def content(self) -> dict[str, Any]:
+        """Return what the ledger keeps of it."""
+        whose = ("rig", "model", "planes")
+        return {k: v for k, v in asdict(self).items() if k not in whose}
+
+
 def store_arbor(
     shop: Workshop,
     rig: str,
@@ -80,7 +114,7 @@ def store_arbor(
     *,
     step_deg: float = 180.0,
     by: str = "",
-) -> dict[str, Any]:
+) -> Arbor:
     """Find by indexing what an arbor adds, and keep it: later readings on that machine are without it.
 
     Parameters
@@ -109,17 +143,15 @@ def store_arbor(
     told = [index_method(one, at) for one in read]
     machine = machine_covariance(model, read[:, 0], known_rig(shop, rig.strip()))
     covariance = index_covariance(read, at, reading=machine)
-    content = {
-        "fixture": [[abs(t.fixture), float(angle_of(t.fixture))] for t in told],
-        "rotor": [[abs(t.rotor), float(angle_of(t.rotor))] for t in told],
-        "standard": standard_of(covariance).tolist(),
-        "covariance": pairs(covariance),
-        "step_deg": step_deg,
-    }
-    shop.book.rotors.add_calibration(rig.strip(), ARBOR + model.name, content, by=by)
-    return {
-        "rig": rig.strip(),
-        "model": model.name,
-        "planes": [p.name for p in model.plane],
-        **content,
-    }
+    arbor = Arbor(
+        rig=rig.strip(),
+        model=model.name,
+        planes=tuple(p.name for p in model.plane),
+        fixture=[[abs(t.fixture), float(angle_of(t.fixture))] for t in told],
+        rotor=[[abs(t.rotor), float(angle_of(t.rotor))] for t in told],
+        standard=standard_of(covariance).tolist(),
+        covariance=pairs(covariance),
+        step_deg=step_deg,
+    )
+    shop.book.rotors.add_calibration(arbor.rig, ARBOR + model.name, arbor.content(), by=by)
+    return arbor

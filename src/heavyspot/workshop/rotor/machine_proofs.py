@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from datetime import date, timedelta
 from typing import Any
 
@@ -30,6 +30,41 @@ VALID_DAYS = 365
 Pair = tuple[float, float]
 
 
+@dataclass(frozen=True)
+class Proved:
+    """A proof of a machine as it was judged and kept.
+
+    Attributes
+    ----------
+    rig, kind : str
+    passed : bool
+        Every plane did.
+    due : str
+        ISO date until which it holds.
+    planes : mapping of plane -> Proof
+    """
+
+    rig: str
+    kind: str
+    passed: bool
+    due: str
+    planes: Mapping[str, Proof]
+    given: Mapping[str, Any]
+
+    def content(self) -> dict[str, Any]:
+        """Return what the ledger keeps of it."""
+        return {
+            "passed": self.passed,
+            "due": self.due,
+            "given": dict(self.given),
+            "planes": {name: _judged(p) for name, p in self.planes.items()},
+        }
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it as one JSON-ready value."""
+        return {"rig": self.rig, "kind": self.kind, **self.content()}
+
+
 def prove_residual(
     shop: Workshop,
     rig: str,
@@ -38,7 +73,7 @@ def prove_residual(
     least_gmm: float | None = None,
     due: str = "",
     by: str = "",
-) -> dict[str, Any]:
+) -> Proved:
     """Judge and keep a residual test: amounts read with the mass at each of twelve positions.
 
     Parameters
@@ -64,7 +99,7 @@ def prove_reduction(
     claimed: float = USUAL_REDUCTION,
     due: str = "",
     by: str = "",
-) -> dict[str, Any]:
+) -> Proved:
     """Judge and keep a reduction test: vectors (amount, angle) read with the travelling mass at each position."""
     moved = phasor(travelling_gmm, positions_deg)
     still = complex(phasor(*stationary))
@@ -92,7 +127,7 @@ def prove_compensator(
     least_gmm: float,
     due: str = "",
     by: str = "",
-) -> dict[str, Any]:
+) -> Proved:
     """Judge and keep a compensator test: vectors read at 0, 180, 0, 180 ... degrees of index."""
     proofs = {
         name: compensator_test(_vectors(read), compensated_gmm=compensated_gmm, least_gmm=least_gmm)
@@ -119,27 +154,20 @@ def _keep(
     given: dict[str, Any],
     due: str,
     by: str,
-) -> dict[str, Any]:
+) -> Proved:
     if not rig.strip():
         raise BadInput("The machine has no name.", remedy="Name the rig.")
     if not proofs:
         raise BadInput("No plane was read.", remedy="Give the readings of at least one plane.")
-    due = iso_date("due", due)
-    content = {
-        "passed": passed(list(proofs.values())),
-        "due": due or (date.today() + timedelta(days=VALID_DAYS)).isoformat(),
-        "given": given,
-        "planes": {
-            name: {
-                "passed": p.passed,
-                "text": p.text,
-                "points": [asdict(x) | {"inside": x.inside} for x in p.points],
-            }
-            for name, p in proofs.items()
-        },
-    }
-    shop.book.rotors.add_proof(rig.strip(), kind, content, by=by)
-    return {"rig": rig.strip(), "kind": kind, **content}
+    until = iso_date("due", due) or (date.today() + timedelta(days=VALID_DAYS)).isoformat()
+    done = Proved(rig.strip(), kind, passed(list(proofs.values())), until, proofs, given)
+    shop.book.rotors.add_proof(done.rig, kind, done.content(), by=by)
+    return done
+
+
+def _judged(proof: Proof) -> dict[str, Any]:
+    points = [asdict(p) | {"inside": p.inside} for p in proof.points]
+    return {"passed": proof.passed, "text": proof.text, "points": points}
 
 
 def match(

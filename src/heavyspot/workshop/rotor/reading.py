@@ -20,7 +20,7 @@ from ...quantities.errors import BadInput, SignalTooPoor
 from ...quantities.said import Said
 from ...quantities.units import OZ_IN_GMM
 from ...signal.averaging import turn_stretches
-from ...signal.reference import ReferenceSettings
+from ...signal.mark.reference import ReferenceSettings
 from ...sources.recording import Recording
 from ..rig import RigRecord
 from ..stored import stored

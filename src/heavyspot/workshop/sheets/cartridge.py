@@ -8,7 +8,6 @@ import numpy as np
 
 from ..._version import __version__
 from ...balance.limits import Limit, SensorVerdict
-from ...balance.uncertainty import COVERAGE_K
 from ...ledger.records import Cut
 from ...quantities.angles import clock_text
 from ...quantities.errors import NotThere
@@ -80,7 +79,7 @@ def make_report(
         margin=result.margin,
         worst_speed_rpm=worst.speed_rpm,
         worst_g=worst.amplitude_g,
-        worst_u_g=coverage_of(result, COVERAGE_K) * worst.uncertainty_g,
+        worst_u_g=coverage_of(result) * worst.uncertainty_g,
         worst_limit_g=worst.limit_g,
         reason=kept(result.reason_said, result.reason),
         limit_speed_rpm=house.speed_rpm,
@@ -142,7 +141,7 @@ def _reached(
     worst = result.worst
     if result.verdict != "pass" or worst is None:
         return ()
-    doubt = 1 + coverage_of(result, COVERAGE_K) * worst.uncertainty_g / worst.amplitude_g
+    doubt = 1 + coverage_of(result) * worst.uncertainty_g / worst.amplitude_g
     ratios = [
         (t.name, max(float((np.abs(c.vector) / t.at(c.speed_rpm)).max()) for c in curves))
         for t in tiers

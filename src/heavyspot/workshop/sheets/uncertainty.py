@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import math
-
-from ...balance.budget import factor
 from ...balance.risk import LEAST_PIECES, over_though_passed, population
+from ...balance.uncertainty import COVERAGE_K
 from ...quantities.said import Said
 from ..model import ModelFile
-from ..reading import KeptResult
+from ..reading import KeptResult, budget_table
 from ..shop import Workshop
 
 PIECES = 500
@@ -18,13 +16,10 @@ SMALL = 0.0005
 """Below this chance it is said to be under 0.1 %."""
 
 
-def coverage_of(result: KeptResult, k: float) -> float:
-    """Return the factor of a run's expanded uncertainty, where `k` is a normal distribution's (GUM G.4)."""
-    total = math.sqrt(sum(p.standard_g**2 for p in result.budget))
-    known = [p for p in result.budget if p.degrees is not None and p.standard_g > 0]
-    if not known:
-        return k
-    return float(factor(k, total**4 / sum(p.standard_g**4 / (p.degrees or 1.0) for p in known)))
+def coverage_of(result: KeptResult) -> float:
+    """Return the factor of a run's expanded uncertainty (GUM G.4)."""
+    table = budget_table(result)
+    return COVERAGE_K if table is None else table.k
 
 
 def uncertainty_said(
@@ -51,7 +46,7 @@ def _budget(result: KeptResult) -> Said:
         "noise_g": parts["noise"].standard_g,
         "repeat_share": repeat.share or 0.0,
         "calibration_share": parts["calibration"].share or 0.0,
-        "k": coverage_of(result, 2.0),
+        "k": coverage_of(result),
     }
     if studied:
         values["degrees"] = repeat.degrees or 0.0

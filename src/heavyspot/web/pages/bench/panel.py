@@ -24,6 +24,7 @@ from ....workshop.rig.health import words_at_bench
 from ....workshop.shop import Workshop
 from ...access import person_of
 from ...page import by_script, goto, page
+from ...speaking import language
 from ...views.bench.at import At, RigState
 from ...views.bench.panel import Panel, differently_of, panel_of
 from ...views.bench.typed_cuts import read_cuts
@@ -96,7 +97,9 @@ def panel_values(
 ) -> dict[str, object]:
     """Return what the bench's templates need."""
     at, past = at_of(request, story, shop, bench, typed, faults)
-    warnings = [w for w in (little_room(shop.folder), *words_at_bench(shop, at.rig.name)) if w]
+    warnings = [
+        w for w in (little_room(shop.folder), *words_at_bench(shop, at.rig.name, language())) if w
+    ]
     return _values(at, panel_of(at, path=path_of(story, past), warnings=warnings), bench)
 
 

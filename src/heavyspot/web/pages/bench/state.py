@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import json
+
 from fastapi import APIRouter, Depends, Request, Response
 
 from ....quantities.errors import NotThere
+from ....quantities.finding import finding_said, remedy_said
 from ....quantities.typed import decimal_point, typed_or_none
 from ....workshop.bench.set_up import checked_oil, checked_operator
 from ....workshop.cartridge.answering import looked
@@ -12,12 +15,14 @@ from ....workshop.cartridge.one_run import run_of
 from ....workshop.cartridge.overruling import overrule
 from ....workshop.cartridge.story import cartridge_story, story_of
 from ....workshop.job.build_record import sign_build, write_build
+from ....workshop.reading import budget_table
 from ....workshop.sheets.issue import sheet_now
 from ....workshop.shop import find_piece
 from ...access import Who, allowed
 from ...deps import Shop, TheBench
 from ...files import goto_sheet, label_answer, newest_sheet_answer
 from ...page import Text, goto, page
+from ...speaking import told
 from .panel import done, panel_values
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
@@ -209,6 +214,12 @@ def rescue(
     return done(request, serial, shop, bench, lambda: bench.rescue(serial, keep=keep == "yes"))
 
 
+LOOK_WORDS = (
+    "speed", "amplitude", "angle", "time", "frequency", "wave", "spectrum", "limit", "up", "down", "beside",
+)  # fmt: skip
+"""What the charts of the closer look say."""
+
+
 @router.get("/look/{number}/{serial:path}")
 def look_closer(
     request: Request, serial: str, number: int, shop: Shop, beside: int | None = None
@@ -225,9 +236,12 @@ def look_closer(
         "beside": beside,
         "others": [r.number for r in story.runs if r.number != number],
         "result": result,
+        "budget": budget_table(result),
         "speeds": speeds,
         "at_rpm": round(worst.speed_rpm) if worst else speeds[1],
         "limit_g": min(story.model.house_limit().limit_g),
+        "findings": [(finding_said(f), remedy_said(f)) for f in result.findings],
+        "words": json.dumps({w: told(f"look_word.{w}") for w in LOOK_WORDS}),
     }
     return page(request, "cartridge/look.html", values)
 

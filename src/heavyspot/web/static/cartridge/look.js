@@ -1,48 +1,64 @@
 // A closer look at one run: curves of all passes, the speed-frequency map, one moment.
+import { Chart } from "../chart/chart.js";
+import { showNumbers } from "../chart/table.js";
 import { ask, askJson } from "../page/ask.js";
-import { colours, inThousands } from "../page/show.js";
-import { Charts } from "./charts.js";
-import { drawMap, mapAxes } from "./map.js";
-import { onOneAxis, passLook } from "./passes.js";
+import { amplitudeSpec, angleSpec, spectrumSpec, waveSpec } from "./charts.js";
+import { drawMap, mapAxes, speedsAlong } from "./map.js";
 
 const look = document.getElementById("look");
 const { run, beside } = look.dataset;
+const words = JSON.parse(look.dataset.words);
 const serial = encodeURIComponent(look.dataset.serial);
-const charts = new Charts();
+const charts = new Map([...look.querySelectorAll("[data-chart]")].map((box) => [box.id, new Chart(box)]));
+const log = document.getElementById("log");
+let findings = [];
+let drawnMap = null;
+let moment = null;
 
 async function curves() {
   const own = await askJson(`/api/runs/${run}/passes/${serial}`);
-  charts.findings = own.findings;
+  findings = own.findings;
   const other = beside ? await askJson(`/api/runs/${beside}/passes/${serial}`) : { passes: [] };
   const passes = [...own.passes, ...other.passes.slice(0, 1)];
   if (!passes.length) return;
-  const colour = colours();
-  const lines = passes.map((pass, i) => passLook(pass, i >= own.passes.length, colour));
-  const rows = onOneAxis(passes, "amplitude_g");
-  const limit = rows[0].map(() => Number(look.dataset.limit));
-  const limitLine = { stroke: colour("heavy"), width: 2, dash: [10, 6] };
-  charts.marked("amplitude-chart", [...rows, limit], [...lines, limitLine], inThousands);
-  charts.marked("angle-chart", onOneAxis(passes, "angle_deg"), lines, inThousands);
+  const with_ = { limit: Number(look.dataset.limit), findings, words };
+  charts.get("amplitude-chart").draw(amplitudeSpec(passes, own.passes.length, with_));
+  charts.get("angle-chart").draw(angleSpec(passes, own.passes.length, with_));
 }
 
 async function map() {
   const answer = await ask(`/api/runs/${run}/map/${serial}`);
-  const levels = new Uint8Array(await answer.arrayBuffer());
-  const start = performance.now();
-  const axes = mapAxes(answer.headers);
-  drawMap(document.getElementById("map"), levels, axes, charts.findings);
-  document.getElementById("map-top").textContent = `${(axes.topHz / 1000).toFixed(1)} kHz`;
-  const took = performance.now() - start;
-  document.getElementById("map-took").textContent = `drawn in ${took.toFixed(0)} ms`;
+  drawnMap = { levels: new Uint8Array(await answer.arrayBuffer()), axes: mapAxes(answer.headers) };
+  paintMap();
+  const { axes } = drawnMap;
+  const upright = [...look.querySelectorAll("#map-upright span")];
+  upright.forEach((place, i) => {
+    place.textContent = `${((axes.topHz * (upright.length - 1 - i)) / (upright.length - 1) / 1000).toFixed(1)} kHz`;
+  });
+  look.querySelectorAll("#map-along span").forEach((place, i, all) => {
+    const speed = speedsAlong(axes, all.length)[i];
+    place.textContent = speed === null ? "–" : `${Math.round(speed / 1000)}k rpm`;
+  });
+  look.dataset.map = "drawn";
 }
 
-async function moment() {
+function paintMap() {
+  if (drawnMap) drawMap(document.getElementById("map"), drawnMap.levels, drawnMap.axes, findings);
+}
+
+async function atSpeed() {
   const speed = document.getElementById("at").value;
-  const at = await askJson(`/api/runs/${run}/moment/${serial}?speed_rpm=${speed}`);
-  document.getElementById("at-speed").textContent = at.speed_rpm.toLocaleString("en-US");
-  const line = [{ stroke: colours()("ink"), width: 1.5 }];
-  charts.plain("wave-chart", [at.time_ms, at.acceleration_g], line, (n) => n.toFixed(1));
-  charts.plain("spectrum-chart", [at.frequency_hz, at.spectrum_g], line, (n) => n.toFixed(0));
+  moment = await askJson(`/api/runs/${run}/moment/${serial}?speed_rpm=${speed}`);
+  document.getElementById("at-speed").textContent = moment.speed_rpm.toLocaleString(
+    document.documentElement.lang,
+  );
+  drawMoment();
+}
+
+function drawMoment() {
+  if (!moment) return;
+  charts.get("wave-chart").draw(waveSpec(moment, words));
+  charts.get("spectrum-chart").draw(spectrumSpec(moment, words, log.checked));
 }
 
 /** Do it; what cannot be drawn is said above the charts, in the server's words. */
@@ -56,19 +72,16 @@ async function orSay(act) {
   }
 }
 
-function savePicture() {
-  const canvas = document.querySelector("#amplitude-chart canvas");
-  if (!canvas) return;
-  const link = document.createElement("a");
-  link.download = `run-${run}.png`;
-  link.href = canvas.toDataURL("image/png");
-  link.click();
-}
-
-document.getElementById("at").addEventListener("change", () => orSay(moment));
-document.getElementById("png").addEventListener("click", savePicture);
+document.getElementById("at").addEventListener("change", () => orSay(atSpeed));
+log.addEventListener("change", drawMoment);
+document.addEventListener("scheme", paintMap);
+look.addEventListener("click", (event) => {
+  const box = event.target.closest("[data-numbers]")?.closest("section").querySelector("[data-chart]");
+  const spec = box && charts.get(box.id).spec;
+  if (spec) showNumbers(document.getElementById("numbers"), spec, `run-${run}-${box.id}`);
+});
 orSay(async () => {
   await curves();
   await map();
-  await moment();
+  await atSpeed();
 });

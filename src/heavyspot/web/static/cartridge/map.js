@@ -65,6 +65,14 @@ export function nearestRow(speedHz, wantedHz) {
   return best;
 }
 
+/** Return the speed, rpm, at so many places from the first row to the last; null where none is known. */
+export function speedsAlong({ rows, speedHz }, places) {
+  return Array.from({ length: places }, (_, i) => {
+    const hz = speedHz[Math.round((i * (rows - 1)) / (places - 1))];
+    return hz === null || hz === undefined ? null : 60 * hz;
+  });
+}
+
 /** Return where a finding's evidence lies on the map, as shares, or null when it has no place there. */
 export function findingPlace({ evidence }, { rows, topHz, speedHz }) {
   const { speed_rpm: rpm, frequency_hz, order } = evidence;
@@ -85,7 +93,7 @@ export function drawMap(canvas, levels, axes, findings) {
   pen.drawImage(painted(pixels, axes), 0, 0, canvas.width, canvas.height);
   const line = colour("map-line");
   Object.assign(pen, { strokeStyle: line, fillStyle: line, lineWidth: 1.5 * devicePixelRatio });
-  pen.font = `bold ${18 * devicePixelRatio}px serif`;
+  pen.font = `bold ${18 * devicePixelRatio}px sans-serif`;
   for (const order of ORDERS) drawOrder(pen, order, axes);
   pen.setLineDash([]);
   findings.forEach((finding, i) => {

@@ -32,7 +32,10 @@ export class Chart {
     return this.#spec;
   }
 
-  /** Draw what a spec says: { x, y, limit, tiers, band, lines, watermark }. */
+  /**
+   * Draw what a spec says: { x, y, limit, tiers, band, lines, marks, watermark }. `y` may have a `low` other
+   * than 0, or be `log`; a mark is a number at a place of the lying axis.
+   */
   draw(spec) {
     this.#spec = spec;
     this.redraw();
@@ -63,7 +66,7 @@ export class Chart {
     svg.append(...this.#axes(), ...this.#watermark(), this.#clips());
     const drawn = made("g", { "clip-path": `url(#${this.id}-plot)` });
     drawn.append(...this.#band(), ...this.#before(), ...this.#limits(), ...this.#measured());
-    svg.append(drawn, ...this.#tabs(), ...this.#tips(), ...this.#words());
+    svg.append(drawn, ...this.#marks(), ...this.#tabs(), ...this.#tips(), ...this.#words());
     this.reader.over(svg);
     this.box.querySelector("svg")?.remove();
     this.box.prepend(svg);
@@ -75,8 +78,10 @@ export class Chart {
     const measured = lines.filter((l) => l.look !== "expect").flatMap((l) => l.points);
     const highest = y.highest ?? Math.max(0, ...measured.map((p) => p[1] ?? 0));
     this.top = y.high ?? topFor(highest, limit ? Math.min(...limit.points.map((p) => p[1])) : null);
-    this.step = niceStep(this.top);
-    const wide = tickText(this.step, this.step).length > 3 ? 16 : 0;
+    this.bottom = y.low ?? 0;
+    this.step = niceStep(this.top - this.bottom);
+    const longest = Math.max(...this.#upright().map(([, words]) => words.length));
+    const wide = Math.max(0, longest - 4) * 0.5 * FONT_PX + (longest > 3 ? 16 : 0);
     this.left = (MARGIN.left + wide) * k;
     this.right = width - MARGIN.right * k;
     this.head = MARGIN.top * k;
@@ -93,8 +98,22 @@ export class Chart {
   }
 
   y(value) {
-    const share = Math.min(Math.max(value / this.top, -0.02), 1.04);
+    const share = Math.min(Math.max(this.#share(value), -0.02), 1.04);
     return this.foot - (this.foot - this.head) * share;
+  }
+
+  #share(value) {
+    if (!this.#spec.y.log) return (value - this.bottom) / (this.top - this.bottom);
+    return Math.log(Math.max(value, this.bottom) / this.bottom) / Math.log(this.top / this.bottom);
+  }
+
+  /** The upright axis's ticks, each with its figures. */
+  #upright() {
+    if (!this.#spec.y.log) {
+      return ticks(this.bottom, this.top, this.step).map((v) => [v, tickText(v, this.step)]);
+    }
+    const tens = Math.round(Math.log10(this.top / this.bottom));
+    return Array.from({ length: tens + 1 }, (_, i) => this.bottom * 10 ** i).map((v) => [v, tickText(v, v)]);
   }
 
   /** Return the value of the lying axis under a pixel. */
@@ -115,12 +134,12 @@ export class Chart {
   #axes() {
     const { x, y } = this.#spec;
     const out = [];
-    for (const value of ticks(0, this.top, this.step)) {
+    for (const [value, words] of this.#upright()) {
       const at = this.y(value);
-      const look = value === 0 ? "base" : "grid";
+      const look = Math.abs(value - Math.max(0, this.bottom)) < 1e-12 ? "base" : "grid";
       out.push(made("line", { class: look, x1: this.left, x2: this.right, y1: at, y2: at }));
-      const words = tickText(value, this.step);
-      const room = this.y(0) - this.y(this.step) > 0.9 * this.px || value === 0;
+      const apart = y.log ? this.px : this.y(this.bottom) - this.y(this.bottom + this.step);
+      const room = apart > 0.9 * this.px || value === 0;
       if (!room) continue; // a low chart: the limit's tab says what counts
       out.push(this.#text(this.left - 9, at + 0.35 * this.px, "tick", words, { "text-anchor": "end" }));
     }
@@ -207,6 +226,21 @@ export class Chart {
       if (this.#spec.limit)
         out.push(made("path", { class: "now hot", d: path, "clip-path": `url(#${this.id}-over)` }));
     }
+    return out;
+  }
+
+  /** Numbers at places of the lying axis: what was found there. */
+  #marks() {
+    const out = [];
+    (this.#spec.marks ?? []).forEach(({ x, word }, i) => {
+      const [low, high] = this.range;
+      if (x < low || x > high) return;
+      const at = this.x(x);
+      const y = this.head + this.px * (1 + (i % 3));
+      out.push(made("line", { class: "found", x1: at, x2: at, y1: this.head, y2: this.foot }));
+      out.push(this.#text(at + 5, y, "foundt", word));
+      this.taken.push({ left: at - 3, right: at + 5 + this.px, top: y - this.px, bottom: y + 4 });
+    });
     return out;
   }
 

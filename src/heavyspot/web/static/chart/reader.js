@@ -10,7 +10,7 @@ export function valuesAt(spec, x) {
   const parts = [];
   for (const line of [...spec.lines, ...(spec.limit ? [spec.limit] : [])]) {
     const value = valueAt(line.points, x);
-    if (value !== null) parts.push(`${line.name} ${value.toFixed(2)} ${spec.y.unit}`);
+    if (value !== null) parts.push(`${line.name} ${value.toFixed(spec.y.decimals ?? 2)} ${spec.y.unit}`);
   }
   return `${spec.x.read(x)}: ${parts.join(", ")}`;
 }

@@ -1,5 +1,7 @@
 // Axes of a chart: steps that people count in, tops chosen by what was measured and what is allowed.
-const STEPS = [0.01, 0.02, 0.05, 0.1, 0.2, 0.25, 0.5, 1, 2, 5, 10, 20, 50, 100];
+const STEPS = [-6, -5, -4, -3, -2, -1, 0, 1, 2].flatMap((ten) =>
+  (ten === -1 ? [1, 2, 2.5, 5] : [1, 2, 5]).map((step) => Number(`${step}e${ten}`)),
+);
 const MOST_TICKS = 5.2;
 const ROOM_ABOVE = 1.08;
 const LEAST_TOP = 1.5; // of the limit
@@ -35,7 +37,9 @@ export function spacedStep(span, pixels, room = 74) {
 /** Return a tick's figures: as many decimals as its step has. */
 export function tickText(value, step) {
   if (Math.abs(value) < 1e-12) return "0";
-  const decimals = [0, 1, 2, 3].find((d) => Math.abs(step * 10 ** d - Math.round(step * 10 ** d)) < 1e-9);
+  const decimals = [0, 1, 2, 3, 4, 5, 6].find(
+    (d) => Math.abs(step * 10 ** d - Math.round(step * 10 ** d)) < 1e-9,
+  );
   return value.toFixed(decimals ?? 3);
 }
 
@@ -68,4 +72,15 @@ export function stretches(points) {
     }
   }
   return out;
+}
+
+/** Return an angle as a curve that never jumps: each value by whole turns next to the one before; gaps stay. */
+export function unwrapped(points) {
+  let before = null;
+  return points.map(([x, deg]) => {
+    if (deg === null || deg === undefined) return [x, null];
+    const near = before === null ? deg : deg + 360 * Math.round((before - deg) / 360);
+    before = near;
+    return [x, near];
+  });
 }

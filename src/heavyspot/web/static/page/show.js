@@ -17,12 +17,6 @@ export function colours() {
   return (name) => style.getPropertyValue(`--${name}`).trim();
 }
 
-/** Return the parts of an axis that are the same on every chart. */
-export function axisLook(colour, font) {
-  const lines = { stroke: colour("rule"), width: 1 };
-  return { stroke: colour("ink"), grid: lines, ticks: { stroke: colour("rule") }, font };
-}
-
 /** Return "5" for 5,000: a tick of an axis in thousands. */
 export function inThousands(value) {
   return (value / 1000).toFixed(0);

@@ -1,0 +1,1 @@
+"""Commands of a cartridge's work: spin, ground, sheet, show, and its recordings."""

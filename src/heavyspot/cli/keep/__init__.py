@@ -1,0 +1,1 @@
+"""Commands that keep the shop's record: copies, proofs, reading anew, retention."""

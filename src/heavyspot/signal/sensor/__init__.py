@@ -1,0 +1,1 @@
+"""Whether a sensor tells the truth: alive, not clipped, mounted as stated."""
