@@ -19,7 +19,13 @@ Made from the program's own help by `scripts/cli_reference.py`.
 `heavyspot --data DIR COMMAND`: `--data` (or the variable `HEAVYSPOT_DATA`) names the shop's data folder,
 `data` when not given. Exit codes: 0 done; 1 with `--check`, verdict not pass; 2 bad use or bad input;
 3 what was named is not there; 4 the ledger or a line is away. A fault is one sentence on standard error, and
-nothing on standard output. `--json` prints one JSON document and nothing else.
+nothing on standard output. `--json` prints one JSON document and nothing else; progress goes to standard
+error.
+
+`-h` is help everywhere, `-o` the file or folder to write, `--by` who does it; `new` and `add` are one.
+Where a recording is read, `-` is standard input; `convert RECORDING -` writes CSV to standard output.
+`python -m heavyspot` is the same program, and `heavyspot --install-completion` lets a shell (bash, zsh, fish,
+PowerShell) complete its words.
 
 `spin --json`:
 

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import atexit
 import json
+import shutil
 import sys
+import tempfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict
@@ -51,6 +54,10 @@ Group = Annotated[
 Format = Annotated[str | None, typer.Option("--format", help="Reader to use.")]
 
 
+STANDARD = Path("-")
+"""Standard input, or output."""
+
+
 class Settings:
     """What stands before the command: the data folder, and what is asked once."""
 
@@ -68,11 +75,24 @@ def open_workshop() -> Workshop:
 def opened(
     path: Path, format: str | None, rate: float | None, time_unit: str | None, group: str
 ) -> Recording:
-    """Return the recording in a file, with what was stated on the command line."""
+    """Return the recording in a file, or on standard input for ``-``, with what was stated on the command line."""
     from ..sources.readers import open_recording
     from ..sources.sidecar import Stated
 
-    return open_recording(path, format=format, stated=Stated(rate, time_unit, group))
+    return open_recording(kept(path), format=format, stated=Stated(rate, time_unit, group))
+
+
+def kept(path: Path) -> Path:
+    """Return a file; what stands on standard input, for ``-``, is laid into one until the program ends."""
+    if path != STANDARD:
+        return path
+    folder = Path(tempfile.mkdtemp(prefix="heavyspot-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    content = sys.stdin.buffer.read()
+    text = b"\0" not in content[:512] or content.startswith((b"\xff\xfe", b"\xfe\xff"))
+    kind = ".txt" if text else ".bin"  # a text is known by its name
+    (folder / f"standard-input{kind}").write_bytes(content)
+    return folder / f"standard-input{kind}"
 
 
 def emit(value: Mapping[str, object] | Sequence[object] | None) -> None:
@@ -99,9 +119,10 @@ def named(text: str) -> tuple[str, str]:
 @contextmanager
 def progress_bar(quiet: bool) -> Iterator[Callable[[str, int, int], None]]:
     """Show bars for long work: told what, how much is done and how much there is."""
+    from rich.console import Console
     from rich.progress import Progress, TaskID
 
-    with Progress(transient=True, disable=quiet) as bar:
+    with Progress(transient=True, disable=quiet, console=Console(stderr=True)) as bar:
         tasks: dict[str, TaskID] = {}
 
         def show(what: str, done: int, total: int) -> None:

@@ -143,7 +143,7 @@ def read(
 @flow_app.command("sheet")
 def sheet(
     serial: Serial,
-    out: Annotated[Path, typer.Option("--out", help="Where to write the PDF.")],
+    out: Annotated[Path, typer.Option("-o", "--output", "--out", help="PDF file to write.")],
     language: Language = "",
     why: Why = "",
     by: By = "",

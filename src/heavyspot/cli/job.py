@@ -14,6 +14,7 @@ piece_app = typer.Typer(
 
 
 @piece_app.command("new")
+@piece_app.command("add", hidden=True)
 def piece_new(
     serial: Annotated[str, typer.Option("--serial", help="Serial of the piece.")],
     model: Annotated[str, typer.Option("--model", help="Name of its model.")],

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 from pathlib import Path
@@ -10,6 +11,7 @@ from typing import Annotated
 import typer
 
 from .._version import __version__
+from ..quantities.durable import PART
 from ..quantities.errors import HeavyspotError, exit_of
 from .cartridge import recordings, work
 from .common import Settings, open_workshop
@@ -36,7 +38,7 @@ app = typer.Typer(
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
-    add_completion=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
     help="Reads a turbocharger balancing rig, says where to grind and how deep, keeps the record.\n\n"
     "It advises; it is never an interlock. Rated speed, containment, oil mist, hot parts and sparks "
     "are the shop's duty, by the maker's data and local rules.",
@@ -146,9 +148,10 @@ def main() -> None:
         sys.stderr.write("Stopped.\n")
         code = 130
     except BrokenPipeError:
-        # whoever read our output has enough; leave without a second error at exit
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _say_no_more()  # whoever read our output has enough
         code = 0
+    except OSError as fault:
+        code = _refused_by_the_system(fault)
     except Exception as fault:
         if not hasattr(fault, "exit_code"):
             raise
@@ -156,7 +159,34 @@ def main() -> None:
         if show:
             show()
         code = 2
-    sys.exit(code if isinstance(code, int) else 0)
+    sys.exit(_flushed(code if isinstance(code, int) else 0))
+
+
+def _refused_by_the_system(fault: OSError) -> int:
+    """Say in one sentence what the system refuses: a folder where a file is meant, a full disk."""
+    name = str(fault.filename).removesuffix(PART) if fault.filename else ""
+    about = f"{name} cannot be used" if name else "The system refuses"
+    if fault.filename is None and fault.errno == errno.ENOSPC:
+        about = "What is said cannot be written"
+        _say_no_more()
+    sys.stderr.write(f"{about} ({fault.strerror or fault}).\n  Check the name and the disk.\n")
+    return 2
+
+
+def _flushed(code: int) -> int:
+    """Write what is still to be said; where it cannot be, that is a fault too."""
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        _say_no_more()
+    except OSError as fault:
+        return _refused_by_the_system(fault)
+    return code
+
+
+def _say_no_more() -> None:
+    """Let nothing more go to an output that takes nothing, so that no second error comes at the end."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 if __name__ == "__main__":

@@ -15,6 +15,7 @@ model_app = typer.Typer(
 
 
 @model_app.command("add")
+@model_app.command("new", hidden=True)
 def model_add(
     file: Annotated[Path, typer.Argument(help="Model file (TOML).")],
     by: By = "",

@@ -23,6 +23,7 @@ def _people() -> People:
 
 
 @user_app.command("add")
+@user_app.command("new", hidden=True)
 def user_add(
     name: Name,
     role: Annotated[

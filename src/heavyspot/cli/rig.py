@@ -19,6 +19,7 @@ Rig = Annotated[str, typer.Argument(help="Name of the rig.")]
 
 
 @rig_app.command("add")
+@rig_app.command("new", hidden=True)
 def rig_add(
     name: Annotated[str, typer.Argument(help="Name of the rig, as recordings give it.")],
     certificate: Annotated[str, typer.Option(help="Calibration certificate of the sensor.")] = "",

@@ -16,7 +16,9 @@ def serve(
         str,
         typer.Option("--host", help="Address to listen on; any but loopback asks for a login."),
     ] = "127.0.0.1",
-    port: Annotated[int, typer.Option("--port", help="Port to listen on.")] = 8520,
+    port: Annotated[
+        int, typer.Option("--port", help="Port to listen on.", min=0, max=65535)
+    ] = 8520,
     demo_shop: Annotated[
         bool,
         typer.Option("--demo-shop", help="An invented shop in an empty folder, to try things on."),
@@ -78,7 +80,7 @@ def serve(
                 Settings.data, progress=lambda done, of: show("a demo shop's year", done, of)
             )
 
-    typer.echo(f"Opening {Settings.data} ...")
+    typer.echo(f"Opening {Settings.data} ...", err=True)
     # by name: the two faces of the program never import each other
     web = import_module("heavyspot.web.serving")
     address = web.Address(host, port, accounts, certificate, key, proxy)

@@ -13,7 +13,7 @@ from .common import By, Json, Language, Why, emit, open_workshop, progress_bar
 
 def reissue(
     find: Annotated[str, typer.Argument(help="Words and filters, as in the search box.")],
-    folder: Annotated[Path, typer.Option("--to", help="Folder for the PDFs.")],
+    folder: Annotated[Path, typer.Option("-o", "--to", help="Folder for the PDFs.")],
     most: Annotated[int, typer.Option(help="At most so many pieces.")] = 5000,
     language: Language = "",
     why: Why = "",

@@ -21,6 +21,7 @@ Name = Annotated[str, typer.Argument(help="Name of the station; it stands in its
 
 
 @station_app.command("add")
+@station_app.command("new", hidden=True)
 def station_add(name: Name, by: By = "", json: Json = False) -> None:
     """At the main house: add a station, or give one a new key; the key is said only once."""
     from ..workshop.station.arrivals import add_station

@@ -51,6 +51,8 @@ def write_recording(recording: Recording, path: str | Path) -> list[str]:
         )
     if path.exists():
         raise BadInput(f"{path} is there already.", remedy="Give another name.")
+    if not path.parent.is_dir():
+        raise BadInput(f"There is no folder {path.parent}.", remedy="Make it, or name another.")
     return writer(recording, path)
 
 

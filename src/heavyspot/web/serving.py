@@ -5,7 +5,9 @@ from __future__ import annotations
 import asyncio
 import functools
 import ipaddress
+import os
 import socket
+import ssl
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -117,6 +119,29 @@ def server_of(app: ASGIApp, address: Address, doors: Doors | None = None) -> Ser
     return made
 
 
+def _refuse_address(address: Address) -> None:
+    """Raise `BadInput` where nothing can listen there, or the certificate is none, before anything is opened."""
+    if address.certificate is not None:
+        try:
+            ssl.create_default_context().load_cert_chain(address.certificate, address.key)
+        except (OSError, ValueError) as fault:
+            raise BadInput(
+                f"The certificate {address.certificate} and its key cannot be used ({fault}).",
+                remedy="Give PEM files with --tls-certificate and --tls-key that belong together.",
+            ) from None
+    try:
+        kind, *_, at = socket.getaddrinfo(address.host, address.port, type=socket.SOCK_STREAM)[0]
+        with socket.socket(kind, socket.SOCK_STREAM) as tried:
+            if os.name != "nt":  # there it would let two listen at once
+                tried.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            tried.bind(at)
+    except OSError as fault:
+        raise BadInput(
+            f"Nothing can listen on {address.host}, port {address.port} ({fault.strerror}).",
+            remedy="Name this computer's address and a free port with --host and --port.",
+        ) from None
+
+
 def serve(
     data: Path,
     address: Address,
@@ -143,6 +168,7 @@ def serve(
     BadInput
         The address can be reached from elsewhere and there is no owner's account, or as `create_app` does.
     """
+    _refuse_address(address)
     app = create_app(
         data,
         demo=demo,

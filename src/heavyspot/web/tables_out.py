@@ -74,8 +74,8 @@ def _parquet(rows: Sequence[Content]) -> bytes:
     with tempfile.TemporaryDirectory() as folder, duckdb.connect() as c:
         text, made = Path(folder) / "t.csv", Path(folder) / "t.parquet"
         with text.open("w", encoding="utf-8", newline="") as file:
+            csv.writer(file).writerow(COLUMNS)  # without a row, too, the columns are there
             csv.writer(file).writerows([[r[name] for name in COLUMNS] for r in rows])
-        c.read_csv(str(text), header=False, dtype=list(COLUMNS.values())).project(
-            ", ".join(f"column{i} as {name}" for i, name in enumerate(COLUMNS))
-        ).write_parquet(str(made))
+        kinds = list(COLUMNS.values())
+        c.read_csv(str(text), header=True, dtype=kinds).write_parquet(str(made))
         return made.read_bytes()

@@ -3,6 +3,7 @@
 import io
 import shutil
 
+import numpy as np
 import pytest
 from web.over_http import add
 from workshop.cartridge.test_spin import QUICK
@@ -89,3 +90,19 @@ def test_what_a_power_cut_left_is_no_hindrance(client, recorded, monkeypatch):
     monkeypatch.undo()
     assert received.spin_received(shop, "R-5", "a.uff", *map(io.BytesIO, recorded)).number == 1
     assert left_over(client) == []
+
+
+def test_what_a_file_leaves_open_is_answered_on_the_page(client, tmp_path):
+    add(client, "R-9")
+    spun = simulated_recording(make_cartridge("Larch 52", 3, peak_g=1.2), 6, QUICK)
+    data = np.concatenate([b.data for b in spun.blocks()])
+    rows = np.column_stack([100 * data[:, 0], 10 * data[:, 1]])
+    np.savetxt(tmp_path / "a.csv", rows, "%.6g", ",", header="housing [g],pickup [V]", comments="")
+    content = (tmp_path / "a.csv").read_bytes()
+    asked = hand_in(client, "R-9", "a.csv", content)
+    assert asked.status_code == 422 and "states no sample rate" in asked.text
+    assert '<details class="block" open>' in asked.text  # where the answer is typed
+    assert hand_in(client, "R-9", "a.csv", content, rate="fast").status_code == 422
+    assert hand_in(client, "R-9", "a.csv", content, rate="51200").status_code == 303
+    (run,) = runs(client, "R-9")
+    assert run["verdict"] == "fail"

@@ -1,5 +1,6 @@
 """Recordings by HTTP: whole, in parts that go on where they stopped, and through a watched folder."""
 
+import asyncio
 import io
 import json
 
@@ -187,6 +188,37 @@ def test_what_is_asked_of_an_upload_is_checked(client, recorded):
     assert too_much.status_code == 422
     assert client.head("/api/uploads/..%2f..%2fledger.sqlite").status_code == 404
     assert client.head("/api/uploads/" + "a" * 32).status_code == 404
+
+
+def test_what_came_before_the_line_was_cut_counts(client, recorded):
+    add(client, "U-5")
+    body, kind = form(recorded)
+    place = begin(client, "U-5", b"", kind, length=len(body)).headers["location"]
+    headers = {**PART, "host": "127.0.0.1", "upload-offset": "0", "upload-complete": "?1"}
+    scope = {
+        "type": "http", "method": "PATCH", "path": place, "raw_path": place.encode(), "query_string": b"",
+        "root_path": "", "scheme": "http", "http_version": "1.1", "server": ("127.0.0.1", 80),
+        "client": ("127.0.0.1", 5000), "headers": [(k.encode(), v.encode()) for k, v in headers.items()],
+    }  # fmt: skip
+    coming = [
+        {"type": "http.request", "body": body[:60_000], "more_body": True},
+        {"type": "http.disconnect"},
+    ]
+
+    async def receive():
+        return coming.pop(0) if len(coming) > 1 else coming[0]
+
+    async def send(_):
+        pass
+
+    asyncio.run(client.app(scope, receive, send))
+    assert client.head(place).headers["upload-offset"] == "60000"
+    last = client.patch(
+        place,
+        content=body[60_000:],
+        headers={**PART, "upload-offset": "60000", "upload-complete": "?1"},
+    )
+    assert last.status_code == 201 and len(runs(client, "U-5")) == 1
 
 
 def test_an_upload_is_there_after_a_restart_of_the_program(tmp_path, recorded):

@@ -284,7 +284,7 @@ def test_a_bad_file_is_told_once_at_its_piece_and_listed_for_good(room, spun):
         room.clock.now += seconds
         watchers.round()
     ((serial, words),) = said
-    assert serial == "L52-1" and words.startswith("L52-1.wav: ") and "cut short" in words
+    assert serial == "L52-1" and words.startswith("L52-1.wav is cut short")
     (listed,) = watchers.newest["High 1"]
     assert listed.state == "bad" and "cut short" in listed.words
 

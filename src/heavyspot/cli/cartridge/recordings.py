@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import shutil
+import sys
+import tempfile
 import time
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from ..common import Format, Group, Json, Rate, TimeUnit, emit, open_workshop, opened
+from ..common import STANDARD, Format, Group, Json, Rate, TimeUnit, emit, open_workshop, opened
 
 
 def read(
-    recording: Annotated[Path, typer.Argument(help="Recording to read.")],
+    recording: Annotated[Path, typer.Argument(help="Recording to read; - for standard input.")],
     format: Format = None,
     rate: Rate = None,
     time_unit: TimeUnit = None,
@@ -36,8 +39,13 @@ def read(
 
 
 def convert(
-    source: Annotated[Path, typer.Argument(help="Recording to convert.")],
-    target: Annotated[Path, typer.Argument(help="File to write: .flac, .wav, .csv or .uff.")],
+    source: Annotated[Path, typer.Argument(help="Recording to convert; - for standard input.")],
+    target: Annotated[
+        Path,
+        typer.Argument(
+            help="File to write: .flac, .wav, .csv or .uff; - for CSV on standard output."
+        ),
+    ],
     format: Format = None,
     rate: Rate = None,
     time_unit: TimeUnit = None,
@@ -47,10 +55,17 @@ def convert(
     from ...sources.writers import write_recording
 
     recording = opened(source, format, rate, time_unit, group)
-    notes = [*recording.notes, *write_recording(recording, target)]
-    typer.echo(f"{target} written.")
+    if target == STANDARD:
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / "out.csv"
+            notes = [*recording.notes, *write_recording(recording, path)]
+            with path.open("rb") as file:
+                shutil.copyfileobj(file, sys.stdout.buffer)
+    else:
+        notes = [*recording.notes, *write_recording(recording, target)]
+        typer.echo(f"{target} written.")
     for note in notes:
-        typer.echo(note)
+        typer.echo(note, err=target == STANDARD)
 
 
 def devices(json: Json = False) -> None:

@@ -20,6 +20,7 @@ from ..common import (
     TimeUnit,
     Why,
     emit,
+    kept,
     open_workshop,
 )
 
@@ -27,7 +28,7 @@ from ..common import (
 def spin(
     serial: Serial,
     recording: Annotated[Path, typer.Argument(help="Recording of the spin.")],
-    operator: Annotated[str, typer.Option("--operator", help="Who ran the rig.")] = "",
+    operator: Annotated[str, typer.Option("--operator", "--by", help="Who ran the rig.")] = "",
     rig: Annotated[
         str, typer.Option("--rig", help="Which rig, if the recording does not say.")
     ] = "",
@@ -47,7 +48,7 @@ def spin(
     result = read_spin(
         open_workshop(),
         serial,
-        recording,
+        kept(recording),
         operator=operator,
         rig=rig,
         format=format,
@@ -153,7 +154,7 @@ def overrule(
 
 def sheet(
     serial: Serial,
-    output: Annotated[Path, typer.Option("-o", "--output", help="PDF file to write.")],
+    output: Annotated[Path, typer.Option("-o", "--output", "--out", help="PDF file to write.")],
     language: Language = "",
     why: Why = "",
     by: By = "",
@@ -171,7 +172,7 @@ def sheet(
 
 def label(
     serials: Annotated[list[str], typer.Argument(help="Serials of the pieces.")],
-    output: Annotated[Path, typer.Option("-o", "--output", help="PDF file to write.")],
+    output: Annotated[Path, typer.Option("-o", "--output", "--out", help="PDF file to write.")],
     size: Annotated[str, typer.Option("--size", help="29x62, 36x89 or a4.")] = "29x62",
 ) -> None:
     """Write labels with the serial as a QR code."""

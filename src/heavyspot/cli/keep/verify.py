@@ -98,7 +98,7 @@ def _text_of(path: Path) -> str:
 
 def prove(
     number: Annotated[str, typer.Argument(help="Number of the sheet.")],
-    to: Annotated[Path, typer.Option("--to", help="JSON file to write.")],
+    to: Annotated[Path, typer.Option("-o", "--to", help="JSON file to write.")],
 ) -> None:
     """Write the proof that a sheet stands in the ledger: who has the sheet checks it without the ledger."""
     from ...quantities.durable import write_text
@@ -111,7 +111,7 @@ def prove(
 
 def head(
     to: Annotated[
-        Path | None, typer.Option("--to", help="File of heads to add it to, on another disk.")
+        Path | None, typer.Option("-o", "--to", help="File of heads to add it to, on another disk.")
     ] = None,
     json: Json = False,
 ) -> None:

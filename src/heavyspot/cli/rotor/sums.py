@@ -50,7 +50,7 @@ def rotor_tolerance(
 @rotor_app.command("split")
 def rotor_split(
     amount: Annotated[str, typer.Argument(help="Correction, amount@degrees.")],
-    places: Annotated[int, typer.Option("--places", help="Evenly spread places.")],
+    places: Annotated[int, typer.Option("--places", help="Evenly spread places.", min=1, max=3600)],
     first: Annotated[float, typer.Option("--first", help="Angle of the first place.")] = 0.0,
     most: Annotated[float | None, typer.Option("--most", help="Most at one place.")] = None,
     json: Json = False,

@@ -44,6 +44,7 @@ def rotor_model_add(
 
 
 @rotor_app.command("new")
+@rotor_app.command("add", hidden=True)
 def rotor_new(
     serial: Annotated[str, typer.Option("--serial", help="Serial of the rotor.")],
     rotor: Annotated[str, typer.Option("--rotor", help="Kind of rotor.")],
@@ -199,7 +200,7 @@ def rotor_show(serial: Serial, json: Json = False) -> None:
 @rotor_app.command("sheet")
 def rotor_sheet(
     serial: Serial,
-    out: Annotated[Path, typer.Option("--out", help="Where to write the PDF.")],
+    out: Annotated[Path, typer.Option("-o", "--output", "--out", help="PDF file to write.")],
     language: Language = "",
     why: Why = "",
     by: By = "",

@@ -14,13 +14,14 @@ from typing import Any
 from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
 from sqlalchemy.engine import ExceptionContext
 from sqlalchemy.exc import (
+    ArgumentError,
     DataError,
     DBAPIError,
     IntegrityError,
     ProgrammingError,
 )
 
-from ...quantities.errors import LedgerAway, LedgerFault, OldLedger
+from ...quantities.errors import BadInput, LedgerAway, LedgerFault, OldLedger
 from .chain import lock_chain
 
 HEAD = "0022"
@@ -65,8 +66,20 @@ def open_engine(url: str) -> Engine:
 
 
 def connected(url: str) -> Engine:
-    """Return an engine with this program's settings, whatever schema is there."""
-    engine = create_engine(url, pool_pre_ping=not url.startswith("sqlite"))
+    """Return an engine with this program's settings, whatever schema is there.
+
+    Raises
+    ------
+    BadInput
+        The address is none of a database that this installation can use.
+    """
+    try:
+        engine = create_engine(url, pool_pre_ping=not url.startswith("sqlite"))
+    except (ArgumentError, ImportError) as fault:
+        raise BadInput(
+            f"That is no address of a database ({str(fault).splitlines()[0]}).",
+            remedy="Write it like postgresql+psycopg://shop@db/heavyspot; it asks for heavyspot[postgres].",
+        ) from None
     event.listen(engine, "handle_error", _in_words)
     if engine.dialect.name == "sqlite":
         event.listen(engine, "connect", _sqlite_settings)

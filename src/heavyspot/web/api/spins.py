@@ -20,6 +20,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData, Headers
 from starlette.datastructures import UploadFile as FormFile
 from starlette.formparsers import MultiPartException, MultiPartParser
+from starlette.requests import ClientDisconnect
 
 from ...quantities.errors import BadInput
 from ...sources.sidecar import Stated
@@ -135,10 +136,10 @@ async def _more(request: Request, shop: Workshop, upload: Upload, *, created: bo
             return JSONResponse(
                 said, 409, _state(upload, there), media_type="application/problem+json"
             )
-        try:
-            await _write(request, uploads, upload)
-        finally:  # what came before a line was cut counts too
-            there = await run_in_threadpool(uploads.offset, upload)
+        whole = await _write(request, uploads, upload)
+        there = await run_in_threadpool(uploads.offset, upload)
+        if not whole:
+            return Response(status_code=408)  # nobody reads it: the line is cut
         if upload.length is not None and complete and there != upload.length:
             raise BadInput(
                 f"{there} bytes came; {upload.length} were to come.", remedy="Send the rest."
@@ -149,15 +150,20 @@ async def _more(request: Request, shop: Workshop, upload: Upload, *, created: bo
         return await _finished(shop, upload, there)
 
 
-async def _write(request: Request, uploads: Uploads, upload: Upload) -> None:
-    waiting = b""
-    async for chunk in request.stream():
-        waiting += chunk
-        if len(waiting) >= SYNC_EVERY:
-            await run_in_threadpool(uploads.append, upload, waiting)
-            await run_in_threadpool(uploads.offset, upload)
-            waiting = b""
+async def _write(request: Request, uploads: Uploads, upload: Upload) -> bool:
+    """Write what comes; what came before a line was cut counts too. Return whether all came."""
+    waiting, whole = b"", True
+    try:
+        async for chunk in request.stream():
+            waiting += chunk
+            if len(waiting) >= SYNC_EVERY:
+                await run_in_threadpool(uploads.append, upload, waiting)
+                waiting = b""
+                await run_in_threadpool(uploads.offset, upload)
+    except ClientDisconnect:
+        whole = False
     await run_in_threadpool(uploads.append, upload, waiting)
+    return whole
 
 
 async def _finished(shop: Workshop, upload: Upload, length: int) -> Response:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, get_args
 
 from fastapi import APIRouter, Depends, File, Request, Response, UploadFile
 
 from ...quantities.errors import BadInput, HeavyspotError
+from ...quantities.typed import typed_or_none
+from ...sources.sidecar import Stated, TimeUnit
 from ...workshop.bench.bench import Bench
 from ...workshop.bench.set_up import checked_operator
 from ...workshop.cartridge.received import endings, spin_received
@@ -39,9 +41,13 @@ def bring(
     sidecar: Annotated[UploadFile | None, File()] = None,
     operator: Text = "",
     rig: Text = "",
+    rate: Text = "",
+    time_unit: Text = "",
+    group: Text = "",
 ) -> Response:
     """Read what was handed in, and go to the bench with what it says."""
     typed = {"operator": operator, "rig": rig}
+    typed |= {"rate": rate, "time_unit": time_unit, "group": group}
     try:
         if recording is None or not recording.filename:
             raise BadInput(
@@ -49,10 +55,12 @@ def bring(
             )
         _not_while_it_spins(bench, serial)
         by = who.signs(checked_operator(operator))
+        stated = Stated(typed_or_none("sample rate", rate), time_unit or None, group.strip())
         beside = sidecar.file if sidecar is not None and sidecar.filename else None
         spin_received(
-            shop, serial, recording.filename, recording.file, beside, operator=by, rig=rig
-        )
+            shop, serial, recording.filename, recording.file, beside, operator=by, rig=rig,
+            stated=stated,
+        )  # fmt: skip
     except HeavyspotError as fault:
         return _page(request, shop, serial, typed, fault)
     return goto("/bench", serial)
@@ -77,6 +85,7 @@ def _page(
     values = {
         "serial": serial,
         "rigs": rigs,
+        "time_units": get_args(TimeUnit),
         "typed": typed,
         "fault": fault,
         "endings": ",".join(endings()),

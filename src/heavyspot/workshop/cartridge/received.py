@@ -12,7 +12,13 @@ from typing import BinaryIO
 
 from ...ledger.store.identity import new_id
 from ...quantities.durable import make_folder, write_text
-from ...quantities.errors import BadInput, LedgerFault
+from ...quantities.errors import (
+    BadInput,
+    HeavyspotError,
+    LedgerFault,
+    SignalTooPoor,
+    UnreadableFile,
+)
 from ...sources.readers import all_readers
 from ...sources.sidecar import Stated, sidecar_path
 from ..reading import SpinResult
@@ -104,9 +110,17 @@ def spin_received(
             shutil.rmtree(place, ignore_errors=True)
             if isinstance(fault, ReadAlready):
                 _tell(place, fault.number)
+            if isinstance(fault, (UnreadableFile, SignalTooPoor)):
+                raise _named(fault, path.name, name) from None
             raise
         _tell(place, result.number)
         return result
+
+
+def _named(fault: HeavyspotError, here: str, name: str) -> HeavyspotError:
+    """Return a fault that calls the file as who handed it in does."""
+    theirs = name.replace("\\", "/").rpartition("/")[2]
+    return type(fault)(fault.message.replace(here, theirs), remedy=fault.remedy)
 
 
 def _run_of(place: Path) -> str:

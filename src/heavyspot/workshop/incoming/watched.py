@@ -265,6 +265,10 @@ class WatchedFolder:
         self._seen.pop(path, None)
 
 
+def _with_name(look: Look) -> str:
+    return look.words if look.words.startswith(look.name) else f"{look.name}: {look.words}"
+
+
 def watched_rig(path: Path) -> RigFile:
     """Return a rig file that names a folder; a relative one is beside it.
 
@@ -276,7 +280,7 @@ def watched_rig(path: Path) -> RigFile:
         It names no folder, or one that is not there.
     """
     rig = load_rig_file(path)
-    folder = path.parent / rig.watch
+    folder = (path.parent / rig.watch).resolve()
     if not rig.watch or not folder.is_dir():
         what = f"has no folder {rig.watch}" if rig.watch else "names no folder to be watched"
         raise BadInput(f"{path.name} {what}.", remedy='Give the key watch = "FOLDER".')
@@ -362,4 +366,4 @@ class Watchers:
                 if look.state in ("bad", "waits") and (look.name, look.words) not in self._told:
                     self._told.add((look.name, look.words))
                     if look.serial:  # what is of no piece stands at no bench, only in the list
-                        self._tell(look.serial, f"{look.name}: {look.words}")
+                        self._tell(look.serial, _with_name(look))
