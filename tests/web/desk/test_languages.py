@@ -75,6 +75,8 @@ PLACES = (
     "/pieces/T-1", "/pieces?serial=T-9", "/find?q=T", "/find?q=none-such", "/story/T-1", "/story/T-2", "/story/T-3",
     "/look/1/T-1", "/recordings/T-1", "/rigs", "/rigs/edit", "/rigs/edit?name=simulated%20rig",
     "/rig-health/simulated%20rig", "/rotors", "/rotor/T-R", "/flow/T-2",
+    "/insight", "/gains", "/insight/limits", "/insight/claims", "/insight/suppliers",
+    "/insight?by=model", "/insight?by=month", "/switch",
     "/connect", "/connect?source=sound", "/connect?source=simulated",
 )  # fmt: skip
 
