@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -22,11 +23,41 @@ settings.load_profile("shop")
 
 T = TypeVar("T")
 
+DRIFT = Path(__file__).parents[1] / "pictures" / "drift"
+
+
+class Keeping:
+    """Whether screenshots are kept anew in this run."""
+
+    pictures = False
+
 
 def pytest_addoption(parser):
     parser.addoption(
         "--no-skip", action="store_true", help="a test that would be skipped fails (`make test`)"
     )
+    parser.addoption(
+        "--keep-pictures",
+        action="store_true",
+        help="keep each state's screenshot, small, for later runs",
+    )
+
+
+def pytest_configure(config):
+    if not hasattr(config, "workerinput"):
+        shutil.rmtree(DRIFT, ignore_errors=True)
+    Keeping.pictures = config.getoption("keep_pictures")
+
+
+def pytest_terminal_summary(terminalreporter):
+    """Tell which states look otherwise than their kept pictures; it fails nothing."""
+    told = sorted(DRIFT.glob("*.txt"))
+    if told:
+        terminalreporter.section(
+            "pictures that drifted (pictures/ has them; --keep-pictures keeps them anew)"
+        )
+        for path in told:
+            terminalreporter.write(path.read_text(encoding="utf-8"))
 
 
 @pytest.hookimpl(wrapper=True)

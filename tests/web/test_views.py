@@ -24,6 +24,7 @@ from heavyspot.web.views import (
     story,
     work,
 )
+from heavyspot.web.views.bench.words import plain
 from heavyspot.workshop.demo.rigs import DEMO_ROTORS
 from heavyspot.workshop.flow.kept import FlowTestKept, KeptFlow, KeptFlowReading, KeptWindow
 from heavyspot.workshop.job.documents import Attached, Document
@@ -83,16 +84,19 @@ CORRECTION = Correction("left", "remove", 90.0, 12.0, 1.5, 0.5)
 
 
 @pytest.mark.parametrize(
-    ("more", "verb", "amounts", "tail"),
+    ("more", "words"),
     [
-        ({}, "Take off", ("0.50 mm",), "deep"),
-        ({"way": "add"}, "Add on", ("1.5 g",), ""),
-        ({"way": "add", "pieces": {0.5: 2, 0.2: 1}}, "Add on", ("2 × 0.5 g", "1 × 0.2 g"), ""),
+        ({}, "Take off left 0.50 mm deep at 90°, 9:00 o’clock"),
+        ({"way": "add"}, "Add on left 1.5 g at 90°, 9:00 o’clock"),
+        (
+            {"way": "add", "pieces": {0.5: 2, 0.2: 1}},
+            "Add on left 2 × 0.5 g and 1 × 0.2 g at 90°, 9:00 o’clock",
+        ),
     ],
 )
-def test_a_correction_is_an_order(more, verb, amounts, tail):
+def test_a_correction_is_an_order(more, words):
     order = rotor._order(replace(CORRECTION, **more), "clockwise")
-    assert (order.verb, order.amounts, order.tail, order.clock) == (verb, amounts, tail, "9:00")
+    assert plain(order.order) == words
 
 
 def a_rotor(asked, runs=(), typed=None, **more):

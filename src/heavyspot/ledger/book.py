@@ -28,6 +28,7 @@ from .exchange.heads import Heads
 from .find import index_check
 from .find.audit import Audit
 from .find.bulk_rows import BulkRows
+from .find.day import Days
 from .find.search import Search
 from .store import chain
 from .store.accounts import Accounts
@@ -104,6 +105,7 @@ class Book:
         self.stations = Stations(engine)
         self.heads = Heads(engine)
         self.audit = Audit(engine)
+        self.days = Days(engine)
 
     def close(self) -> None:
         """Close all connections."""

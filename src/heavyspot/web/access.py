@@ -33,6 +33,9 @@ ACCESS: dict[str, Role | Literal["anyone", "station"]] = {
     # the day's work
     "GET /": "technician",
     "GET /book": "technician",
+    "GET /book/day.pdf": "technician",
+    "POST /sheets/{number}/mail": "technician",
+    "POST /post/{id_}": "technician",
     "GET /bench": "technician",
     "GET /find": "technician",
     "GET /search/rows": "technician",

@@ -24,6 +24,7 @@ from ..workshop.incoming import WatchedFolder, Watchers
 from ..workshop.keep.errands import Errands
 from ..workshop.keep.long_work import LongWork
 from ..workshop.people import people_of
+from ..workshop.post import send_waiting
 from ..workshop.rig.kept_rig import kept_rig
 from ..workshop.rig.simulated import is_practice
 from ..workshop.shop import Workshop
@@ -133,7 +134,7 @@ def create_app(
     bench, works, errands = (
         _bench(shop, rig, pace if simulated else None),
         LongWork(),
-        Errands(shop),
+        Errands(shop, also=(send_waiting,)),
     )
     bench.hands_free = rig is not None
     bench.set_ups = SetUps(kept_in=shop.folder / "set-up.json")

@@ -149,7 +149,7 @@ def few(number: int, least: int) -> str:
     >>> few(7, 10), few(10, 10)
     ('(few)', '')
     """
-    return "(few)" if number < least else ""
+    return f"({told('insight.few')})" if number < least else ""
 
 
 def named(value: str | int | None, name: str) -> str:

@@ -34,12 +34,12 @@ HTMX_CONFIG = {
 }
 
 INSIGHT_TABS = (
-    ("/insight", "How it goes"),
-    ("/gains", "Gains"),
-    ("/insight/suppliers", "Suppliers"),
-    ("/insight/limits", "Limits"),
-    ("/insight/claims", "Claims"),
-    ("/insight/ask", "Ask"),
+    ("/insight", Said("insight_tab.how")),
+    ("/gains", Said("insight.gains_tab")),
+    ("/insight/suppliers", Said("insight.suppliers")),
+    ("/insight/limits", Said("insight.limits_tab")),
+    ("/insight/claims", Said("insight.claims")),
+    ("/insight/ask", Said("insight_tab.ask")),
 )
 
 

@@ -47,6 +47,11 @@ def told(code: str, **values: Value) -> str:
     return in_words(Said(code, values), language())
 
 
+def spoken(said: Said) -> str:
+    """Return a sentence in the language of the page that is being made, for drawings."""
+    return in_words(said, language())
+
+
 class Speaks:
     """Sets, for each request, how its page speaks."""
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -46,6 +47,12 @@ class ShopFile(BaseModel):
     scan_prefix: Annotated[str, Field(max_length=20)] = ""
     scan_end: Literal["Enter", "Tab"] = "Enter"
     scan_gap_ms: Annotated[int, Field(ge=5, le=200)] = 40
+    mail_host: Annotated[str, Field(pattern=r"^[A-Za-z0-9.:-]*$", max_length=253)] = ""
+    mail_port: Annotated[int, Field(ge=1, le=65535)] = 587
+    mail_security: Literal["starttls", "tls", "none"] = "starttls"
+    mail_user: Annotated[str, Field(max_length=200)] = ""
+    mail_password_file: Annotated[str, Field(pattern=r"^[\w.-]+$", max_length=80)] = "mail-password"
+    mail_from: Annotated[str, Field(max_length=254)] = ""
 
     @field_validator("timezone")
     @classmethod
@@ -59,6 +66,17 @@ class ShopFile(BaseModel):
     def _a_key_means_one_thing(self) -> ShopFile:
         if self.pedal_key in NEVER_THE_PEDAL or self.pedal_key in (self.scan_end, self.scan_prefix):
             raise ValueError(f"pedal_key: {self.pedal_key!r} is a scanner's key or a page's own")
+        return self
+
+    @model_validator(mode="after")
+    def _a_mail_that_can_go(self) -> ShopFile:
+        if self.mail_host and not re.fullmatch(r"[^@\s<>,;]+@[A-Za-z0-9.-]+", self.mail_from):
+            raise ValueError("mail_from: the shop's own address is needed beside mail_host")
+        here = self.mail_host in ("localhost", "127.0.0.1", "::1")
+        if self.mail_user and self.mail_security == "none" and not here:
+            raise ValueError(
+                "mail_security: a password does not go to another computer in the clear"
+            )
         return self
 
 

@@ -3,6 +3,9 @@
 import time
 from pathlib import Path
 
+from conftest import Keeping
+from web.browser.drift import look_at
+
 AXE = Path(__file__).parents[2] / "vendor/axe.min.js"
 HELD_S = 1.2
 SIZES = {"bench": (1280, 800), "tablet": (820, 1180)}
@@ -29,6 +32,14 @@ def open_page(browser, size, **kw):
         ),
     )
     return page
+
+
+def until(page, true, *given, most_s=60.0):
+    """Wait until something is true on the page, asked from outside: its policy forbids a waiting script of ours."""
+    end = time.monotonic() + most_s
+    while not page.evaluate(true, *given):
+        assert time.monotonic() < end, true
+        page.wait_for_timeout(20)
 
 
 def axe(page):
@@ -114,6 +125,7 @@ PICTURES = Path(__file__).parents[3] / "pictures"
 
 
 def picture(page, name):
-    """Keep a screenshot as an artefact of the tests; docs/pictures are chosen from them."""
+    """Keep a screenshot as an artefact of the tests, and see how far it has drifted; docs/pictures are of them."""
     PICTURES.mkdir(exist_ok=True)
-    page.screenshot(path=str(PICTURES / f"{name}.png"))
+    shot = page.screenshot(path=str(PICTURES / f"{name}.png"))
+    look_at(name, shot, keep=Keeping.pictures)

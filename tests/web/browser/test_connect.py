@@ -1,7 +1,7 @@
 """Connecting a rig in a browser: live levels, the turn by hand, the drawing that follows what is typed."""
 
 import pytest
-from web.browser.pages import axe, open_page, picture, small_targets
+from web.browser.pages import axe, open_page, picture, small_targets, until
 
 
 @pytest.mark.parametrize("size", ["bench", "tablet"])
@@ -27,10 +27,8 @@ def test_the_drawing_follows_what_is_typed(server, browser):
     before = housing.get_attribute("cx")
     page.locator("[name=clock-0]").fill("9")
     page.locator("[name=clock-0]").press("Tab")
-    page.wait_for_function(
-        "before => document.querySelector('.clock-places circle.acceleration').getAttribute('cx') !== before",
-        arg=before,
-    )
+    moved = "was => document.querySelector('.clock-places circle.acceleration').getAttribute('cx') !== was"
+    until(page, moved, before)
     assert axe(page) == [] and small_targets(page) == []
     assert page.faults == []
     page.context.close()

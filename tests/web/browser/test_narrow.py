@@ -1,7 +1,7 @@
 """A phone: no page is wider than its screen, and a scan is within reach on all of them."""
 
 import pytest
-from web.browser.pages import SIZES, open_page
+from web.browser.pages import SIZES, open_page, until
 
 PLACES = (
     "/", "/jobs", "/jobs/new", "/rotors", "/matching", "/models", "/models/edit", "/insight", "/gains",
@@ -25,7 +25,7 @@ def phone(server, browser):
 @pytest.mark.parametrize("place", PLACES)
 def test_no_page_is_wider_than_a_phone_and_scan_is_on_it(server, phone, place):
     phone.goto(server.url + place)
-    phone.wait_for_function("document.documentElement.scrollWidth <= innerWidth")
+    until(phone, "document.documentElement.scrollWidth <= innerWidth")
     key = phone.locator("[data-scan]:visible, [data-by-hand]:visible")
     key.first.wait_for()
     box = key.first.bounding_box()

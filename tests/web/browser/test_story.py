@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import segno
 from conftest import there
-from web.browser.pages import axe, open_page, picture, small_targets
+from web.browser.pages import axe, open_page, picture, small_targets, until
 from web.browser.program import CHROMIUM, FLAGS, Server
 
 from heavyspot.workshop.people import People
@@ -33,7 +33,7 @@ def test_a_photo_and_the_parts_of_a_piece(server, browser, tmp_path, size):
     assert axe(page) == [] and small_targets(page) == []
     page.locator("form[action^='/parts'] button").click()
     page.wait_for_selector("text=lot L-4711")
-    page.wait_for_function("document.querySelector('.papers img').naturalWidth > 100")
+    until(page, "document.querySelector('.papers img').naturalWidth > 100")
     assert axe(page) == [] and small_targets(page) == []
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
     picture(page, f"story-papers-{size}")

@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from fastapi import APIRouter, Depends, Request, Response
 
 from ...quantities.dates import local_now
+from ...workshop.day.book_pages import day_book_paper, day_of
 from ...workshop.day.jobs import passed_since, waiting
 from ...workshop.day.needs import needs_of
 from ...workshop.day.on_rigs import on_rigs
@@ -14,10 +15,11 @@ from ...workshop.job.lookup import newest_pieces
 from ...workshop.model.models import model_names
 from ...workshop.rig.record import rig_names
 from ...workshop.shop_file import load_shop_file
-from ..access import allowed
+from ..access import Who, allowed
 from ..deps import Shop, TheBench
+from ..files import pdf_answer
 from ..page import goto, page
-from ..speaking import zone
+from ..speaking import language, zone
 from ..views.day import date_words, passed_view, rig_view, waiting_view
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
@@ -54,7 +56,16 @@ def today(request: Request, shop: Shop, bench: TheBench) -> Response:
 @router.get("/book")
 def book(request: Request, shop: Shop) -> Response:
     """The newest pieces, as they were written down."""
-    return page(request, "day/book.html", {"pieces": newest_pieces(shop, SHOWN)})
+    values = {"pieces": newest_pieces(shop, SHOWN), "day": local_now(zone()).date().isoformat()}
+    return page(request, "day/book.html", values)
+
+
+@router.get("/book/day.pdf")
+def book_pages(shop: Shop, who: Who, day: str = "") -> Response:
+    """The day's pages of the log, to be put into a folder."""
+    which = day_of(day, zone())
+    pdf = day_book_paper(shop, which, by=who.name, language=language())
+    return pdf_answer(pdf, f"log-{which.isoformat()}.pdf")
 
 
 @router.get("/bench")

@@ -6,35 +6,31 @@ from fastapi import APIRouter, Depends, Request, Response
 from markupsafe import Markup
 
 from ...quantities.errors import HeavyspotError
+from ...quantities.said import in_words_each
 from ...quantities.typed import decimal_point, typed_number
 from ...sheet.flow_plot import flow_svg
 from ...workshop.flow.bench import KINDS, BenchFile, bench_of, element_of, flow_benches, set_bench
 from ...workshop.flow.kept import flow_tests_of_piece
 from ...workshop.flow.testing import NUMBERS, keep_flow_test, readings_of_table
 from ...workshop.model.models import find_model
-from ...workshop.sheets.flow import make_flow_report, stop_words
+from ...workshop.sheets.flow import make_flow_report, stop_said
 from ...workshop.sheets.issue import sheet_now
 from ...workshop.shop import Workshop, find_piece
 from ..access import Who, allowed
 from ..deps import Shop
 from ..files import goto_sheet, newest_sheet_answer
 from ..page import Text, goto, page
+from ..speaking import language, spoken, told
 from ..views.flow import flow_test_view
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
 
 ROWS = 4
 SHOWN = ("position", "way", "drop_kpa", "upstream_kpa", "temperature_c", "humidity")
-LEAK = {
-    "volume_l": "Volume, l",
-    "from_kpa": "From, kPa",
-    "to_kpa": "To, kPa",
-    "seconds": "In, s",
-    "temperature_c": "Air, °C",
-    "volume_u_l": "Volume ±, l",
-    "drift_u_k": "Air drift ±, K",
-}
-"""What a leak is worked out from, and what the form calls it."""
+LEAK = (
+    "volume_l", "from_kpa", "to_kpa", "seconds", "temperature_c", "volume_u_l", "drift_u_k",
+)  # fmt: skip
+"""What a leak is worked out from."""
 
 
 @router.get("/flow/{serial:path}/sheet.pdf")
@@ -118,12 +114,13 @@ def _flow(shop: Workshop, serial: str, typed: dict[str, str]) -> dict[str, objec
     last = done[-1] if done else None
     drawn = Markup("")
     if last and last.flow.curve:
-        drawn = Markup(flow_svg(make_flow_report(shop, serial, number="-")))
+        drawn = Markup(flow_svg(make_flow_report(shop, serial, number="-"), say=spoken))
     benches = flow_benches(shop)
     return {
         "piece": piece, "test": flow_test_view(last) if last else None, "drawn": drawn,
         "benches": benches, "rows": range(ROWS), "typed": typed,
-        "stop": stop_words(last.flow.stop) if last else "", "leak_words": LEAK,
+        "stop": in_words_each(stop_said(last.flow.stop), language=language()) if last else "",
+        "leak_words": {k: told(f"flow_leak.{k}") for k in LEAK},
         "meter": bool(benches) and bench_of(shop, typed.get("rig") or benches[0]).element == "meter",
         "model": find_model(shop, piece.model),
     }  # fmt: skip

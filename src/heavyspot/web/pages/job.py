@@ -8,7 +8,6 @@ from urllib.parse import quote
 from fastapi import APIRouter, Depends, Request, Response
 
 from ...quantities.errors import HeavyspotError
-from ...sheet.plots import ON_PAGE, runs_svg
 from ...workshop.cartridge.curves_view import view_of
 from ...workshop.cartridge.past import past_runs
 from ...workshop.cartridge.story import story_of
@@ -33,6 +32,7 @@ from ..files import job_sheets_answer, label_answer, sheets_of_job
 from ..page import Text, goto, page
 from ..tables_out import MOST_ROWS, pieces_as
 from ..views.job import member_view
+from ..views.story_picture import curves_plot, highest_of
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
 
@@ -264,16 +264,16 @@ def _job(shop: Shop, job_id: str, typed: dict[str, str] | None = None) -> dict[s
     job = find_job(shop, job_id)
     members = pieces_of_job(shop, job_id)
     stories = {m.serial: story_of(shop, m) for m in members if m.kind != "rotor"}
-    drawn = {
-        serial: runs_svg(
-            view_of(story, past_runs(shop, story)),
-            name=f"Vibration of {serial} against speed",
-            look=ON_PAGE,
-            width=560,
-            height=320,
-        )
+    curves = {
+        serial: view_of(story, past_runs(shop, story))
         for serial, story in stories.items()
         if story.runs
+    }
+    seen = {serial: view for serial, view in curves.items() if view.runs}
+    high_g = max((highest_of(view) for view in seen.values()), default=0.0)  # twins on one scale
+    drawn = {
+        serial: curves_plot(view, high_g=high_g, wide=560, high=300)
+        for serial, view in seen.items()
     }
     views = [member_view(m, stories.get(m.serial), serial_in_path=quote(m.serial)) for m in members]
     written = {k: v for k, v in asdict(job).items() if k in JOB_FIELDS}

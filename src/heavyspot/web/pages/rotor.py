@@ -23,6 +23,7 @@ from ..access import Who, allowed
 from ..deps import Shop, TheBench
 from ..files import goto_sheet, newest_sheet_answer
 from ..page import Text, goto, page
+from ..speaking import spoken
 from ..views.rotor import rotor_view
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
@@ -173,7 +174,7 @@ def _drawings(story: RotorStory) -> list[tuple[str, str]]:
         found = [r.reading.tolerance[i] for r in story.readings]
         shown = [(v.amount_gmm, v.angle_deg, v.circle_gmm) for v in found]
         ends = shown[:1] + shown[1:][-1:]
-        picture = polar_svg(name, limit, ends, rotor.rotation, look=ON_PAGE)
+        picture = polar_svg(name, limit, ends, rotor.rotation, look=ON_PAGE, say=spoken)
         drawn.append((name[:1].upper() + name[1:], picture))
     return drawn
 

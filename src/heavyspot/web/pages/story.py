@@ -15,9 +15,11 @@ from ...workshop.job.build_record import TOLD, tell
 from ...workshop.job.documents import PICTURES, Part, attach, attached, write_parts
 from ...workshop.job.seen import open_document, saw, views_of
 from ...workshop.job.story import left_and_now, story_of_piece
+from ...workshop.post import again, give_up, mail_sheet, waiting_letters
 from ...workshop.records import Piece
 from ...workshop.sheets.issued import sheets_of
 from ...workshop.shop import Workshop, find_piece
+from ...workshop.shop_file import load_shop_file
 from ..access import Who, allowed
 from ..deps import Shop
 from ..page import Text, goto, page
@@ -95,6 +97,28 @@ def paper(id_: str, serial: str, shop: Shop, who: Who) -> Response:
     return FileResponse(path, media_type="application/octet-stream", filename=found.document.file)
 
 
+@router.post("/sheets/{number}/mail")
+def mail(
+    request: Request, number: str, shop: Shop, who: Who, serial: Text, to: Text = ""
+) -> Response:
+    """Queue a sheet for the post."""
+    try:
+        mail_sheet(shop, number, to, by=who.name)
+    except HeavyspotError as fault:
+        return _again(request, shop, serial, fault, {"to": to})
+    return goto("/story", serial)
+
+
+@router.post("/post/{id_}")
+def letter(request: Request, id_: str, shop: Shop, serial: Text, do: Text = "") -> Response:
+    """Try a letter again now, or take it out of the post."""
+    try:
+        (give_up if do == "drop" else again)(shop, id_)
+    except HeavyspotError as fault:
+        return _again(request, shop, serial, fault, {})
+    return goto("/story", serial)
+
+
 def _again(
     request: Request, shop: Workshop, serial: str, fault: HeavyspotError, typed: dict[str, str]
 ) -> Response:
@@ -134,4 +158,6 @@ def _story(shop: Workshop, piece: Piece) -> dict[str, object]:
         "papers": paper_views(attached(shop, piece.serial), quote(piece.serial), PICTURES),
         "part_rows": range(PART_ROWS),
         "looks": views_of(shop, piece.id),
+        "letters": waiting_letters(shop, tuple(s.number for s in sheets_of(shop, piece.id))),
+        "posts": bool(load_shop_file(shop.folder).mail_host),
     }

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ...workshop.flow.kept import FlowTestKept, KeptFlowReading, KeptNozzle, KeptWindow
-from ..formats import expanded, figures, fixed, in_thousandths
+from ..formats import expanded, figures, fixed, grouped, in_thousandths
+from ..speaking import told
 
 SHOWN = 40
 """Readings on the page; the sheet holds them all."""
@@ -74,38 +75,37 @@ def flow_test_view(test: FlowTestKept) -> FlowTestView:
         tuple(_window(w) for w in flow.windows),
         _curve_notes(flow.curve),
         tuple(_reading(r) for r in readings[:SHOWN]),
-        f"The first {SHOWN} of {many:,} readings; the sheet holds them all."
-        if many > SHOWN
-        else "",
+        told("flow_page.many", shown=str(SHOWN), all=grouped(many)) if many > SHOWN else "",
         _leak(flow.leak_kg_s, flow.leak_u_kg_s),
     )
 
 
 def _window(w: KeptWindow) -> Window:
     measured = (
-        "not measured"
+        told("flow_page.not_measured")
         if w.corrected is None
         else f"{figures(w.corrected)} ± {figures(w.u, 2)} kg/s"
     )
-    asked = f"{figures(w.low_kg_s)} to {figures(w.high_kg_s)}"
+    asked = told("flow_page.to", low=figures(w.low_kg_s), high=figures(w.high_kg_s))
     return Window(w.name, measured, asked, w.verdict)
 
 
 def _curve_notes(curve: KeptNozzle | None) -> tuple[str, ...]:
     if curve is None:
         return ()
-    told = (
-        ("Opening minus closing", curve.hysteresis_kg_s),
-        ("Repeatability", curve.repeat_kg_s),
-    )
-    return tuple(f"{name} {figures(v, 2)} kg/s." for name, v in told if v is not None)
+    out = []
+    if curve.hysteresis_kg_s is not None:
+        out.append(told("flow_page.hysteresis", flow=figures(curve.hysteresis_kg_s, 2)))
+    if curve.repeat_kg_s is not None:
+        out.append(told("flow_page.repeat", flow=figures(curve.repeat_kg_s, 2)))
+    return tuple(out)
 
 
 def _leak(leak_kg_s: float | None, u_kg_s: float | None) -> str:
     if leak_kg_s is None:
         return ""
     wide = "" if u_kg_s is None else f" ± {figures(1000 * expanded(u_kg_s), 2)}"
-    return f"Leak {in_thousandths(leak_kg_s)}{wide} g/s"
+    return told("flow_page.leak_is", leak=f"{in_thousandths(leak_kg_s)}{wide}")
 
 
 def _efficiency(r: KeptFlowReading) -> str:
@@ -119,7 +119,7 @@ def _reading(r: KeptFlowReading) -> FlowReading:
     placed = r.position is not None
     return FlowReading(
         figures(r.position, 6) if placed else "",
-        r.way if placed else "",
+        told(f"direction.{r.way}") if placed else "",
         figures(r.flow, 5),
         figures(r.corrected, 5),
         figures(expanded(r.corrected_u), 2),

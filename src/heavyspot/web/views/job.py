@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from ...workshop.cartridge.story import CartridgeStory
 from ...workshop.records import Piece
 from ..formats import counted, fixed, grouped
+from ..speaking import told
 
 NOT_SPUN = "not spun"
 
@@ -36,7 +37,8 @@ class MemberView:
 
 def member_view(piece: Piece, story: CartridgeStory | None, *, serial_in_path: str) -> MemberView:
     """Return a piece of a job as its page shows it; a rotor has no story here."""
-    room, words = ("rotor", "Machine") if piece.kind == "rotor" else ("bench", "Bench")
+    rotor = piece.kind == "rotor"
+    room, words = ("rotor", told("member.machine")) if rotor else ("bench", told("word.bench"))
     return MemberView(
         piece.serial,
         piece.position,
@@ -52,5 +54,8 @@ def _done(model: str, story: CartridgeStory | None) -> str:
     if story is None or story.last is None:
         return model
     worst = story.last.result.worst
-    where = f"; {fixed(worst.amplitude_g)} g at {grouped(worst.speed_rpm)} rpm" if worst else ""
-    return f"{model}, {counted(story.runs, 'run')}, {counted(story.made, 'cut')}{where}"
+    at = worst and told(
+        "member.at", amplitude=fixed(worst.amplitude_g), speed=grouped(worst.speed_rpm)
+    )
+    done = f"{model}, {counted(story.runs, 'run')}, {counted(story.made, 'cut')}"
+    return f"{done}; {at}" if at else done

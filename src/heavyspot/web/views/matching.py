@@ -10,6 +10,7 @@ from ...quantities.angles import Rotation, clock_text
 from ...workshop.rotor.proposal import Assembly, Proposal
 from ..drawings.shapes import towards
 from ..formats import degrees
+from ..speaking import told
 
 ROW, TOP, WIDE = 128, 44, 1120
 RADIUS, SMALL = 34, 30
@@ -17,27 +18,27 @@ SEEN: Rotation = "clockwise"
 """Parts are drawn seen from where the rotor turns clockwise; the page says so."""
 
 
-def matching_picture(told: Proposal) -> Markup:
+def matching_picture(proposal: Proposal) -> Markup:
     """Return the picture: the first kind in its order; lines cross to where the others lie on their shelf."""
-    rows = len(told.assemblies)
-    others = told.kinds[1:]
+    rows = len(proposal.assemblies)
+    others = proposal.kinds[1:]
     step = (WIDE - 250) / max(len(others), 1)
-    shelves = [sorted(a.parts[kind] for a in told.assemblies) for kind in others]
-    parts = [_head(told.kinds[0], 0.0, "start")]
-    for i, a in enumerate(told.assemblies):
-        parts.append(_part(60.0, _y(i), a.parts[told.kinds[0]]))
+    shelves = [sorted(a.parts[kind] for a in proposal.assemblies) for kind in others]
+    parts = [_head(proposal.kinds[0], 0.0, "start")]
+    for i, a in enumerate(proposal.assemblies):
+        parts.append(_part(60.0, _y(i), a.parts[proposal.kinds[0]]))
     for k, kind in enumerate(others):
         shelf = shelves[k]
         right, from_x = 190 + (k + 1) * step, 100.0 if k == 0 else 190 + k * step + 40
         last = k == len(others) - 1
         parts.append(_head(kind, right + 36, "end"))
-        for i, a in enumerate(told.assemblies):
+        for i, a in enumerate(proposal.assemblies):
             at, place = shelf.index(a.parts[kind]), right - 260
             begin = (
                 _y(i)
                 if k == 0
                 else _y(
-                    sorted(x.parts[others[k - 1]] for x in told.assemblies).index(
+                    sorted(x.parts[others[k - 1]] for x in proposal.assemblies).index(
                         a.parts[others[k - 1]]
                     )
                 )
@@ -46,7 +47,9 @@ def matching_picture(told: Proposal) -> Markup:
             parts.append(_line(place + 170, _y(i), right - 36, _y(at)))
             parts.append(_box(place, _y(i), a, kind, last=last))
             parts.append(_part(right, _y(at), a.parts[kind]))
-    words = "; ".join(" with ".join(a.parts[k] for k in told.kinds) for a in told.assemblies)
+    words = "; ".join(
+        " with ".join(a.parts[k] for k in proposal.kinds) for a in proposal.assemblies
+    )
     return Markup(
         f'<svg class="matching-svg" role="img" aria-label="{escape(words)}" '
         f'viewBox="0 0 {WIDE} {TOP + 28 + rows * ROW}">{"".join(parts)}</svg>'
@@ -82,12 +85,12 @@ def _line(x0: float, y0: float, x1: float, y1: float) -> str:
 def _box(x: float, y: float, a: Assembly, kind: str, *, last: bool) -> str:
     turned = a.turned_deg[kind]
     cx, (dx, dy) = x + 40, towards(turned, clockwise=True)
-    stays = f"should stay {a.residual_gmm:.2f}" if last else ""
+    stays = told("matching.stay_word", amount=f"{a.residual_gmm:.2f}") if last else ""
     return (
         f'<rect class="box" x="{x:.0f}" y="{y - 46:.0f}" width="170" height="92"/>'
         f'<circle class="turn" cx="{cx:.0f}" cy="{y:.0f}" r="{SMALL}"/>{_mark(cx, y, SMALL)}'
         f'<circle class="goes" cx="{cx + SMALL * dx:.1f}" cy="{y + SMALL * dy:.1f}" r="7"/>'
         f'<text class="serial" x="{x + 80:.0f}" y="{y - 14:.0f}">{clock_text(turned, SEEN)}</text>'
         f'<text class="faint" x="{x + 80:.0f}" y="{y + 9:.0f}">{degrees(turned)}°</text>'
-        f'<text class="stays" x="{x + 80:.0f}" y="{y + 31:.0f}">{stays.removeprefix("should ")}</text>'
+        f'<text class="stays" x="{x + 80:.0f}" y="{y + 31:.0f}">{escape(stays)}</text>'
     )

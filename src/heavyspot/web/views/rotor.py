@@ -6,36 +6,19 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from ...quantities.angles import Rotation, clock_text
+from ...quantities.said import Said, Value
 from ...quantities.words import short
 from ...workshop.rotor.correction import Correction
 from ...workshop.rotor.kept import CorrectionKept, MadeCorrection, RotorReadingKept, RotorStory
 from ..formats import degrees, fixed, grouped
-
-WAYS = {
-    "typed": "Read off the display",
-    "forces": "From forces at the supports",
-    "influence": "Through influence coefficients",
-}
+from ..speaking import told
 
 
 @dataclass(frozen=True)
 class Order:
-    """One correction that is asked for: ``Take off`` the plane so much, at an angle.
+    """One correction that is asked for, as a sentence with its stress, and its amount."""
 
-    Attributes
-    ----------
-    amounts : tuple of str
-        A depth, one mass, or masses of a set, each with its unit.
-    tail : str
-        What follows them: ``deep`` for a cut.
-    """
-
-    verb: str
-    plane: str
-    amounts: tuple[str, ...]
-    tail: str
-    angle_deg: float
-    clock: str
+    order: Said
     amount_gmm: float
 
 
@@ -96,9 +79,7 @@ def rotor_view(
     return RotorView(
         look="grind" if question == "correct" else question,
         problem="" if question == "measuring" else problem,
-        heading="Done. Measure again."
-        if done
-        else "Set the rotor on the machine: A and B as in its description.",
+        heading=told("rotor_page.again") if done else told("rotor_page.set"),
         speed=grouped(speed_rpm or None),
         orders=tuple(_order(c, rotation) for c in asked),
         reads=question in ("measure", "done", "correct"),
@@ -110,9 +91,19 @@ def rotor_view(
 
 
 def _order(c: Correction, rotation: Rotation) -> Order:
+    amounts = _amounts(c)
+    said = amounts[0]
+    for more in amounts[1:]:
+        said = told("rotor_page.and", one=said, other=more)
     clock = clock_text(c.angle_deg, rotation)
-    verb, tail = ("Take off", "deep") if c.way == "remove" else ("Add on", "")
-    return Order(verb, c.plane, _amounts(c), tail, c.angle_deg, clock, c.amount_gmm)
+    place: dict[str, Value] = {"angle": degrees(c.angle_deg), "clock": clock}
+    return Order(
+        Said(
+            "rotor_page.take_off" if c.way == "remove" else "rotor_page.add_on",
+            {"plane": c.plane, "amounts": said, **place},
+        ),
+        c.amount_gmm,
+    )
 
 
 def _amounts(c: Correction) -> tuple[str, ...]:
@@ -125,10 +116,10 @@ def _amounts(c: Correction) -> tuple[str, ...]:
 
 def _how(last: RotorReadingKept) -> str:
     said = last.reading
-    kind = f"{said.kind.capitalize()} unbalance. " if said.kind else ""
+    kind = f"{told('rotor_page.kind', kind=said.kind.capitalize())}. " if said.kind else ""
     speed = f"{grouped(said.speed_rpm)} rpm" if said.speed_rpm else ""
-    way = ", ".join(part for part in (WAYS[said.way], last.entry.rig, speed) if part)
-    return " ".join([f"{kind}{way}.", *said.notes])
+    parts = (told(f"rotor_way.{said.way}"), last.entry.rig, speed)
+    return " ".join([f"{kind}{', '.join(p for p in parts if p)}.", *said.notes])
 
 
 def _run(run: RotorReadingKept, corrections: Sequence[CorrectionKept]) -> RotorRun:
@@ -141,5 +132,9 @@ def _run(run: RotorReadingKept, corrections: Sequence[CorrectionKept]) -> RotorR
 
 
 def _correction(c: MadeCorrection) -> str:
-    way = "off" if c.way == "remove" else "added"
-    return f"{c.plane} {short(c.amount_gmm)} g·mm {way} at {degrees(c.angle_deg)}°"
+    return told(
+        "rotor_page.off" if c.way == "remove" else "rotor_page.added",
+        plane=c.plane,
+        amount=short(c.amount_gmm),
+        angle=degrees(c.angle_deg),
+    )

@@ -34,6 +34,7 @@ class EventLine:
 
 
 MARKS = {
+    "mailed": "good",
     "sheet": "good", "build": "good", "returned": "person", "claim": "person", "signed": "person",
     "overruled": "person", "cut": "cut", "corrected": "cut",
 }  # fmt: skip

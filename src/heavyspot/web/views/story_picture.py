@@ -81,7 +81,7 @@ def story_picture(story: CartridgeStory, past: Sequence[PastRun]) -> StoryPictur
         title,
         " · ".join(w for w in sub if w),
         runs[-1].run.result.verdict,
-        _curves(view),
+        curves_plot(view),
         _faces(story, path),
         way if len(path) > 1 else "",
     )
@@ -112,7 +112,17 @@ def waiting_picture(story: CartridgeStory) -> Waiting:
     return Waiting(judged, tuple(faces), tuple(deepest))
 
 
-def _curves(view: CurvesView) -> Markup:
+def highest_of(view: CurvesView) -> float:
+    """Return how high the upright axis of a piece's curves reaches, g: over all measured, the limit in sight."""
+    measured = [g for run in view.runs for g in run.amplitude_g if g is not None]
+    limit = [g for g in view.limit_g if g is not None]
+    return max(1.08 * max(measured, default=0.0), 1.4 * max(limit, default=0.0)) or 1.0
+
+
+def curves_plot(
+    view: CurvesView, *, high_g: float = 0.0, wide: int = WIDE, high: int = HIGH
+) -> Markup:
+    """Return the curves of all runs with the limit; ``high_g`` is the upright axis's end where pieces share one."""
     newest = view.runs[-1].number
     lines = []
     for run in view.runs:
@@ -125,18 +135,16 @@ def _curves(view: CurvesView) -> Markup:
     limit = [
         (float(s), g) for s, g in zip(view.speed_rpm, view.limit_g, strict=True) if g is not None
     ]
-    measured = [g for run in view.runs for g in run.amplitude_g if g is not None]
-    high = max(1.08 * max(measured), 1.4 * max(g for _, g in limit))
     top = float(view.speed_rpm[-1])
     plot = Plot(
         told("story.curves"),
         Axis(0, top, "rpm", [(v, f"{v / 1000:g}k") for v in range(0, int(top), _thousands(top))]),
-        Axis(0, high, told("story.axis")),
+        Axis(0, high_g or highest_of(view), told("story.axis")),
         lines,
         limit=limit,
         limit_word=told("story.limit", limit_g=limit[0][1]),
-        wide=WIDE,
-        high=HIGH,
+        wide=wide,
+        high=high,
     )
     return plot_svg(plot)
 

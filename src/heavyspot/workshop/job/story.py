@@ -211,6 +211,12 @@ def _happened(e: PieceEvent) -> Event:
     if e.kind == "build":
         built = stored(Built, e.content, what="A build record")
         return Event(e.at, e.by, e.kind, _build(built), well=all(m.inside for m in built.measured))
+    if e.kind == "mailed":
+        sent = Said(
+            "story_text.mailed",
+            {"number": str(e.content.get("number", "")), "to": str(e.content.get("to", ""))},
+        )
+        return _event(e.at, e.by, e.kind, sent, _own(str(e.content.get("answer", ""))))
     return Event(e.at, e.by, e.kind, _WORDS.get(e.kind, _text)(e.content))
 
 

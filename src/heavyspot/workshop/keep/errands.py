@@ -1,8 +1,9 @@
-"""Errands the program runs by itself while it is open: exchanging with the main house, handing recordings over."""
+"""Errands the program runs by itself while it is open: exchanging with the main house, handing over, the post."""
 
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
 
 from ...ledger.store.entries import now_utc
@@ -20,12 +21,14 @@ STAMP_EVERY = timedelta(hours=24)
 
 
 class Errands:
-    """Exchanges, and hands recordings over, in a thread of its own for as long as the program runs.
+    """Exchanges, hands recordings over and sends letters, in a thread of its own for as long as the program runs.
 
     Parameters
     ----------
     every_s : float
         Pause between rounds; it doubles while something is away, up to ten minutes.
+    also : sequence of callable
+        Further errands of a round, the post.
 
     Attributes
     ----------
@@ -35,16 +38,22 @@ class Errands:
         UTC: when a round last went well, or the program began.
     """
 
-    def __init__(self, shop: Workshop, every_s: float = 20.0) -> None:
-        self.shop, self.every_s = shop, every_s
+    def __init__(
+        self,
+        shop: Workshop,
+        every_s: float = 20.0,
+        also: Sequence[Callable[[Workshop], object]] = (),
+    ) -> None:
+        self.shop, self.every_s, self.also = shop, every_s, also
         self.fault, self.since = "", now_utc()
         self._end = threading.Event()
         self._thread = threading.Thread(target=self._run, name="errands", daemon=True)
 
     def start(self) -> None:
         """Begin, when there is anything to do: this store is a station, or recordings have a location."""
-        stamps = load_shop_file(self.shop.folder).timestamp_url
-        if joined_of(self.shop.book.folder) or self.shop.book.archive.url or stamps:
+        settings = load_shop_file(self.shop.folder)
+        away = self.shop.book.archive.url or settings.timestamp_url or settings.mail_host
+        if joined_of(self.shop.book.folder) or away:
             self._thread.start()
 
     def stop(self) -> None:
@@ -57,6 +66,8 @@ class Errands:
         pause = 0.0
         while not self._end.wait(pause):
             try:
+                for errand in self.also:  # before what may be away: each bears its own faults
+                    errand(self.shop)
                 joined = joined_of(self.shop.book.folder)
                 if joined:
                     exchange(self.shop, line_of(joined))

@@ -2,6 +2,7 @@
 
 from .overview import (
     Panel,
+    band_words,
     behind,
     claims_panel,
     first_spin_panel,
@@ -16,6 +17,7 @@ from .told import advice_panel, claims_panels, group_panel, limits_panels, suppl
 __all__ = [
     "Panel",
     "advice_panel",
+    "band_words",
     "behind",
     "claims_panel",
     "claims_panels",

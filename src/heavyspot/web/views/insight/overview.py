@@ -11,12 +11,14 @@ from urllib.parse import quote
 
 from markupsafe import Markup
 
+from ....quantities.dates import day_words
 from ....statistics.survival import Survival
 from ....workshop.insight.answers import GroupShown, ShippedElsewhere
 from ....workshop.insight.gains import Gains, Hand, ModelGains
-from ....workshop.insight.questions import Incoming
+from ....workshop.insight.questions import BANDS, Incoming, band_name
 from ...drawings.plot import Axis, Dot, Line, Plot, plot_svg
 from ...formats import counted
+from ...speaking import language, told
 
 BLOCK = 10
 """Units of a model that make one mark of how many runs they took."""
@@ -59,7 +61,12 @@ def first_spin_panel(months: Sequence[GroupShown]) -> Panel | None:
             100 * m.first_low,
             100 * m.first_high,
             behind("month", m.name),
-            f"{m.name}: {100 * m.first:.0f} % of {counted(m.pieces, 'piece')}",
+            told(
+                "panel.of_pieces",
+                name=m.name or "",
+                share=100 * m.first,
+                pieces=counted(m.pieces, "piece"),
+            ),
             m.few,
         )
         for i, m in enumerate(shown)
@@ -67,15 +74,15 @@ def first_spin_panel(months: Sequence[GroupShown]) -> Panel | None:
     step = max(1, math.ceil(len(shown) / 4))
     ticks = [(float(i), _month(m.name)) for i, m in enumerate(shown)][::step]
     plot = Plot(
-        "Passed at the first spin by month",
-        Axis(-0.4, len(shown) - 0.6, "month", ticks),
+        told("panel.first_plot"),
+        Axis(-0.4, len(shown) - 0.6, told("panel.month"), ticks),
         Axis(0, 100, "", PERCENT),
         [Line([(d.x, d.y) for d in dots], "before")],
         dots,
     )
     return Panel(
-        f"{share:.0f} % pass at the first spin",
-        f"the newest three months; {was:.0f} % in the first three shown; 95 % intervals",
+        told("panel.first_title", share=share),
+        told("panel.first_sub", was=was),
         plot_svg(plot),
         counted(pieces, "piece"),
         "/insight?by=month",
@@ -84,7 +91,7 @@ def first_spin_panel(months: Sequence[GroupShown]) -> Panel | None:
 
 
 def _month(name: str | None) -> str:
-    return date.fromisoformat(f"{name}-01").strftime("%b %y")
+    return day_words(date.fromisoformat(f"{name}-01"), "yyMMM", language())
 
 
 def runs_panel(gains: Gains) -> Panel | None:
@@ -107,25 +114,25 @@ def runs_panel(gains: Gains) -> Panel | None:
                 low,
                 high_,
                 behind("model", name),
-                f"{name}, units {x - 4:.0f} to {x + 5:.0f}: {mean:.1f} runs",
+                told("panel.runs_mark", name=name, first=x - 4, last=x + 5, runs=mean),
             )
             for x, mean, low, high_ in block
         ]
     name, block = next(iter(blocks.items()))
     begun, now = block[0][1], block[-1][1]
     title = (
-        f"{name}: {begun:.1f} runs a piece, now {now:.1f}"
+        told("panel.runs_now", name=name, begun=begun, now=now)
         if abs(now - begun) >= 0.1
-        else f"{name} takes {now:.1f} runs a piece"
+        else told("panel.runs_same", name=name, now=now)
     )
     plot = Plot(
-        "Runs a piece, by how many units of the model are known",
-        Axis(1, max(most, 11), "units of the model known"),
-        Axis(0, math.ceil(high), "runs a piece"),
+        told("panel.runs_plot"),
+        Axis(1, max(most, 11), told("panel.units_known")),
+        Axis(0, math.ceil(high), told("panel.runs_axis")),
         lines,
         dots,
     )
-    sub = "as the shop learns a model; means of ten, 95 % intervals"
+    sub = told("panel.runs_sub")
     pieces = counted(sum(len(m.units) for m in gains.models), "piece")
     return Panel(title, sub, plot_svg(plot), pieces, "/gains#table", "/insight?by=model&csv=true")
 
@@ -157,7 +164,12 @@ def suppliers_panel(found: Sequence[Incoming]) -> Panel | None:
             s.low,
             s.high,
             behind("supplier", s.supplier),
-            f"{s.supplier}: half of {counted(s.pieces, 'piece')} below {s.middle:.2f} of the limit",
+            told(
+                "panel.supplier_mark",
+                name=s.supplier,
+                pieces=counted(s.pieces, "piece"),
+                middle=s.middle,
+            ),
             s.pieces < 10,
             lying=True,
             look="hot" if s.alarm else "now",
@@ -167,20 +179,20 @@ def suppliers_panel(found: Sequence[Incoming]) -> Panel | None:
     worst = shown[0]
     changed = next((s for s in shown if s.alarm), None)
     title = (
-        f"{changed.supplier} comes in otherwise than it did"
+        told("panel.supplier_changed", name=changed.supplier)
         if changed
-        else f"{worst.supplier} comes in heaviest"
+        else told("panel.supplier_worst", name=worst.supplier)
     )
     plot = Plot(
-        "First spin by supplier",
-        Axis(low, high, "first spin, of the limit", [(r, f"{r:g}") for r in ratios], log=True),
+        told("panel.supplier_plot"),
+        Axis(low, high, told("panel.first_of_limit"), [(r, f"{r:g}") for r in ratios], log=True),
         Axis(0, 1),
         dots=dots,
         upright=1.0,
-        limit_word="limit",
+        limit_word=told("panel.limit"),
         rows=[s.supplier for s in shown],
     )
-    sub = f"half of its pieces below {worst.middle:.1f} of the limit; bars: eight of ten"
+    sub = told("panel.supplier_sub", middle=worst.middle)
     pieces = counted(sum(s.pieces for s in found), "piece")
     return Panel(
         title, sub, plot_svg(plot), pieces, "/insight/suppliers", "/insight/suppliers?csv=true"
@@ -205,7 +217,7 @@ def limits_panel(rows: Sequence[ShippedElsewhere]) -> Panel | None:
             x,
             y or 0.0,
             place=behind("model", r.model),
-            words=f"{r.model}, {x:g} times the limit: {y:.0f} %",
+            words=told("panel.times_mark", name=r.model, times=x, share=y or 0.0),
         )
         for r, line in zip(shown, lines, strict=True)
         for x, y in line.points
@@ -213,20 +225,28 @@ def limits_panel(rows: Sequence[ShippedElsewhere]) -> Panel | None:
     n = sum(r.pieces for r in rows)
     three = 100 * sum(r.three * r.pieces for r in rows) / n
     plot = Plot(
-        "Pieces that a looser limit would let go uncut",
-        Axis(0.8, 3.2, "limit, times the house's", [(1, "1×"), (2, "2×"), (3, "3×")]),
+        told("panel.times_plot"),
+        Axis(0.8, 3.2, told("panel.times_axis"), [(1, "1×"), (2, "2×"), (3, "3×")]),
         Axis(0, 100, "", PERCENT),
         lines,
         dots,
     )
     return Panel(
-        f"3× our limit ships {three:.0f} % uncut",
-        "what others might let go, as the pieces came in",
+        told("panel.times_title", share=three),
+        told("panel.times_sub"),
         plot_svg(plot),
         counted(n, "piece"),
         "/insight/limits",
         "/insight/limits?csv=true",
     )
+
+
+def band_words(name: str) -> str:
+    """Return a band of residual vibration, by its name, as a picture says it: shares of the limit."""
+    low, high = next((b for b in BANDS if band_name(*b) == name), (0.0, math.inf))
+    if math.isinf(high):
+        return told("panel.band_over", low=low)
+    return told("panel.band", low=low, high=high)
 
 
 def claims_panel(found: Sequence[tuple[str, Survival]]) -> Panel | None:
@@ -245,27 +265,25 @@ def claims_panel(found: Sequence[tuple[str, Survival]]) -> Panel | None:
             (t / 30.4, 100 * s) for t, s in zip(c.time, c.share, strict=True) if t <= YEAR_DAYS
         ]
         look = "good" if i == 0 else "now" if i == len(known) - 1 else "before"
-        lines.append(
-            Line(_steps(points), look, name.removesuffix(" of the limit").removesuffix(" of it"))
-        )
+        lines.append(Line(_steps(points), look, band_words(name)))
         if i == len(known) - 1 and c.claims:
             bands.append(_band(c))
     claims = sum(c.claims for _, c in known)
     best, worst = known[0][1], known[-1][1]
     share = (best.claims / best.n, worst.claims / worst.n)
     title = (
-        "Quieter leaves, fewer come back"
+        told("panel.claims_fewer")
         if len(known) > 1 and share[0] < share[1]
-        else f"{counted(claims, 'claim')} so far"
+        else told("panel.claims_so_far", claims=counted(claims, "claim"))
     )
     plot = Plot(
-        "Without a claim, by what a piece left with",
-        Axis(0, 12, "months since delivered", [(m, f"{m}") for m in (0, 3, 6, 9, 12)]),
+        told("panel.claims_plot"),
+        Axis(0, 12, told("panel.months"), [(m, f"{m}") for m in (0, 3, 6, 9, 12)]),
         Axis(low, 100, "", [(100.0 - i * step, f"{100 - i * step} %") for i in range(3, -1, -1)]),
         lines,
         bands=bands,
     )
-    sub = f"without a claim, by share of the limit it left with; the axis begins at {low:g} %"
+    sub = told("panel.claims_sub", low=low)
     return Panel(
         title,
         sub,
@@ -294,8 +312,11 @@ def _band(c: Survival) -> list[tuple[float, float, float]]:
 
 
 def _hand_words(h: Hand) -> str:
-    who, cuts = h.operator or "not named", counted(h.number, "cut")
-    return f"{who}, {h.cutter}: ±{100 * h.share:.0f} %, ±{h.angle_deg:.1f}°, {cuts}"
+    who = h.operator or told("panel.not_named")
+    return told(
+        "panel.hand_mark", who=who, cutter=h.cutter, share=100 * h.share, angle=h.angle_deg,
+        cuts=counted(h.number, "cut"),
+    )  # fmt: skip
 
 
 def hands_panel(gains: Gains) -> Panel | None:
@@ -309,7 +330,7 @@ def hands_panel(gains: Gains) -> Panel | None:
             place=behind("operator", h.operator),
             words=_hand_words(h),
             few=h.number < 8,
-            label=f"{h.operator or 'not named'}, {h.number}",
+            label=f"{h.operator or told('panel.not_named')}, {h.number}",
         )
         for h in gains.hands[:MOST_ROWS]
     ]
@@ -317,12 +338,16 @@ def hands_panel(gains: Gains) -> Panel | None:
     high = max(20.0, 1.25 * max(d.y for d in dots))
     steadiest = min(gains.hands, key=lambda h: h.share)
     plot = Plot(
-        "How far cuts turn out beside what was written down",
-        Axis(0, wide, "angle, ± degrees"),
-        Axis(0, high, "amount, ± %"),
+        told("panel.hand_plot"),
+        Axis(0, wide, told("panel.hand_angle")),
+        Axis(0, high, told("panel.hand_amount")),
         dots=dots,
     )
-    title = f"{steadiest.operator or 'Cuts'} within {100 * steadiest.share:.0f} % of what was meant"
+    title = told(
+        "panel.hand_title",
+        who=steadiest.operator or told("panel.not_named"),
+        share=100 * steadiest.share,
+    )
     cuts = counted(sum(h.number for h in gains.hands), "cut")
-    sub = "as the next spin showed it; hollow: few cuts"
+    sub = told("panel.hand_sub")
     return Panel(title, sub, plot_svg(plot), cuts, "/gains#hands", "/insight?by=operator&csv=true")

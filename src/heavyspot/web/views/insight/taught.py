@@ -9,6 +9,7 @@ from ....workshop.insight.gains import Gains, Kept, ModelGains
 from ....workshop.insight.questions import CHANCE, wilson
 from ...drawings.plot import Axis, Dot, Line, Plot, plot_svg
 from ...formats import counted, fixed
+from ...speaking import told
 from .overview import Panel, behind, hands_panel
 
 NEWEST = 60
@@ -36,7 +37,11 @@ def model_panel(model: ModelGains, most_runs: int) -> Panel:
             before + i + 1,
             u.runs,
             place=f"/story/{quote(u.serial)}",
-            words=f"{u.serial}: {counted(u.runs, 'run')}{'' if u.passed else ', not passed yet'}",
+            words=told(
+                "panel.unit_mark" if u.passed else "panel.unit_open",
+                serial=u.serial,
+                runs=counted(u.runs, "run"),
+            ),
             few=not u.passed,
         )
         for i, u in enumerate(units)
@@ -49,18 +54,23 @@ def model_panel(model: ModelGains, most_runs: int) -> Panel:
     first, last = len(model.units) - len(units) + 1, max(len(model.units), 2)
     high = max(most_runs + 1, 3)
     plot = Plot(
-        f"Runs of each unit of {model.model}",
-        Axis(first - 0.5, last + 0.5, "units, as they came", _counts(first, last)),
-        Axis(0, high, "runs", _counts(0, high, most=4)),
-        [Line(mean, "before", "mean of ten")] if mean else [],
+        told("panel.units_plot", name=model.model),
+        Axis(first - 0.5, last + 0.5, told("panel.as_they_came"), _counts(first, last)),
+        Axis(0, high, told("panel.runs_only"), _counts(0, high, most=4)),
+        [Line(mean, "before", told("panel.mean_ten"))] if mean else [],
         dots,
     )
     title = (
-        f"{model.model}: {fixed(model.first, 1)} runs at first, now {fixed(model.last, 1)}"
+        told("panel.model_now", name=model.model, first=model.first, last=model.last or 0.0)
         if model.first is not None and len(model.units) > MEAN_OF
-        else f"{model.model}: {fixed(model.median_runs, 0)} runs, the median"
+        else told("panel.model_median", name=model.model, runs=fixed(model.median_runs, 0))
     )
-    sub = f"{model.worse} of {counted(model.cuts, 'cut')} made worse; {model.mass_mg:.0f} mg a unit; hollow: open"
+    sub = told(
+        "panel.model_sub",
+        worse=str(model.worse),
+        cuts=counted(model.cuts, "cut"),
+        mass=model.mass_mg,
+    )
     pieces = counted(len(model.units), "unit")
     return Panel(title, sub, plot_svg(plot), pieces, behind("model", model.model), "")
 
@@ -79,27 +89,32 @@ def kept_panel(kept: Sequence[Kept]) -> Panel | None:
                 100 * low,
                 100 * high,
                 behind(CHANCE, f"{k.low:g}"),
-                f"{100 * k.said:.0f} % said, {100 * k.happened:.0f} % of {counted(k.number, 'advice')} passed",
+                told(
+                    "panel.kept_mark",
+                    said=100 * k.said,
+                    came=100 * k.happened,
+                    advices=counted(k.number, "advice"),
+                ),
                 k.number < FEW_ADVICES,
                 label=str(k.number),
             )
         )
     percent = [(v, f"{v:.0f} %") for v in (0.0, 25.0, 50.0, 75.0, 100.0)]
     plot = Plot(
-        "Passed, by the chance that was said",
-        Axis(0, 104, "chance that was said", percent),
-        Axis(0, 100, "passed", percent),
-        [Line([(0, 0), (100, 100)], "expect", "as said")],
+        told("panel.kept_plot"),
+        Axis(0, 104, told("panel.kept_axis"), percent),
+        Axis(0, 100, told("panel.passed"), percent),
+        [Line([(0, 0), (100, 100)], "expect", told("panel.as_said"))],
         dots,
     )
-    told = sum(k.number for k in kept)
-    said = sum(k.number * k.said for k in kept) / told
-    came = sum(k.number * k.happened for k in kept) / told
+    many = sum(k.number for k in kept)
+    said = sum(k.number * k.said for k in kept) / many
+    came = sum(k.number * k.happened for k in kept) / many
     return Panel(
-        f"{100 * said:.0f} % said, {100 * came:.0f} % passed",
-        "on the dotted line the advice keeps its word; 95 % intervals, figures: how many",
+        told("panel.kept_title", said=100 * said, came=100 * came),
+        told("panel.kept_sub"),
         plot_svg(plot),
-        counted(told, "advice"),
+        counted(many, "advice"),
         "#kept",
         "",
     )

@@ -10,8 +10,9 @@ from ....statistics.survival import Survival
 from ....workshop.insight.answers import AdviceGained, GroupShown, ShippedElsewhere
 from ....workshop.insight.questions import FEW, Incoming, after, after_between, wilson
 from ...drawings.plot import Axis, Dot, Line, Plot, plot_svg, ratio_axis, round_axis
-from ...formats import counted, day
-from .overview import PERCENT, Panel, behind, claims_panel, suppliers_panel
+from ...formats import as_code, counted, day
+from ...speaking import told
+from .overview import PERCENT, Panel, band_words, behind, claims_panel, suppliers_panel
 
 MOST_GROUPS = 12
 MOST_SUPPLIERS, MOST_MODELS = 8, 8
@@ -44,7 +45,7 @@ def _supplier(s: Incoming, values: Sequence[float]) -> Panel | None:
             i,
             points[i],
             place=behind("supplier", s.supplier),
-            words=f"{day(s.days[i])}: {points[i]:.2f} of the limit, outside what it was",
+            words=told("panel.outside_mark", day=day(s.days[i]), ratio=points[i]),
             look="hot",
             shape="diamond",
         )
@@ -55,16 +56,21 @@ def _supplier(s: Incoming, values: Sequence[float]) -> Panel | None:
             last,
             points[-1],
             place=behind("supplier", s.supplier),
-            words=f"{s.supplier}, {day(s.days[-1])}: {points[-1]:.2f} of the limit",
+            words=told("panel.newest_mark", name=s.supplier, day=day(s.days[-1]), ratio=points[-1]),
             look="hot" if last in outside else "now",
             shape="diamond" if last in outside else "circle",
         )
     )
     ticks = [(0.0, day(s.days[0])), (float(last), day(s.days[-1]))]
     plot = Plot(
-        f"First spins of {s.supplier}, weighted mean, over its newest pieces",
-        Axis(-0.02 * last, 1.08 * last, f"its newest {counted(len(points), 'piece')}", ticks),
-        ratio_axis(values, "first spin, of the limit"),
+        told("panel.over_time", name=s.supplier),
+        Axis(
+            -0.02 * last,
+            1.08 * last,
+            told("panel.its_newest", pieces=counted(len(points), "piece")),
+            ticks,
+        ),
+        ratio_axis(values, told("panel.first_of_limit")),
         [
             Line([(0, low), (last, low)], "before", f"{low:.2f}"),
             Line([(0, high), (last, high)], "before", f"{high:.2f}"),
@@ -73,8 +79,12 @@ def _supplier(s: Incoming, values: Sequence[float]) -> Panel | None:
         dots,
         bands=[[(0, low, high), (last, low, high)]],
     )
-    title = f"{s.supplier}: other since {day(s.alarm)}" if s.alarm else f"{s.supplier}: as before"
-    sub = "weighted mean; the band: where it was, from the older half of what is shown"
+    title = (
+        told("panel.other_since", name=s.supplier, day=day(s.alarm))
+        if s.alarm
+        else told("panel.as_before", name=s.supplier)
+    )
+    sub = told("panel.band_sub")
     pieces = counted(s.pieces, "piece")
     return Panel(title, sub, plot_svg(plot), pieces, behind("supplier", s.supplier), "")
 
@@ -97,23 +107,22 @@ def _limits(r: ShippedElsewhere) -> Panel:
                 100 * low,
                 100 * high,
                 behind("model", r.model),
-                f"{r.model}, {times:g} times the limit: {100 * share:.0f} % of {counted(r.pieces, 'piece')}",
+                told("panel.times_mark", name=r.model, times=times, share=100 * share),
                 r.pieces < FEW,
                 label=f"{100 * share:.0f} %",
             )
         )
     plot = Plot(
-        f"{r.model}: pieces that a looser limit would let go uncut",
-        Axis(0.7, 3.5, "limit, times the house's", [(1, "1×"), (2, "2×"), (3, "3×")]),
+        told("panel.times_plot"),
+        Axis(0.7, 3.5, told("panel.times_axis"), [(1, "1×"), (2, "2×"), (3, "3×")]),
         Axis(0, 100, "", PERCENT),
         [Line([(d.x, d.y) for d in dots], "before")],
         dots,
         high=200,
     )
-    few = ", few" if r.pieces < FEW else ""
     return Panel(
-        f"{r.model}: {100 * r.one:.0f} % within as they came",
-        f"at three times the limit {100 * r.three:.0f} %; 95 % intervals{few}",
+        told("panel.within_title", name=r.model, share=100 * r.one),
+        told("panel.within_sub", share=100 * r.three),
         plot_svg(plot),
         counted(r.pieces, "piece"),
         behind("model", r.model),
@@ -139,19 +148,19 @@ def _capability(rows: Sequence[ShippedElsewhere]) -> Panel | None:
     ]
     ends = [v for d in dots for v in (d.low, d.high) if v is not None]
     plot = Plot(
-        "Capability of the last spin against the house limit",
-        round_axis([0.0, 1.4, *ends], "Cpk, one-sided"),
+        told("panel.cpk_plot"),
+        round_axis([0.0, 1.4, *ends], told("panel.cpk_axis")),
         Axis(0, 1),
         dots=dots,
         upright=1.0,
-        limit_word="three sigma",
+        limit_word=told("panel.sigma"),
         rows=[r.model for r in known],
         high=FRAME_PX + ROW_PX * len(known),
     )
     least = min(known, key=lambda r: r.cpk or 0.0)
     return Panel(
-        f"{least.model} keeps its limit least surely",
-        "capability of the last spins; bars: where the true one lies, 95 in 100",
+        told("panel.cpk_title", name=least.model),
+        told("panel.cpk_sub"),
         plot_svg(plot),
         counted(sum(r.pieces for r in known), "piece"),
         "#table",
@@ -163,30 +172,30 @@ def advice_panel(rows: Sequence[AdviceGained]) -> Panel | None:
     """Return where pieces stood before and after, with the advice kept and with something else ground."""
     if not rows:
         return None
-    names = {True: "as advised", False: "otherwise"}
+    names = {True: told("panel.advised"), False: told("panel.otherwise")}
     dots, lines = [], []
     for i, a in enumerate(rows):
-        words = f"{names[a.kept]}: from {a.before:.2f} to {a.after:.2f} of the limit"
+        words = told("panel.advice_mark", name=names[a.kept], before=a.before, after=a.after)
         dots += [
-            Dot(a.before, i, words=words, few=True, label="before"),
-            Dot(a.after, i, words=words, label="after"),
+            Dot(a.before, i, words=words, few=True, label=told("panel.before")),
+            Dot(a.after, i, words=words, label=told("panel.after")),
         ]
         lines.append(Line([(a.before, i), (a.after, i)], "before"))
     plot = Plot(
-        "Highest vibration before and after a cut, medians",
-        ratio_axis([1.0, *(v for a in rows for v in (a.before, a.after))], "of the limit, medians"),
+        told("panel.advice_plot"),
+        ratio_axis([1.0, *(v for a in rows for v in (a.before, a.after))], told("panel.medians")),
         Axis(0, 1),
         lines,
         dots,
         upright=1.0,
-        limit_word="limit",
+        limit_word=told("panel.limit"),
         rows=[f"{names[a.kept]}, {a.number}" for a in rows],
         high=FRAME_PX + 52 * len(rows),
     )
     kept = next((a for a in rows if a.kept), rows[0])
     return Panel(
-        f"{100 * kept.passed:.0f} % pass after what was {'advised' if kept.kept else 'ground'}",
-        "; ".join(f"{names[a.kept]} {100 * a.worse:.0f} % made worse" for a in rows),
+        told("panel.advice_title", share=100 * kept.passed),
+        "; ".join(told("panel.advice_sub", name=names[a.kept], share=100 * a.worse) for a in rows),
         plot_svg(plot),
         counted(sum(a.number for a in rows), "advice"),
         "#advice",
@@ -215,27 +224,30 @@ def _after_a_year(found: Sequence[tuple[str, Survival]]) -> Panel | None:
                 100 * low if c.claims else None,
                 100 * high if c.claims else None,
                 behind("left with", name),
-                f"{name}: {100 * share:.1f} % of {counted(c.n, 'piece')} without a claim",
+                told(
+                    "panel.left_mark",
+                    name=band_words(name),
+                    share=100 * share,
+                    pieces=counted(c.n, "piece"),
+                ),
                 c.n < FEW,
                 lying=True,
-                label=f"{c.claims} of {c.n}",
+                label=told("panel.left_label", claims=str(c.claims), pieces=str(c.n)),
             )
         )
     least = min([d.low for d in dots if d.low is not None], default=90.0)
-    axis = round_axis(
-        [max(0.0, least), 100.0], "without a claim a year after it left, %", least=5.0
-    )
+    axis = round_axis([max(0.0, least), 100.0], told("panel.left_axis"), least=5.0)
     plot = Plot(
-        "Without a claim after a year, by what a piece left with",
+        told("panel.left_plot"),
         replace(axis, high=100.0),
         Axis(0, 1),
         dots=dots,
-        rows=[name.removesuffix(" of the limit").removesuffix(" of it") for name, _ in known],
+        rows=[band_words(name) for name, _ in known],
         high=FRAME_PX + 46 * len(known),
     )
     return Panel(
-        "By what a piece left with",
-        "share of the limit; figures: claims of pieces; bars: 95 % limits",
+        told("panel.left_title"),
+        told("panel.left_sub"),
         plot_svg(plot),
         counted(sum(c.n for _, c in known), "piece"),
         "#table",
@@ -243,12 +255,20 @@ def _after_a_year(found: Sequence[tuple[str, Survival]]) -> Panel | None:
     )
 
 
+def _of_pieces(r: GroupShown) -> str:
+    name, pieces = r.name or told("panel.not_said"), counted(r.pieces, "piece")
+    return told("panel.of_pieces", name=name, share=100 * r.first, pieces=pieces)
+
+
 def group_panel(rows: Sequence[GroupShown], by: str, since: str = "") -> Panel | None:
     """Return what passed at the first spin by any group, with intervals: over time, or one row a group."""
     shown = rows[:MOST_GROUPS]
     if not shown:
         return None
-    when = by in ("week", "month")
+    when, by_words = by in ("week", "month"), told(f"insight_by.{as_code(by)}")
+    sub = told("panel.group_sub")
+    if len(rows) > MOST_GROUPS:
+        sub += "; " + told("panel.group_some", shown=str(MOST_GROUPS), all=str(len(rows)))
     order = list(shown)[::-1] if when else list(shown)
     more = f"&since={since}" if since else ""
     dots = [
@@ -258,7 +278,12 @@ def group_panel(rows: Sequence[GroupShown], by: str, since: str = "") -> Panel |
             100 * r.first_low,
             100 * r.first_high,
             behind(by, r.name) + more,
-            f"{r.name or 'not said'}: {100 * r.first:.0f} % of {counted(r.pieces, 'piece')}",
+            told(
+                "panel.of_pieces",
+                name=r.name or told("panel.not_said"),
+                share=100 * r.first,
+                pieces=counted(r.pieces, "piece"),
+            ),
             r.few,
             lying=not when,
         )
@@ -266,21 +291,20 @@ def group_panel(rows: Sequence[GroupShown], by: str, since: str = "") -> Panel |
     ]
     step = max(1, math.ceil(len(order) / 6))
     plot = Plot(
-        f"Passed at the first spin by {by}",
-        Axis(-0.5, len(order) - 0.5, by, [(float(i), r.name or "") for i, r in enumerate(order)][::step])
+        told("panel.group_title", by=by_words),
+        Axis(-0.5, len(order) - 0.5, by_words, [(float(i), r.name or "") for i, r in enumerate(order)][::step])
         if when
-        else Axis(0, 100, "passed at the first spin", PERCENT),
-        Axis(0, 100, "passed at the first spin", PERCENT) if when else Axis(0, 1),
+        else Axis(0, 100, told("panel.passed"), PERCENT),
+        Axis(0, 100, told("panel.passed"), PERCENT) if when else Axis(0, 1),
         [Line([(d.x, d.y) for d in dots], "before")] if when else [],
         dots,
-        rows=[] if when else [r.name or "not said" for r in order],
+        rows=[] if when else [r.name or told("panel.not_said") for r in order],
         wide=WIDE,
         high=260 if when else FRAME_PX + ROW_PX * len(order),
     )  # fmt: skip
     return Panel(
-        f"Passed at the first spin, by {by}",
-        "95 % intervals after Wilson; hollow: few pieces"
-        + (f"; the first {MOST_GROUPS} of {len(rows)}" if len(rows) > MOST_GROUPS else ""),
+        told("panel.group_title", by=by_words),
+        sub,
         plot_svg(plot),
         counted(sum(r.pieces for r in shown), "piece"),
         "#table",
