@@ -1,5 +1,7 @@
 """Arrays in groups: which are the channels, how fast, and what is asked; written by each format's own library."""
 
+import json
+
 import h5py
 import nptdms
 import numpy as np
@@ -41,10 +43,10 @@ def hdf5(path, groups=("",), **attributes):
     return path
 
 
-def tdms(path, groups=("run",)):
+def tdms(path, groups=("run",), unit="g"):
     with nptdms.TdmsWriter(path) as file:
         for g in groups:
-            for n, v, u in (("housing", HOUSING, "g"), ("pickup", PICKUP, "V")):
+            for n, v, u in (("housing", HOUSING, unit), ("pickup", PICKUP, "V")):
                 how = {"wf_increment": 1 / RATE, "unit_string": u}
                 file.write_segment([nptdms.ChannelObject(g, n, v, how)])
     return path
@@ -225,19 +227,19 @@ def test_a_rate_is_kept_exactly_through_flac(tmp_path, rate):
 
 
 def test_signals_are_as_the_exchange_of_structural_dynamics_has_them(tmp_path):
-    import json
-
     from sdypy_sep005 import Sep005Data
 
-    path = tdms(tmp_path / "a.tdms")
+    path = tdms(tmp_path / "a.tdms", unit="V")
     sidecar = json.loads(json.dumps(SMALL_SIDECAR))
+    for channel in sidecar["channels"]:
+        channel |= {"full_scale": 1.0}
     sidecar["recorded_at"] = "2026-03-01T10:00:00+00:00"
     path.with_suffix(".json").write_text(json.dumps(sidecar))
     made = to_signals(open_recording(path))
     for signal in made:
         Sep005Data.model_validate(signal)  # the family's own check
     assert made[0]["unit_str"] == "g" and made[0]["fs"] == RATE
-    assert made[0]["data"] == pytest.approx(100 * HOUSING, abs=1e-4)  # 10 V full scale, 100 mV/g
+    assert made[0]["data"] == pytest.approx(10 * HOUSING, abs=1e-5)  # 100 mV/g
     back = from_signals(made)
     assert back.channels[0].g_per_stored == 1.0 and back.recorded_at == sidecar["recorded_at"]
 
@@ -260,3 +262,35 @@ def test_signals_that_do_not_belong_together_are_refused():
             from_signals([one, other])
     with pytest.raises(UnreadableFile, match="neither fs nor time"):
         from_signals([{"name": "housing", "data": HOUSING, "unit_str": "g"}])
+
+
+@pytest.mark.parametrize("name", ["a.tdms", "a.h5", "a.csv"])
+def test_a_sidecar_of_another_file_of_the_same_name_is_not_taken_for_its_own(tmp_path, name):
+    """A WAV of full scale 10 V lies beside its export in g: by its sidecar all would be 100 times too high."""
+    (tmp_path / "a.json").write_text(json.dumps(SMALL_SIDECAR))
+    path = tmp_path / name
+    if name == "a.csv":
+        rows = "".join(
+            f"{t:.9g},{h:.6g},{p:.6g}\n" for t, h, p in zip(T, HOUSING, PICKUP, strict=True)
+        )
+        path.write_text(f"time [s],housing [g],pickup [V]\n{rows}")
+    else:
+        tdms(path) if name == "a.tdms" else hdf5(path, sample_rate_hz=RATE)
+    with pytest.raises(UnreadableFile, match="in g; its sidecar says V, full scale 10"):
+        open_recording(path)
+
+
+def test_our_own_csv_beside_its_wav_is_read_by_its_first_line(tmp_path):
+    (tmp_path / "a.json").write_text(json.dumps(SMALL_SIDECAR))
+    import soundfile
+
+    soundfile.write(tmp_path / "a.wav", BOTH * 0.5, int(RATE), subtype="PCM_24")
+    wav = open_recording(tmp_path / "a.wav")
+    write_recording(wav, tmp_path / "a.csv")
+    text = open_recording(tmp_path / "a.csv")
+    per_stored = wav.channels[0].g_per_stored
+    assert np.allclose(
+        samples(text)[:, 0] * text.channels[0].g_per_stored,
+        samples(wav)[:, 0] * per_stored,
+        atol=1e-4,
+    )

@@ -89,7 +89,13 @@ def open_recording(
     )
 
 
-def described(recording: Recording, sidecar: Sidecar | None, *, rate_may_differ: bool) -> Recording:
+def described(
+    recording: Recording,
+    sidecar: Sidecar | None,
+    *,
+    rate_may_differ: bool,
+    units_said: bool = False,
+) -> Recording:
     """Return the recording with what its sidecar says.
 
     Parameters
@@ -97,11 +103,14 @@ def described(recording: Recording, sidecar: Sidecar | None, *, rate_may_differ:
     rate_may_differ : bool
         Whether the file's own rate is only rounded text, so that the sidecar's may refine it by
         up to 0.1 %. Otherwise the two must agree.
+    units_said : bool
+        Whether the units of the recording's channels stand in the file: its numbers are in them, and a
+        sidecar that scales them or names another unit is another file's.
 
     Raises
     ------
     UnreadableFile
-        Channel count or sample rate disagree.
+        Channel count, sample rate or units disagree.
     """
     if sidecar is None:
         return recording
@@ -112,6 +121,8 @@ def described(recording: Recording, sidecar: Sidecar | None, *, rate_may_differ:
             f"{name} has {len(recording.channels)} channels; its sidecar describes {len(channels)}.",
             remedy="Describe every channel, in file order.",
         )
+    if units_said:
+        _refuse_other_units(recording.channels, channels, name)
     rate = recording.sample_rate_hz
     if sidecar.sample_rate_hz is not None:
         off = abs(sidecar.sample_rate_hz / rate - 1)
@@ -140,6 +151,19 @@ def described(recording: Recording, sidecar: Sidecar | None, *, rate_may_differ:
         simulated=sidecar.simulated is not None,
         notes=notes,
     )
+
+
+def _refuse_other_units(
+    said: tuple[Channel, ...], described: tuple[Channel, ...], name: str
+) -> None:
+    for own, other in zip(said, described, strict=True):
+        same = _UNITS.get(other.unit, other.unit) == own.unit and other.full_scale == 1.0
+        if own.unit != "FS" and not same:
+            raise UnreadableFile(
+                f'{name} gives "{own.name}" in {own.unit}; its sidecar says {other.unit}, '
+                f"full scale {other.full_scale:g}.",
+                remedy="That sidecar may be of another file of this name; correct it, or name this file anew.",
+            )
 
 
 _UNITS = {

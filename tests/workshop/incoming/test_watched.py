@@ -220,6 +220,18 @@ def test_channels_in_another_order_are_found_by_their_names(room, spun):
     assert run.verdict == "fail" and run.worst_ratio == pytest.approx(2.4, abs=0.1)
 
 
+@pytest.mark.parametrize(
+    ("names", "factor"),
+    [(["housing", "pickup"], 0.1), (["housing [V]", "pickup [V]"], 1.0), (["housing [g]", "pickup [V]"], 10.0)],
+)  # fmt: skip
+def test_numbers_in_a_unit_are_not_scaled_again(room, spun, names, factor):
+    """Shares of full scale, volts and g of one spin are one verdict: a rig's full scale is of shares alone."""
+    scaled = spun * [factor, factor if factor < 1 else 1.0]
+    text(room.watch / "L52-1.csv", scaled, names, [0, 1])
+    assert room.finished()["L52-1.csv"].state == "taken"
+    assert room.runs("L52-1")[0].worst_ratio == pytest.approx(2.4, abs=0.1)
+
+
 def test_channels_of_other_names_are_a_question(room, spun):
     text(room.watch / "L52-1.csv", spun, ["left", "right"], [0, 1])
     room.finished(), room.after(20.0)

@@ -135,7 +135,8 @@ def recording_of(path: Path, found: FoundArrays, sidecar: Sidecar | None) -> Rec
         recorded_at=found.recorded_at,
         path=path,
     )
-    return described(recording, sidecar, rate_may_differ=clock is not None or found.apart)
+    loose = clock is not None or found.apart
+    return described(recording, sidecar, rate_may_differ=loose, units_said=True)
 
 
 @dataclass(frozen=True)

@@ -44,7 +44,7 @@ class CsvReader:
         """Return the recording; its length is known only at its end."""
         layout = text_layout(path)
         own = _own(layout, path.name)
-        said = sidecar or own
+        said = own or sidecar  # what stands in the file is of this file
         rows = _rows(path, layout, TimeBase(1.0))
         start = rows.numbers(list(layout.start), layout.first_row)
         written = None if said and said.sample_rate_hz else written_rate(layout, path.name)
@@ -60,7 +60,7 @@ class CsvReader:
             notes=base.notes,
             path=path,
         )
-        return described(recording, said, rate_may_differ=True)
+        return described(recording, said, rate_may_differ=True, units_said=own is None)
 
 
 def _clocks(

@@ -58,7 +58,7 @@ class LvmReader:
             notes=notes,
             path=path,
         )
-        return described(recording, sidecar, rate_may_differ=True)
+        return described(recording, sidecar, rate_may_differ=True, units_said=True)
 
 
 @dataclass(frozen=True)

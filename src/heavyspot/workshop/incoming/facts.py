@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from ...quantities.errors import UnreadableFile
+from ...quantities.units import ACCELERATION_IN_G
 from ...sources.readers import open_recording
-from ...sources.recording import Recording
+from ...sources.recording import Channel, Recording
 from ...sources.sidecar import Stated, describe
 from ...sources.sound_card import RigFile
 
@@ -29,13 +31,25 @@ def facts_of(path: Path, rig: RigFile) -> str:
     order = _order(opened, rig, path.name)
     told = rig.description()
     content: dict[str, Any] = describe(
-        tuple(told.channels[i] for i in order),
+        tuple(
+            _in_its_unit(told.channels[i], own.unit)
+            for i, own in zip(order, opened.channels, strict=True)
+        ),
         sample_rate_hz=opened.sample_rate_hz,
         rotation=rig.rotation,
         recorded_at=opened.recorded_at,
         rig=rig.name,
     )
     return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
+
+
+def _in_its_unit(channel: Channel, unit: str) -> Channel:
+    """Return a rig's channel for numbers that are in a unit already; full scale is of stored shares alone."""
+    if unit == channel.unit:
+        return replace(channel, full_scale=1.0)
+    if unit in ACCELERATION_IN_G and channel.quantity == "acceleration":
+        return replace(channel, unit=unit, full_scale=1.0, sensitivity=None)
+    return channel
 
 
 def _opened(path: Path, rate_hz: float) -> Recording:
