@@ -13,7 +13,8 @@ from ...statistics.agreement import Agreement
 from ...workshop.records import OnBothRigs
 from ...workshop.rig.health import MasterState
 from ..drawings.plot import SHAPES, Axis, Dot, Line, Plot, plot_svg, round_axis
-from ..formats import day
+from ..formats import day, fixed, signed
+from ..speaking import told
 
 NEWEST = 60
 """Spins of the master that are drawn."""
@@ -45,7 +46,11 @@ def master_picture(state: MasterState) -> Markup:
             i,
             g,
             place=place,
-            words=f"{day(at)}: {g:.3f} g{', outside its history' if i in outside else ''}",
+            words=told(
+                "health_pic.mark_out" if i in outside else "health_pic.mark",
+                day=day(at),
+                g=fixed(g, 3),
+            ),
             few=i not in outside,
             look="hot" if i in outside else "now",
             shape="diamond" if i in outside else "circle",
@@ -58,14 +63,16 @@ def master_picture(state: MasterState) -> Markup:
     step = max(1, (last - start) // 4)
     ticks = [(float(i), day(state.values[i][0])) for i in range(start, last + 1, step)]
     values = [*(d.y for d in dots), chart.low, chart.high]
+    upper = told("health_pic.upper", g=fixed(chart.high, 3))
+    lower = told("health_pic.lower", g=fixed(chart.low, 3))
     plot = Plot(
-        f"Spins of the master {state.serial}, with the limits of its own history",
-        Axis(*ends, "spins of the master", ticks),
-        round_axis(values, f"Master {state.serial}: highest, g"),
+        told("health_pic.plot", serial=state.serial),
+        Axis(*ends, told("health_pic.spins"), ticks),
+        round_axis(values, told("health_pic.highest", serial=state.serial)),
         [
-            Line([(ends[0], chart.high), (ends[1], chart.high)], "before", f"upper {chart.high:.3f}"),
-            Line([(ends[0], chart.low), (ends[1], chart.low)], "before", f"lower {chart.low:.3f}"),
-            Line([(ends[0], chart.centre), (ends[1], chart.centre)], "good", "as it was"),
+            Line([(ends[0], chart.high), (ends[1], chart.high)], "before", upper),
+            Line([(ends[0], chart.low), (ends[1], chart.low)], "before", lower),
+            Line([(ends[0], chart.centre), (ends[1], chart.centre)], "good", told("health_pic.as_was")),
             Line([(i, float(v)) for i, v in enumerate(weighted.points) if i >= start], "now"),
         ],
         dots,
@@ -83,23 +90,29 @@ def both_picture(agreed: Agreement, pairs: Sequence[OnBothRigs], first: str, sec
             0.5 * (p.first + p.second),
             p.first - p.second,
             place=f"/story/{quote(p.serial)}",
-            words=f"{p.serial}: {p.first:.3f} and {p.second:.3f} of the limit",
+            words=told(
+                "health_pic.both_mark",
+                serial=p.serial,
+                first=fixed(p.first, 3),
+                second=fixed(p.second, 3),
+            ),
             few=True,
         )
         for p in pairs
     ]
-    x = round_axis([0.0, *(d.x for d in dots)], "mean of both, of the limit")
+    mean = told("health_pic.mean", g=signed(agreed.mean))
+    x = round_axis([0.0, *(d.x for d in dots)], told("health_pic.mean_both"))
     y = round_axis(
         [0.0, agreed.low, agreed.high, *(d.y for d in dots)],
-        f"{first} minus {second}, of the limit",
+        told("health_pic.minus", first=first, second=second),
     )
     plot = Plot(
-        f"Pieces spun on {first} and {second}: differences over means",
+        told("health_pic.both_plot", first=first, second=second),
         x,
         y,
         [
             Line([(x.low, 0.0), (x.high, 0.0)], "expect"),
-            Line([(x.low, agreed.mean), (x.high, agreed.mean)], "now", f"mean {agreed.mean:+.3f}"),
+            Line([(x.low, agreed.mean), (x.high, agreed.mean)], "now", mean),
         ],
         dots,
         bands=[[(x.low, agreed.low, agreed.high), (x.high, agreed.low, agreed.high)]],
@@ -124,17 +137,22 @@ def study_picture(study: Mapping[str, object]) -> Markup:
                         i + 0.18 * (p - 0.5 * (len(people) - 1)),
                         float(g),
                         place=f"/story/{quote(str(serials[i]))}",
-                        words=f"{serials[i]}, {who}: {float(g):.3f} g",
+                        words=told(
+                            "health_pic.study_mark",
+                            serial=str(serials[i]),
+                            who=who,
+                            g=fixed(float(g), 3),
+                        ),
                         few=True,
                         shape=SHAPES[p],
                     )
                 )
-    who_is = " · ".join(f"{SHAPES[p]} {who}" for p, who in enumerate(people))
+    who_is = " · ".join(f"{told(f'shape.{SHAPES[p]}')} {who}" for p, who in enumerate(people))
     ticks = [(float(i), str(i + 1)) for i in range(len(serials))]
     plot = Plot(
-        "What each person read of each piece",
+        told("health_pic.study_plot"),
         Axis(-0.5, len(serials) - 0.5, who_is, ticks),
-        round_axis([d.y for d in dots], "g, each spin of each piece"),
+        round_axis([d.y for d in dots], told("health_pic.each")),
         dots=dots,
         wide=560,
         high=260,
