@@ -84,7 +84,7 @@ def test_a_spin_that_cannot_be_kept_is_offered_with_its_serial_and_operator(
 def test_what_the_ledger_has_is_not_taken_twice(bench, shop, monkeypatch):
     """Killed after the ledger had the run and before its samples were removed."""
     with monkeypatch.context() as m:
-        m.setattr("heavyspot.workshop.bench.bench.remove_capture", lambda _: None)
+        m.setattr("heavyspot.workshop.bench.left_behind.remove_capture", lambda _: None)
         spun(bench, "B-1")
     assert len(runs_of(shop, "B-1")) == 1 and list(bench.folder.glob("*.wav"))
     again = bench_of(shop)

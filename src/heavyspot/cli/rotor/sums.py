@@ -68,11 +68,11 @@ def rotor_split(
     )
     made = [(float(a), float(m)) for a, m in zip(at, found.amounts, strict=True) if m > 0]
     if json:
-        places = [{"angle_deg": a, "amount": m} for a, m in made]
-        emit({"places": places, "stays": abs(found.residual)})
+        rows = [{"angle_deg": a, "amount": m} for a, m in made]
+        emit({"places": rows, "stays": abs(found.residual)})
         return
-    for angle, amount in made:
-        typer.echo(f"  {short(amount, 4):>10} at {angle:5.1f}°")
+    for angle, mass in made:
+        typer.echo(f"  {short(mass, 4):>10} at {angle:5.1f}°")
     typer.echo(f"  {short(abs(found.residual), 4):>10} stays")
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from ...workshop.rig.record import RigRecord, SensorRecord
-from ..formats import as_code, day, dotted
-from ..speaking import told
+from ....workshop.rig.record import RigRecord, SensorRecord
+from ...formats import as_code, day, dotted
+from ...speaking import told
 
 PROOFS_OF: Final = "low-speed rotor machine"
 ELEMENT_OF: Final = "flow bench"

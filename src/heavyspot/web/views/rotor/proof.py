@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from ...balance.rotor.machine_proof import ProofPoint
-from ...sheet.plots import ON_PAGE
-from ...sheet.proof_plot import proof_svg
-from ...workshop.rotor.machines import ProofKept
+from ....balance.rotor.machine_proof import ProofPoint
+from ....sheet.plots import ON_PAGE
+from ....sheet.proof_plot import proof_svg
+from ....workshop.rotor.machines import ProofKept
 
 
 @dataclass(frozen=True)

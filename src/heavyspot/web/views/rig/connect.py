@@ -9,14 +9,14 @@ from html import escape
 
 from markupsafe import Markup
 
-from ...quantities.errors import BadInput
-from ...quantities.typed import typed_or_none
-from ...sources.sound_card import RigFile
-from ...workshop.rig.kept_rig import parse_rig_file
-from ...workshop.rig.listening import Heard, InputHeard
-from ..drawings.shapes import towards
-from ..formats import fixed
-from ..speaking import told
+from ....quantities.errors import BadInput
+from ....quantities.typed import typed_or_none
+from ....sources.sound_card import RigFile
+from ....workshop.rig.kept_rig import parse_rig_file
+from ....workshop.rig.listening import Heard, InputHeard
+from ...drawings.shapes import towards
+from ...formats import fixed
+from ...speaking import told
 
 MOST_CHANNELS = 8
 ROLES = ("acceleration", "phase", "other")

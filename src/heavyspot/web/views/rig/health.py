@@ -6,12 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from ...statistics.charts import LEAST
-from ...workshop.rig.checks import ShakerKept
-from ...workshop.rig.health import BASIS, SHAKER_TOLERANCE, MasterState
-from ...workshop.rig.record import RigRecord
-from ..formats import day, fixed, in_percent, moment, signed
-from ..speaking import told
+from ....statistics.charts import LEAST
+from ....workshop.rig.checks import ShakerKept
+from ....workshop.rig.health import BASIS, SHAKER_TOLERANCE, MasterState
+from ....workshop.rig.record import RigRecord
+from ...formats import day, fixed, in_percent, moment, signed
+from ...speaking import told
 from .health_pictures import Due, due_of
 
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from ...quantities.angles import Rotation, clock_text
-from ...quantities.said import Said, Value
-from ...quantities.words import short
-from ...workshop.rotor.correction import Correction
-from ...workshop.rotor.kept import CorrectionKept, MadeCorrection, RotorReadingKept, RotorStory
-from ..formats import degrees, fixed, grouped
-from ..speaking import told
+from ....quantities.angles import Rotation, clock_text
+from ....quantities.said import Said, Value
+from ....quantities.words import short
+from ....workshop.rotor.correction import Correction
+from ....workshop.rotor.kept import CorrectionKept, MadeCorrection, RotorReadingKept, RotorStory
+from ...formats import degrees, fixed, grouped
+from ...speaking import told
 
 
 @dataclass(frozen=True)

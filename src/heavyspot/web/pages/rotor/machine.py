@@ -7,29 +7,29 @@ from collections.abc import Callable
 import numpy as np
 from fastapi import APIRouter, Depends, Request, Response
 
-from ...balance.rotor.machine_proof import POSITIONS_DEG, masses_for
-from ...balance.rotor.tooling import index_method
-from ...quantities.angles import angle_of, phasor
-from ...quantities.errors import HeavyspotError
-from ...quantities.typed import typed_number
-from ...workshop.rig.record import find_rig
-from ...workshop.rotor.machine_calibration import calibrate_machine
-from ...workshop.rotor.machine_proofs import (
+from ....balance.rotor.machine_proof import POSITIONS_DEG, masses_for
+from ....balance.rotor.tooling import index_method
+from ....quantities.angles import angle_of, phasor
+from ....quantities.errors import HeavyspotError
+from ....quantities.typed import typed_number
+from ....workshop.rig.record import find_rig
+from ....workshop.rotor.machine_calibration import calibrate_machine
+from ....workshop.rotor.machine_proofs import (
     match,
     prove_compensator,
     prove_reduction,
     prove_residual,
 )
-from ...workshop.rotor.machines import newest_matchings, proofs_of, rotor_names
-from ...workshop.rotor.measuring import overdue
-from ...workshop.rotor.proposal import kept_proposal
-from ...workshop.rotor.vectors import read_numbers, read_pair, read_pairs, read_parts, read_trials
-from ...workshop.shop import Workshop
-from ..access import Who, allowed
-from ..deps import Shop
-from ..page import Text, goto, page
-from ..views.matching import matching_picture
-from ..views.proof import proof_view
+from ....workshop.rotor.machines import newest_matchings, proofs_of, rotor_names
+from ....workshop.rotor.measuring import overdue
+from ....workshop.rotor.proposal import kept_proposal
+from ....workshop.rotor.vectors import read_numbers, read_pair, read_pairs, read_parts, read_trials
+from ....workshop.shop import Workshop
+from ...access import Who, allowed
+from ...deps import Shop
+from ...page import Text, goto, page
+from ...views.rotor.matching import matching_picture
+from ...views.rotor.proof import proof_view
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
 

@@ -9,12 +9,12 @@ from urllib.parse import quote
 
 from markupsafe import Markup
 
-from ...statistics.agreement import Agreement
-from ...workshop.records import OnBothRigs
-from ...workshop.rig.health import MasterState
-from ..drawings.plot import SHAPES, Axis, Dot, Line, Plot, plot_svg, round_axis
-from ..formats import day, fixed, signed
-from ..speaking import told
+from ....statistics.agreement import Agreement
+from ....workshop.records import OnBothRigs
+from ....workshop.rig.health import MasterState
+from ...drawings.plot import SHAPES, Axis, Dot, Line, Plot, plot_svg, round_axis
+from ...formats import day, fixed, signed
+from ...speaking import told
 
 NEWEST = 60
 """Spins of the master that are drawn."""

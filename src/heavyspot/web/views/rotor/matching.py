@@ -6,11 +6,11 @@ from html import escape
 
 from markupsafe import Markup
 
-from ...quantities.angles import Rotation, clock_text
-from ...workshop.rotor.proposal import Assembly, Proposal
-from ..drawings.shapes import towards
-from ..formats import degrees
-from ..speaking import told
+from ....quantities.angles import Rotation, clock_text
+from ....workshop.rotor.proposal import Assembly, Proposal
+from ...drawings.shapes import towards
+from ...formats import degrees
+from ...speaking import told
 
 ROW, TOP, WIDE = 128, 44, 1120
 RADIUS, SMALL = 34, 30

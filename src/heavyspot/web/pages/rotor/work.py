@@ -6,25 +6,25 @@ from collections.abc import Callable, Mapping
 
 from fastapi import APIRouter, Depends, Request, Response
 
-from ...quantities.errors import HeavyspotError
-from ...quantities.typed import typed_number
-from ...sheet.plots import ON_PAGE
-from ...sheet.polar import polar_svg
-from ...sources.toml_text import write_toml
-from ...workshop.rotor.kept import RotorStory, rotor_story
-from ...workshop.rotor.machines import machine_names, newest_rotors, rotor_names
-from ...workshop.rotor.measuring import corrected, corrected_as_advised, measure_typed, overdue
-from ...workshop.rotor.models import add_rotor, add_rotor_model, rotor_model
-from ...workshop.rotor.question import next_question
-from ...workshop.rotor.reading import UNITS
-from ...workshop.sheets.issue import sheet_now
-from ...workshop.shop import Workshop
-from ..access import Who, allowed
-from ..deps import Shop, TheBench
-from ..files import goto_sheet, newest_sheet_answer
-from ..page import Text, goto, page
-from ..speaking import spoken
-from ..views.rotor import rotor_view
+from ....quantities.errors import HeavyspotError
+from ....quantities.typed import typed_number
+from ....sheet.plots import ON_PAGE
+from ....sheet.polar import polar_svg
+from ....sources.toml_text import write_toml
+from ....workshop.rotor.kept import RotorStory, rotor_story
+from ....workshop.rotor.machines import machine_names, newest_rotors, rotor_names
+from ....workshop.rotor.measuring import corrected, corrected_as_advised, measure_typed, overdue
+from ....workshop.rotor.models import add_rotor, add_rotor_model, rotor_model
+from ....workshop.rotor.question import next_question
+from ....workshop.rotor.reading import UNITS
+from ....workshop.sheets.issue import sheet_now
+from ....workshop.shop import Workshop
+from ...access import Who, allowed
+from ...deps import Shop, TheBench
+from ...files import goto_sheet, newest_sheet_answer
+from ...page import Text, goto, page
+from ...speaking import spoken
+from ...views.rotor.work import rotor_view
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
 
