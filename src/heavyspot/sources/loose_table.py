@@ -187,3 +187,8 @@ def _separator(start: str) -> str:
         return widths.count(commonest), commonest
 
     return max(SEPARATORS, key=agreement)
+
+
+def text_of(path: Path) -> str:
+    """Return a text file's text, in the encoding its rows are read in."""
+    return path.read_bytes().decode(_encoding(path), errors="replace")
