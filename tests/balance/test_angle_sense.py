@@ -37,7 +37,9 @@ def test_closed_form_of_a_mark_moved_by_90_degrees():
     found = sense_from_moved_mark(before, after, 90.0, uncertainty_deg=4.0)
     assert found.sense == "with"
     assert found.turned_deg == pytest.approx(90.0)
-    same = sense_from_moved_mark(phasor([1.0], [20.0]), phasor([1.0], [290.0]), 90.0, uncertainty_deg=4.0)
+    same = sense_from_moved_mark(
+        phasor([1.0], [20.0]), phasor([1.0], [290.0]), 90.0, uncertainty_deg=4.0
+    )
     assert same.sense == "against"
 
 

@@ -168,9 +168,9 @@ def _sense(one: ArrayLike, two: ArrayLike, turn_deg: float, uncertainty_deg: flo
     )
 
 
-def _refuse_unlike(
-    a: NDArray[np.complex128], b: NDArray[np.complex128], message: str
-) -> None:
+def _refuse_unlike(a: NDArray[np.complex128], b: NDArray[np.complex128], message: str) -> None:
     norms = float(np.sqrt((np.abs(a) ** 2).sum() * (np.abs(b) ** 2).sum()))
     if not norms > 0 or abs((np.conj(a) * b).sum()) < ALIKE * norms:
-        raise BadInput(message, remedy="Repeat the check with the same piece, warm, and nothing else changed.")
+        raise BadInput(
+            message, remedy="Repeat the check with the same piece, warm, and nothing else changed."
+        )

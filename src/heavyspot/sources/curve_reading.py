@@ -68,7 +68,8 @@ def table_from_file(path: Path, stated: StatedTable | None = None, *, name: str 
     source = open_table(path, sheet=stated.sheet, name=name)
     if path.stat().st_size > LARGEST_BYTES:
         raise UnreadableFile(
-            f"{name} is too large for a table of speeds.", remedy="Bring a recording as a recording."
+            f"{name} is too large for a table of speeds.",
+            remedy="Bring a recording as a recording.",
         )
     if source.sheets:
         return _table(source.rows(), stated, name)
@@ -151,7 +152,9 @@ def _found(rows: Iterable[tuple[int, list[Cell]]]) -> _Lines:
         if not filled:
             continue
         numbers = sum(_is_number(c) for c in filled)
-        first = _is_number(filled[0]) and (numbers >= 2 or (numbers == len(filled) and len(cells) > 1))
+        first = _is_number(filled[0]) and (
+            numbers >= 2 or (numbers == len(filled) and len(cells) > 1)
+        )
         if lines.body or first:
             lines.body.append((number, cells))
         else:
@@ -161,7 +164,8 @@ def _found(rows: Iterable[tuple[int, list[Cell]]]) -> _Lines:
 
 def _is_number(cell: Cell) -> bool:
     return isinstance(cell, float) or (
-        isinstance(cell, str) and re.fullmatch(r"[-+]?[\d.,]*\d[\d.,]*(?:[eE][-+]?\d+)?°?", _plain(cell)) is not None
+        isinstance(cell, str)
+        and re.fullmatch(r"[-+]?[\d.,]*\d[\d.,]*(?:[eE][-+]?\d+)?°?", _plain(cell)) is not None
     )
 
 
@@ -175,7 +179,9 @@ AMPLITUDE = (
     r"ampl|vib|accel|beschl|acc[ée]l|acel|schwing|振|加速|\bg\b|\bg[_ ]?(?:pk|peak|rms|0-p)|m/s"
 )
 OTHER = r"mm/s|in/s|µm|\bum\b|\bmils?\b"
-PEAK_TO_PEAK = r"pk-?pk|p-?p\b|peak[- ]to[- ]peak|spitze[- ]spitze|cr[êe]te[- ][àa][- ]cr[êe]te|峰峰"
+PEAK_TO_PEAK = (
+    r"pk-?pk|p-?p\b|peak[- ]to[- ]peak|spitze[- ]spitze|cr[êe]te[- ][àa][- ]cr[êe]te|峰峰"
+)
 RMS = r"rms|eff|有效|valeur eff|eficaz"
 PEAK = r"peak|\bpk|0-?p\b|zero[- ]to[- ]peak|spitze|scheitel|cr[êe]te|\bpico|峰值|单峰"
 
@@ -184,13 +190,17 @@ def _columns(lines: _Lines, name: str) -> list[_Column]:
     width = max(len(c) for _, c in lines.body)
     heads = _heads(lines, width)
     if heads is None:
-        filled = [i for i in range(width) if any(i < len(c) and c[i] is not None for _, c in lines.body)]
+        filled = [
+            i for i in range(width) if any(i < len(c) and c[i] is not None for _, c in lines.body)
+        ]
         if len(filled) > 3 or len(filled) < 2:
             raise BadInput(
                 f"{name} has {len(filled)} columns without headings.",
                 remedy="Give speed, amplitude and, where there is one, angle; or write headings above.",
             )
-        return [_Column(r, i) for r, i in zip(("speed", "amplitude", "angle"), filled, strict=False)]
+        return [
+            _Column(r, i) for r, i in zip(("speed", "amplitude", "angle"), filled, strict=False)
+        ]
     found = [c for i, head in enumerate(heads) if (c := _column(i, head)) is not None]
     speeds = [c for c in found if c.role == "speed"]
     if len(speeds) != 1 or not any(c.role == "amplitude" for c in found):

@@ -162,7 +162,8 @@ def _checked_size(table: CurveTable) -> None:
     n, sensors = len(table.speed_rpm), len(table.sensors)
     if not 1 <= n <= MOST_ROWS:
         raise BadInput(
-            f"The table has {n} rows.", remedy=f"From 1, a peak alone, to {MOST_ROWS} rows are read."
+            f"The table has {n} rows.",
+            remedy=f"From 1, a peak alone, to {MOST_ROWS} rows are read.",
         )
     columns = (table.amplitude, *((table.angle_deg,) if table.angle_deg is not None else ()))
     if any(len(c) != sensors or any(len(row) != n for row in c) for c in columns):
