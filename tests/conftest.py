@@ -26,12 +26,6 @@ T = TypeVar("T")
 DRIFT = Path(__file__).parents[1] / "pictures" / "drift"
 
 
-class Keeping:
-    """Whether screenshots are kept anew in this run."""
-
-    pictures = False
-
-
 def pytest_addoption(parser):
     parser.addoption(
         "--no-skip", action="store_true", help="a test that would be skipped fails (`make test`)"
@@ -46,7 +40,6 @@ def pytest_addoption(parser):
 def pytest_configure(config):
     if not hasattr(config, "workerinput"):
         shutil.rmtree(DRIFT, ignore_errors=True)
-    Keeping.pictures = config.getoption("keep_pictures")
 
 
 def pytest_terminal_summary(terminalreporter):

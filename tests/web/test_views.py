@@ -15,16 +15,16 @@ from heavyspot.quantities.said import catalogue
 from heavyspot.web import formats
 from heavyspot.web.views import (
     flow,
-    health,
     job,
     old_book,
-    rig,
-    rotor,
     station,
     story,
     work,
 )
 from heavyspot.web.views.bench.words import plain
+from heavyspot.web.views.rig import health
+from heavyspot.web.views.rig import record as rig
+from heavyspot.web.views.rotor import work as rotor
 from heavyspot.workshop.demo.rigs import DEMO_ROTORS
 from heavyspot.workshop.flow.kept import FlowTestKept, KeptFlow, KeptFlowReading, KeptWindow
 from heavyspot.workshop.job.documents import Attached, Document

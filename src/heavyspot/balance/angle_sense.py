@@ -23,7 +23,7 @@ ALIKE = 0.9
 """Two sets of vectors below this are not the same shape turned: something else changed too (ours)."""
 
 SURE = 3.0
-"""Standard uncertainties that the right sense may be off, and that part it from the wrong one at least twice over."""
+"""Standard uncertainties that the right sense may be off; twice as many part it from the wrong one."""
 
 
 @dataclass(frozen=True)
@@ -75,8 +75,8 @@ def sense_from_moved_mark(
     before, after : array_like, shape (n,), complex
         What it showed at the same speeds, by its own angles.
     moved_deg : float
-        By how much the mark was moved on the rotor, against rotation. The piece's angles from the mark become smaller
-        by it.
+        By how much the mark was moved on the rotor, against rotation: the piece's angles from it become
+        smaller by as much.
     uncertainty_deg : float
         Standard uncertainty of the turn: placing of the mark, and how well two runs repeat.
 

@@ -12,7 +12,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
-from typing import NoReturn
 
 from ..quantities.errors import BadInput, UnreadableFile
 from .curve_table import CurveTable, Measure, Unit, is_kept_table, table_from_text
@@ -173,7 +172,10 @@ def _plain(cell: str) -> str:
     return re.sub(r"[\s\u00a0\u2009\u202f'’]", "", cell)
 
 
-SPEED = r"speed|rpm|drehzahl|vitesse|r[ée]gime|velocidad|giro|revol|转速|u/min|min-1|min⁻¹|min\^-1|1/min|tr/min|r/min|upm"
+SPEED = (
+    r"speed|rpm|drehzahl|vitesse|r[ée]gime|velocidad|giro|revol|转速|u/min|min-1|min⁻¹|min\^-1|1/min"
+    r"|tr/min|r/min|upm"
+)
 ANGLE = r"angle|phase|winkel|[áa]ngulo|\bfase|相位|角|°|\bdeg\b|\bgrad\b"
 AMPLITUDE = (
     r"ampl|vib|accel|beschl|acc[ée]l|acel|schwing|振|加速|\bg\b|\bg[_ ]?(?:pk|peak|rms|0-p)|m/s"
@@ -184,6 +186,7 @@ PEAK_TO_PEAK = (
 )
 RMS = r"rms|eff|有效|valeur eff|eficaz"
 PEAK = r"peak|\bpk|0-?p\b|zero[- ]to[- ]peak|spitze|scheitel|cr[êe]te|\bpico|峰值|单峰"
+MEASURES = {"peak_to_peak": PEAK_TO_PEAK, "rms": RMS, "peak": PEAK}
 
 
 def _columns(lines: _Lines, name: str) -> list[_Column]:
@@ -241,10 +244,7 @@ def _column(place: int, head: str) -> _Column | None:
     if re.search(AMPLITUDE, low):
         unit = "m/s²" if re.search(r"m/s(?:\^?2|²)", low) else ""
         unit = unit or ("g" if re.search(r"(?:^|[\s\[(,_/])g(?:$|[\s\]),_])", low) else "")
-        measure = next(
-            (m for m, words in (("peak_to_peak", PEAK_TO_PEAK), ("rms", RMS), ("peak", PEAK)) if re.search(words, low)),
-            "",
-        )  # fmt: skip
+        measure = next((m for m, words in MEASURES.items() if re.search(words, low)), "")
         return _Column("amplitude", place, head, unit, measure)
     return None
 
@@ -253,7 +253,8 @@ def _names(columns: Sequence[_Column]) -> tuple[str, ...]:
     """Return what the sensors are called: what headings say beside the trade's words."""
     if len(columns) == 1:
         return ("housing",)
-    words = rf"\[[^\]]*\]|\([^)]*\)|\b(?:amplitude|amplitud|vibration|vibración|amp|{PEAK_TO_PEAK}|rms|peak|pk|g)\b|m/s²?2?"
+    plain = rf"amplitude|amplitud|vibration|vibración|amp|{PEAK_TO_PEAK}|rms|peak|pk|g"
+    words = rf"\[[^\]]*\]|\([^)]*\)|\b(?:{plain})\b|m/s²?2?"
     names = [re.sub(words, " ", c.name, flags=re.IGNORECASE) for c in columns]
     names = [" ".join(n.split()).strip(" ,;:-_") for n in names]
     if len(set(names)) < len(names) or not all(names):
@@ -261,7 +262,9 @@ def _names(columns: Sequence[_Column]) -> tuple[str, ...]:
     return tuple(names)
 
 
-_WORDS: dict[str, str] = {"m/s2": "m/s²", "m/s^2": "m/s²", "0-p": "peak", "zero_to_peak": "peak", "p-p": "peak_to_peak"}  # fmt: skip
+_WORDS = {
+    "m/s2": "m/s²", "m/s^2": "m/s²", "0-p": "peak", "zero_to_peak": "peak", "p-p": "peak_to_peak",
+}  # fmt: skip
 
 
 def _one(stated: str, said: Sequence[str], what: str, name: str) -> Unit | Measure | str:
@@ -276,15 +279,15 @@ def _one(stated: str, said: Sequence[str], what: str, name: str) -> Unit | Measu
         )
     if stated or (known and len([s for s in said if s]) == len(said)):
         return stated or known.pop()
-    _ask(what, name)
+    raise _question(what, name)
 
 
-def _ask(what: str, name: str) -> NoReturn:
+def _question(what: str, name: str) -> BadInput:
     if what == "unit":
-        raise BadInput(
+        return BadInput(
             f"{name} does not say in which unit its amplitudes are.", remedy="State g or m/s²."
         )
-    raise BadInput(
+    return BadInput(
         f"{name} does not say whether its amplitudes are zero to peak, rms or peak to peak.",
         remedy="State peak (zero to peak), rms or peak_to_peak: the rig's manual says which.",
     )
@@ -297,7 +300,7 @@ def _speeds(lines: _Lines, column: _Column, name: str) -> tuple[float, ...]:
     grouped = grouped and any(re.search(r"[.,]", t) for t in texts)
     if grouped and column.factor == 1.0:  # 120.000 and 120,000: no rotor is balanced at 120 rpm
         return tuple(
-            float(re.sub(r"[.,]", "", _plain(c))) if isinstance(c, str) else float(c)  # type: ignore[arg-type]  # a float
+            float(re.sub(r"[.,]", "", _plain(c))) if isinstance(c, str) else float(c)
             for _, c in cells
         )
     return tuple(_number(line, c, "speed", name) * column.factor for line, c in cells)

@@ -9,6 +9,7 @@ import csv
 import io
 import math
 from dataclasses import dataclass, fields
+from itertools import pairwise
 from pathlib import Path
 from typing import Literal, get_args
 
@@ -126,7 +127,7 @@ class CurveTable:
         up, down = list(range(top + 1)), list(range(top + 1, len(speeds)))
         if len(down) < 2 or not (_rises(speeds, up) and _rises(speeds, down[::-1])):
             up, down = sorted(range(len(speeds)), key=lambda i: speeds[i]), []
-        for a, b in zip(up, up[1:], strict=False):
+        for a, b in pairwise(up):
             if speeds[a] == speeds[b]:
                 raise BadInput(
                     f"{speeds[a]:,.0f} rpm stands twice in the table.",
@@ -155,7 +156,7 @@ assert {f.name for f in fields(CurveTable)} > set(_FACTS)
 
 
 def _rises(speeds: Row, places: list[int]) -> bool:
-    return all(speeds[a] < speeds[b] for a, b in zip(places, places[1:], strict=False))
+    return all(speeds[a] < speeds[b] for a, b in pairwise(places))
 
 
 def _checked_size(table: CurveTable) -> None:

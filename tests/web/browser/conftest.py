@@ -6,7 +6,13 @@ from pathlib import Path
 
 import pytest
 from conftest import needs
+from web.browser.drift import Keeping
 from web.browser.program import CHROMIUM, FLAGS, Server
+
+
+@pytest.fixture(scope="session", autouse=True)
+def keeping(request):
+    Keeping.pictures = request.config.getoption("keep_pictures")
 
 
 @pytest.fixture(scope="session")

@@ -27,6 +27,12 @@ SHARE = 0.06
 """Share of changed blocks that is worth a word."""
 
 
+class Keeping:
+    """Whether screenshots are kept anew in this run (``--keep-pictures``)."""
+
+    pictures = False
+
+
 @dataclass(frozen=True)
 class Drift:
     """How a state's picture stands beside the kept one."""

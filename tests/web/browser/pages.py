@@ -3,8 +3,7 @@
 import time
 from pathlib import Path
 
-from conftest import Keeping
-from web.browser.drift import look_at
+from web.browser.drift import Keeping, look_at
 
 AXE = Path(__file__).parents[2] / "vendor/axe.min.js"
 HELD_S = 1.2

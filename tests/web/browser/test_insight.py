@@ -42,6 +42,7 @@ def test_every_page_of_insight(filled, browser, size):
     refused = page.request.post(filled.url + "/insight/ask", form={"question": "drop table facts"})
     assert refused.status == 422 and "not one SELECT" in refused.text()
     page.goto(filled.url + "/insight?by=operator")
+    page.get_by_role("link", name="Table").first.click()  # one press away
     page.locator("td a.row").first.click()
     page.wait_for_url("**/insight/pieces**")
     assert axe(page) == [] and small_targets(page) == []

@@ -6,7 +6,7 @@ from fastapi.testclient import TestClient
 from heavyspot.quantities.errors import BadInput, UnreadableFile
 from heavyspot.sources.sound_card import load_rig_file
 from heavyspot.web.app import create_app
-from heavyspot.web.views.connect import clock_drawing, first_typed, rig_of
+from heavyspot.web.views.rig.connect import clock_drawing, first_typed, rig_of
 
 TYPED = first_typed(3) | {
     "source": "sound",

@@ -12,10 +12,10 @@ from heavyspot.statistics.agreement import agreement
 from heavyspot.statistics.charts import ewma, individuals
 from heavyspot.statistics.survival import survival
 from heavyspot.web.drawings.plot import Axis, Dot, Plot, plot_svg, ratio_axis, round_axis
-from heavyspot.web.views import health_pictures as health
 from heavyspot.web.views.insight import claims_panels, gains_panels, limits_panels
-from heavyspot.web.views.matching import matching_picture
 from heavyspot.web.views.old_book import peaks_picture
+from heavyspot.web.views.rig import health_pictures as health
+from heavyspot.web.views.rotor.matching import matching_picture
 from heavyspot.workshop.insight.answers import ShippedElsewhere
 from heavyspot.workshop.insight.gains import Gains, Kept, ModelGains, UnitTold
 from heavyspot.workshop.insight.questions import after_between, wilson

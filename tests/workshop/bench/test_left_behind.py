@@ -67,7 +67,7 @@ def test_a_spin_that_cannot_be_kept_is_offered_with_its_serial_and_operator(
         def raising(*_, **__):
             raise fault
 
-        m.setattr("heavyspot.workshop.bench.bench.spin", raising)
+        m.setattr("heavyspot.workshop.bench.left_behind.spin", raising)
         spun(bench, "B-1")
         assert bench.problem("B-1") and bench.question("B-1") == "rescue"
         assert bench.problem("B-2") == ""
@@ -84,7 +84,7 @@ def test_a_spin_that_cannot_be_kept_is_offered_with_its_serial_and_operator(
 def test_what_the_ledger_has_is_not_taken_twice(bench, shop, monkeypatch):
     """Killed after the ledger had the run and before its samples were removed."""
     with monkeypatch.context() as m:
-        m.setattr("heavyspot.workshop.bench.bench.remove_capture", lambda _: None)
+        m.setattr("heavyspot.workshop.bench.left_behind.remove_capture", lambda _: None)
         spun(bench, "B-1")
     assert len(runs_of(shop, "B-1")) == 1 and list(bench.folder.glob("*.wav"))
     again = bench_of(shop)
@@ -97,7 +97,7 @@ def test_a_rotor_s_measurement_is_offered_too(shop):
     add_rotor(shop, serial, "Larch 52 shaft and wheel")
     bench = bench_of(shop)
     with pytest.MonkeyPatch.context() as m:
-        m.setattr("heavyspot.workshop.bench.bench.measure_signals", refuse)
+        m.setattr("heavyspot.workshop.bench.left_behind.measure_signals", refuse)
         spun(bench, serial)
     assert bench_of(shop).rescued(serial)
     bench.rescue(serial, keep=True)
@@ -107,7 +107,7 @@ def test_a_rotor_s_measurement_is_offered_too(shop):
 @pytest.mark.parametrize("torn", [".wav", ".json", ".about"])
 def test_what_a_power_cut_tore_is_set_aside_and_named(bench, shop, monkeypatch, torn):
     with monkeypatch.context() as m:
-        m.setattr("heavyspot.workshop.bench.bench.spin", refuse)
+        m.setattr("heavyspot.workshop.bench.left_behind.spin", refuse)
         spun(bench, "B-1")
     (left,) = bench.folder.glob("*.wav")
     left.with_suffix(torn).write_bytes(b"")
@@ -125,7 +125,7 @@ def test_samples_torn_while_the_program_ran_are_set_aside_when_they_are_read(
     bench, shop, monkeypatch
 ):
     with monkeypatch.context() as m:
-        m.setattr("heavyspot.workshop.bench.bench.spin", refuse)
+        m.setattr("heavyspot.workshop.bench.left_behind.spin", refuse)
         spun(bench, "B-1")
     (left,) = bench.folder.glob("*.wav")
     left.write_bytes(b"")
@@ -175,7 +175,7 @@ def test_samples_are_on_the_disk_before_they_are_read(bench, shop, monkeypatch):
         synced[path.name] = path.stat().st_size
 
     monkeypatch.setattr("heavyspot.workshop.bench.capture.sync_file", noted)
-    monkeypatch.setattr("heavyspot.workshop.bench.bench.spin", refuse)
+    monkeypatch.setattr("heavyspot.workshop.bench.left_behind.spin", refuse)
     spun(bench, "B-1")
     (left,) = bench.folder.glob("*.wav")
     assert synced[left.name] == left.stat().st_size

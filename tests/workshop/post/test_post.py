@@ -39,14 +39,14 @@ class Box:
         self.port = port
         self.got, self.refuse, self.tried = [], [], 0
 
-    async def handle_RCPT(self, server, session, envelope, address, options):  # noqa: N802
+    async def handle_RCPT(self, server, session, envelope, address, options):  # noqa: N802  # the server's own name
         self.tried += 1
         if self.refuse:
             return self.refuse.pop(0)
         envelope.rcpt_tos.append(address)
         return "250 OK"
 
-    async def handle_DATA(self, server, session, envelope):  # noqa: N802
+    async def handle_DATA(self, server, session, envelope):  # noqa: N802  # the server's own name
         self.got.append((envelope.mail_from, envelope.rcpt_tos, envelope.content))
         return "250 queued as 4711"
 

@@ -68,7 +68,10 @@ def test_reversed_leads_and_strange_signals_keep_nothing(shop, tmp_path):
 
 def test_the_command_tells_how_and_what(shop, tmp_path, monkeypatch):
     add_rig(shop, RIG, {})
-    run = lambda *a: CliRunner().invoke(app, ["--data", str(shop.folder), "rig", "inputs", *a])  # noqa: E731 - one line
+
+    def run(*more):
+        return CliRunner().invoke(app, ["--data", str(shop.folder), "rig", "inputs", *more])
+
     assert "T-piece" in run(RIG).output
     path = taken(tmp_path / "inputs.flac", late_samples=2)
     said = run(RIG, str(path), "--keep").output

@@ -66,16 +66,13 @@ def rotor_split(
     found = split_over(
         complex(phasor(*read_pair(amount))), at, most_each=float("inf") if most is None else most
     )
-    made = [
-        {"angle_deg": float(a), "amount": float(m)}
-        for a, m in zip(at, found.amounts, strict=True)
-        if m > 0
-    ]
+    made = [(float(a), float(m)) for a, m in zip(at, found.amounts, strict=True) if m > 0]
     if json:
-        emit({"places": made, "stays": abs(found.residual)})
+        rows = [{"angle_deg": a, "amount": m} for a, m in made]
+        emit({"places": rows, "stays": abs(found.residual)})
         return
-    for m in made:
-        typer.echo(f"  {short(m['amount'], 4):>10} at {m['angle_deg']:5.1f}°")
+    for angle, mass in made:
+        typer.echo(f"  {short(mass, 4):>10} at {angle:5.1f}°")
     typer.echo(f"  {short(abs(found.residual), 4):>10} stays")
 
 
@@ -99,14 +96,14 @@ def rotor_index(
     v = [complex(phasor(*read_pair(r))) for r in readings]
     found = index_method(v, np.arange(len(v)) * step)
     parts = {
-        name: {"amount": abs(u), "angle_deg": float(angle_of(u))}
+        name: (abs(u), float(angle_of(u)))
         for name, u in (("rotor", found.rotor), ("fixture", found.fixture))
     }
     if json:
-        emit({**parts, "standard": found.standard})
+        emit({**_as_vectors(parts), "standard": found.standard})
         return
-    for name, p in parts.items():
-        typer.echo(f"  {name:<8} {short(p['amount'], 4):>10} at {p['angle_deg']:5.1f}°")
+    for name, (amount, angle) in parts.items():
+        typer.echo(f"  {name:<8} {short(amount, 4):>10} at {angle:5.1f}°")
     if len(v) > 2:
         typer.echo(f"  ± {short(2 * found.standard, 2)} (k = 2)")
 
@@ -171,12 +168,16 @@ def _in_planes(amounts: list[str], planes: str) -> tuple[list[complex], list[flo
 def _show_vectors(vectors: dict[str, complex], json: bool, **more: str) -> None:
     from ...quantities.angles import angle_of
 
-    rows = {k: {"amount": abs(u), "angle_deg": float(angle_of(u))} for k, u in vectors.items()}
+    rows = {k: (abs(u), float(angle_of(u))) for k, u in vectors.items()}
     if json:
-        emit({**rows, **more})
+        emit({**_as_vectors(rows), **more})
         return
-    for name, r in rows.items():
-        typer.echo(f"  {name:<18} {short(r['amount'], 4):>10} at {r['angle_deg']:5.1f}°")
+    for name, (amount, angle) in rows.items():
+        typer.echo(f"  {name:<18} {short(amount, 4):>10} at {angle:5.1f}°")
+
+
+def _as_vectors(rows: dict[str, tuple[float, float]]) -> dict[str, dict[str, float]]:
+    return {k: {"amount": amount, "angle_deg": angle} for k, (amount, angle) in rows.items()}
 
 
 @rotor_app.command("budget")

@@ -25,6 +25,9 @@ THIRD, AGAINST, CREST_SOFT = 0.06, 0.92, 1.06
 """Third harmonic over the first, how surely against it, and the extreme: together a soft stop."""
 
 LEAST_CELLS = 3
+SAME_SHARE = 0.02
+"""Share of groups whose largest value is the very same one, at full scale: a converter's end, however short."""
+
 FULL_SHARE = 0.002
 """Share of groups at full scale from which a word is due."""
 
@@ -54,7 +57,9 @@ def clipping_findings(
         share = float(at_full.mean()) if at_full.size else 0.0
         # an archive may be scaled so that its highest sample is full scale: tops must be flat there too
         crowd = float(np.median(extremes[i, at_full, 2:].max(axis=1))) if share > 0 else 0.0
-        if share > FULL_SHARE and crowd > CROWDED:
+        same = int((largest == largest.max()).sum()) if share > 0 else 0
+        stopped = same >= LEAST_CELLS and same > SAME_SHARE * largest.size
+        if share > FULL_SHARE and (crowd > CROWDED or stopped):
             found.append(_full(name, share))
             continue
         flat = flattened(cells, i, extremes[i])

@@ -15,7 +15,6 @@ from . import (
     recording,
     rig,
     rotor,
-    rotor_machine,
     station,
     story,
     verify,
@@ -24,6 +23,7 @@ from . import (
 ROUTERS = (
     *bench.ROUTERS,
     *owner.ROUTERS,
+    *rotor.ROUTERS,
     *(
         part.router
         for part in (
@@ -31,10 +31,7 @@ ROUTERS = (
             day,
             job,
             model,
-            rotor,
-            rotor_machine,
             flow,
-            help,
             verify,
             ledger,
             station,

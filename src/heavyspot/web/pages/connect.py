@@ -15,7 +15,7 @@ from ..connecting import SIMULATED, SOUND, Connecting, inputs
 from ..deps import Shop, TheBench
 from ..page import goto, page
 from ..speaking import told
-from ..views.connect import (
+from ..views.rig.connect import (
     MOST_CHANNELS,
     ROLES,
     channel_count,

@@ -36,7 +36,7 @@ from ..views.model_form import (
     rig_content,
     rig_typed,
 )
-from ..views.rig import rig_card
+from ..views.rig.record import rig_card
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
 

@@ -34,7 +34,7 @@ from ..deps import Shop
 from ..formats import dotted
 from ..page import Text, goto, page
 from ..speaking import language
-from ..views.health import (
+from ..views.rig.health import (
     about_served,
     due_lines,
     gain_to_undo,
@@ -42,8 +42,8 @@ from ..views.health import (
     shaker_views,
     so_far_words,
 )
-from ..views.health_pictures import both_picture, master_picture, study_picture
-from ..views.rig import kind_words
+from ..views.rig.health_pictures import both_picture, master_picture, study_picture
+from ..views.rig.record import kind_words
 from .ledger import Works
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])

@@ -12,21 +12,17 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
-from ...quantities.errors import HeavyspotError, LedgerFault, SourceLost
-from ...sources.readers import open_recording
-from ...sources.recording import Recording
+from ...quantities.errors import LedgerFault, SourceLost
 from ..cartridge import (
     CartridgeStory,
     cartridge_story,
     next_question,
-    spin,
 )
 from ..job import BuildState, build_state_of, refuse_unbuilt
-from ..rotor import measure_signals
-from ..shop import Workshop, clock_words, find_piece
+from ..shop import Workshop, clock_words
 from .capture import About, Capture, LiveFactory
 from .hands_free import HandsFree
-from .left_behind import damage_of, remove_capture, set_aside, set_damaged_aside, unfinished
+from .left_behind import keep_captured, remove_capture, set_damaged_aside, unfinished
 from .live_store import LiveStore
 from .problems import EVERYBODY, Problems
 from .set_up import NO_OIL, Oil, SetUp, SetUps, checked_oil, checked_operator
@@ -389,21 +385,5 @@ class Bench:
                 self.live.release()
 
     def _keep(self, path: Path, about: About) -> None:
-        """Read a captured file into the ledger; it goes only when the ledger has it, and is offered until then."""
-        if not self.shop.book.has_entry(path.stem):  # a stop between keeping and removing
-            try:
-                self._read(about, open_recording(path), run_id=path.stem)
-            except HeavyspotError as fault:
-                why = damage_of(path)
-                said = set_aside(path, why) if why else f"{fault.message} {fault.remedy}"
-                self._problems.say(about.serial, said)
-                return
-        remove_capture(path)
-
-    def _read(self, about: About, recording: Recording, *, run_id: str) -> None:
-        """Read a recording into the ledger: of a cartridge, or of a loose rotor on its supports."""
-        serial, by = about.serial, about.operator
-        if find_piece(self.shop, serial).kind == "rotor":
-            measure_signals(self.shop, serial, recording, by=by, run_id=run_id)
-        else:
-            spin(self.shop, serial, recording, operator=by, run_id=run_id)
+        if said := keep_captured(self.shop, path, about):
+            self._problems.say(about.serial, said)

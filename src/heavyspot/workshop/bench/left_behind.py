@@ -6,7 +6,11 @@ import json
 from pathlib import Path
 
 from ...quantities.errors import HeavyspotError, LedgerFault
+from ...sources.readers import open_recording
 from ...sources.sidecar import load_sidecar
+from ..cartridge import spin
+from ..rotor import measure_signals
+from ..shop import Workshop, find_piece
 from ..stored import stored
 from .capture import About
 
@@ -89,3 +93,27 @@ def set_damaged_aside(folder: Path) -> list[str]:
         _words(path, _about_of(path).serial, damage_of(path) or "it could not be read")
         for path in sorted(lost)
     ]
+
+
+def keep_captured(shop: Workshop, path: Path, about: About) -> str:
+    """Read a captured file into the ledger; it goes only when the ledger has it, and is offered until then.
+
+    Returns what went wrong, in words; nothing when it is kept.
+    """
+    if not shop.book.has_entry(path.stem):  # a stop between keeping and removing
+        try:
+            _read(shop, about, path)
+        except HeavyspotError as fault:
+            why = damage_of(path)
+            return set_aside(path, why) if why else f"{fault.message} {fault.remedy}"
+    remove_capture(path)
+    return ""
+
+
+def _read(shop: Workshop, about: About, path: Path) -> None:
+    """Read a capture into the ledger: of a cartridge, or of a loose rotor on its supports."""
+    serial, by, recording = about.serial, about.operator, open_recording(path)
+    if find_piece(shop, serial).kind == "rotor":
+        measure_signals(shop, serial, recording, by=by, run_id=path.stem)
+    else:
+        spin(shop, serial, recording, operator=by, run_id=path.stem)

@@ -170,7 +170,6 @@ def history_of(
     """
     if not curves:
         return None
-    last = curves[-1].curve
     kept, sensors = comparable(curves)
     grid = _grid(kept, model)
     if grid.size < (LEAST_OF_TABLE if any(c.curve.is_table for c in kept) else 5):

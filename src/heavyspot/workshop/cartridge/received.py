@@ -47,12 +47,19 @@ class ReadAlready(BadInput):
         Of the run it is.
     """
 
-    def __init__(self, serial: str, number: int, what: Literal["file", "table"] = "file") -> None:
-        super().__init__(
+    number: int = 0
+
+    @classmethod
+    def as_run(
+        cls, serial: str, number: int, what: Literal["file", "table"] = "file"
+    ) -> ReadAlready:
+        """Return the refusal of a file, or a table, that is that run already."""
+        fault = cls(
             f"This very {what} was read already, as run {number} of {serial}.",
             remedy="Look at that run on the story; " + NEW[what],
         )
-        self.number = number
+        fault.number = number
+        return fault
 
 
 def spin_received(
@@ -99,12 +106,12 @@ def spin_received(
     place = shop.folder / "capture" / "received" / piece.id / digest
     with _one_at_a_time(place):
         if (told := place / READ).exists():
-            raise ReadAlready(serial, int(told.read_text(encoding="utf-8")))
+            raise ReadAlready.as_run(serial, int(told.read_text(encoding="utf-8")))
         path = place / f"recording{ending}"
         run_id = _run_of(place)
         try:
             if shop.book.has_entry(run_id):  # a stop between keeping and telling
-                raise ReadAlready(serial, _number_of(shop, serial, run_id))
+                raise ReadAlready.as_run(serial, _number_of(shop, serial, run_id))
             _kept_aside(path, recording, sidecar)
             if sidecar is None and facts is not None and (text := facts(path)):
                 write_text(sidecar_path(path), text)

@@ -98,10 +98,15 @@ def message_of(shop: Workshop, settings: ShopFile, letter: Letter) -> EmailMessa
     piece = next(iter(shop.book.jobs.pieces_by_id([sheet.piece_id])))
     say = {"number": sheet.number, "serial": piece.serial, "shop": settings.name}
     message = EmailMessage()
-    message["From"], message["To"] = settings.mail_from, letter.to
-    message["Subject"] = in_words(Said("mail.subject", say), settings.language)
-    message["Date"] = format_datetime(time_of(letter.at))
-    message["Message-ID"] = letter.message_id(settings.mail_from.rpartition("@")[2])
+    head = {
+        "From": settings.mail_from,
+        "To": letter.to,
+        "Subject": in_words(Said("mail.subject", say), settings.language),
+        "Date": format_datetime(time_of(letter.at)),
+        "Message-ID": letter.message_id(settings.mail_from.rpartition("@")[2]),
+    }
+    for name, value in head.items():
+        message[name] = value
     message.set_content(in_words(Said("mail.body", say), settings.language))
     message.add_attachment(
         pdf, maintype="application", subtype="pdf", filename=f"sheet-{sheet.number}.pdf"

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from conftest import there
 
 from heavyspot import BadInput, NotThere, Workshop
 from heavyspot.sim.cartridge import make_cartridge
@@ -62,12 +63,12 @@ def balance(shop, unit, rng, *, runs=8, **how):
     results = []
     for _ in range(runs):
         results.append(spin_table(shop, "T-1", shown(unit, rng, **how), operator="Ines"))
-        if results[-1].advice.action == "fix" and results[-1].judgement.verdict == "fail":
+        if results[-1].advice.action == "fix" and there(results[-1].judgement).verdict == "fail":
             if not cartridge_story(shop, "T-1").made:
                 break
-            advice = looked(
-                shop, "T-1", by="Ines", knowingly=True, why="The trial cut is as written."
-            ).last.result.advice
+            why = "The trial cut is as written."
+            story = looked(shop, "T-1", by="Ines", knowingly=True, why=why)
+            wanted = there(story.last).result.advice
         else:
             advice = results[-1].advice
         if advice.action != "cut":
@@ -94,8 +95,8 @@ def test_a_mirrored_and_shifted_rig_balances_when_it_is_stated_right(shop, seed,
     assert results[-1].verdict == "pass", [r.reason for r in results]
     fine = np.linspace(60_000, TEST_RPM, 200)
     assert np.abs(unit.vector(fine)).max() <= 0.5
-    kept = cartridge_story(shop, "T-1").last
-    assert kept.conditions.recording.table.rows == 7
+    kept = there(cartridge_story(shop, "T-1").last)
+    assert there(kept.conditions.recording.table).rows == 7
     assert any(f.code == "table.read" for f in kept.result.findings)
 
 
@@ -115,13 +116,13 @@ def test_a_gap_that_the_model_does_not_allow_is_never_a_pass(shop):
         shop, "T-1", shown(make_cartridge("Larch 52", 3, peak_g=0.1), np.random.default_rng(1))
     )
     assert result.verdict == "undecided"
-    assert result.judgement.reason.code == "verdict.covered"
+    assert there(result.judgement).reason.code == "verdict.covered"
 
 
 def test_the_table_is_kept_as_it_was_and_says_what_it_is(shop):
     table = shown(make_cartridge("Larch 52", 3, peak_g=1.2), np.random.default_rng(1))
     spin_table(shop, "T-1", table)
-    entry = cartridge_story(shop, "T-1").last.entry
+    entry = there(cartridge_story(shop, "T-1").last).entry
     assert entry.recording.endswith(".curve")
     assert read_table(shop.book.archive.open(entry.recording)) == table
     assert shop.book.archive.fault(entry.recording, entry.recording_sha256) == ""
@@ -130,3 +131,13 @@ def test_the_table_is_kept_as_it_was_and_says_what_it_is(shop):
     with pytest.raises(BadInput, match="read already, as run 1"):
         spin_table(shop, "T-1", table)
     assert cartridge_story(shop, "T-1").number == 1
+
+
+def test_other_speeds_than_before_are_said_and_nothing_is_cut(shop):
+    add_rig(shop, "stand", MIRRORED)
+    unit, rng = make_cartridge("Larch 52", 3, peak_g=1.2), np.random.default_rng(1)
+    spin_table(shop, "T-1", shown(unit, rng))
+    other = tuple(v + 4000.0 for v in SPEEDS[:-1])
+    result = spin_table(shop, "T-1", shown(unit, rng, speeds=other))
+    assert any(f.code == "table.speeds_differ" for f in result.findings)
+    assert result.advice.action == "spin_again"

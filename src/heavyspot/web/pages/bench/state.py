@@ -23,6 +23,7 @@ from ...deps import Shop, TheBench
 from ...files import goto_sheet, label_answer, newest_sheet_answer
 from ...page import Text, goto, page
 from ...speaking import told
+from ...views.budget import budget_view
 from .panel import done, panel_values
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
@@ -236,7 +237,7 @@ def look_closer(
         "beside": beside,
         "others": [r.number for r in story.runs if r.number != number],
         "result": result,
-        "budget": budget_table(result),
+        "budget": budget_view(budget_table(result)),
         "speeds": speeds,
         "at_rpm": round(worst.speed_rpm) if worst else speeds[1],
         "limit_g": min(story.model.house_limit().limit_g),

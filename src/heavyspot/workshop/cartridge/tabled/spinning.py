@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 
 from ....ledger.store.entries import now_utc
 from ....ledger.store.identity import new_id
 from ....quantities.errors import BadInput
+from ....quantities.finding import finding_of
 from ....sources.curve_table import ENDING, CurveTable, write_table
 from ....sources.simulated import RIG
-from ...reading import SpinResult, conditions_of_table, fed_by_rig, measuring_for
+from ...model import ModelFile
+from ...reading import ReadResult, SpinResult, conditions_of_table, fed_by_rig, measuring_for
 from ...rig import known_rig
 from ...shop import Workshop
 from ..advising import advise_on
 from ..evidence import weigh
+from ..past import SensedCurve, history_of, trusted_curves
 from ..received import ReadAlready
 from ..spinning import Written, keep_run
 from ..story import CartridgeStory, cartridge_story
@@ -71,6 +75,13 @@ def spin_table(
         shared=zero_known,
         teaches=zero_known and is_dense(read, model),
     )
+    if evidence.history is None and _speeds_differ(shop, story, read, model):
+        differ = finding_of(
+            "table.speeds_differ",
+            "warn",
+            "The table shares too few speeds with the piece's tables before: the runs cannot be compared.",
+        )
+        evidence = replace(evidence, findings=(*evidence.findings, differ))
     advised = advise_on(evidence, story.number + 1, story.made)
     at, run_id = now_utc(), run_id or new_id()
     path = shop.book.archive.place(run_id, at, ENDING)
@@ -83,6 +94,17 @@ def spin_table(
     )
 
 
+def _speeds_differ(
+    shop: Workshop, story: CartridgeStory, read: ReadResult, model: ModelFile
+) -> bool:
+    """Whether the table alone could be advised on, and only the piece's earlier runs stand against it."""
+    main = read.curve
+    if main is None or not main.has_angle or not trusted_curves(shop, story):
+        return False
+    now = SensedCurve(story.number + 1, main, read.channels)
+    return history_of([now], (), model) is not None
+
+
 def _refuse_again(story: CartridgeStory, table: CurveTable) -> None:
     """Refuse a table that was read before; one value alone may come out alike twice."""
     if len(table.speed_rpm) == 1:
@@ -90,4 +112,4 @@ def _refuse_again(story: CartridgeStory, table: CurveTable) -> None:
     digest = hashlib.sha256(table.as_text().encode()).hexdigest()
     for run in story.runs:
         if run.entry.recording_sha256 == digest:
-            raise ReadAlready(story.piece.serial, run.number, "table")
+            raise ReadAlready.as_run(story.piece.serial, run.number, "table")

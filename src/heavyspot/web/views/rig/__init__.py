@@ -1,0 +1,1 @@
+"""What a rig's pages show: its record, its health, its connecting."""
