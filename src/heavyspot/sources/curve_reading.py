@@ -50,7 +50,12 @@ class _Lines:
     """The rows of the numbers, with their line numbers, and what stands above."""
 
     body: list[tuple[int, list[Cell]]] = field(default_factory=list)
-    above: list[list[Cell]] = field(default_factory=list)
+    before: list[tuple[int, list[Cell]]] = field(default_factory=list)
+
+    @property
+    def above(self) -> list[list[Cell]]:
+        """What stands above, without the line numbers."""
+        return [cells for _, cells in self.before]
 
 
 def table_from_file(path: Path, stated: StatedTable | None = None, *, name: str = "") -> CurveTable:
@@ -103,7 +108,7 @@ def _or_none(cell: str) -> Cell:
 
 def _by_blanks(text: str) -> bool:
     """Whether the rows of numbers are split by blanks: two or three numbers, and no comma at an end of one."""
-    number = r"[-+]?\d+(?:[.,]\d+)*"
+    number = r"[-+]?(?:\d+(?:[.,]\d+)*|[.,]\d+)"
     return re.search(rf"(?m)^\s*{number}(?:[ \xa0]+{number}){{1,8}}\s*$", text) is not None
 
 
@@ -157,8 +162,21 @@ def _found(rows: Iterable[tuple[int, list[Cell]]]) -> _Lines:
         if lines.body or first:
             lines.body.append((number, cells))
         else:
-            lines.above.append(cells)
-    return lines
+            lines.before.append((number, cells))
+    return _without_holes(lines)
+
+
+def _without_holes(lines: _Lines) -> _Lines:
+    """Return the rows with those above that begin and are filled as they are: a cell is no number there, to be said."""
+    width = max((sum(c is not None for c in r) for _, r in lines.body), default=0)
+    rows = [
+        (n, r)
+        for n, r in lines.before
+        if sum(c is not None for c in r) == width
+        and _is_number(next(c for c in r if c is not None))
+    ]
+    above = [(n, r) for n, r in lines.before if (n, r) not in rows]
+    return _Lines(sorted([*rows, *lines.body], key=lambda line: line[0]), above)
 
 
 def _is_number(cell: Cell) -> bool:
@@ -360,4 +378,4 @@ def _noted(lines: _Lines, used: set[int]) -> list[str]:
         further = [str(c) for i, c in enumerate(cells) if i not in used and c is not None]
         if further:
             out.append(f"line {number}: " + "; ".join(further))
-    return out
+    return [" ".join(line.split()) for line in out]

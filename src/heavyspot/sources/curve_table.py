@@ -13,6 +13,8 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Literal, get_args
 
+from ..quantities.checks import one_line
+from ..quantities.clock import time_of
 from ..quantities.durable import write_text
 from ..quantities.errors import BadInput, UnreadableFile
 from ..quantities.units import ACCELERATION_IN_G
@@ -78,6 +80,11 @@ class CurveTable:
                 remedy="State g or m/s², and peak (zero to peak), rms or peak_to_peak.",
             )
         _checked_size(self)
+        _checked_time(self.recorded_at)
+        for what, word in (("rig", self.rig), ("operator", self.operator)):
+            one_line(what, word, most=120)
+        for name in self.sensors:
+            one_line("sensor", name, most=120)
         for i, rpm in enumerate(self.speed_rpm):
             self._check_speed(i, rpm)
         for row in self.amplitude:
@@ -178,6 +185,16 @@ def _checked_size(table: CurveTable) -> None:
         )
 
 
+def _checked_time(text: str) -> None:
+    try:
+        if text:
+            time_of(text)
+    except ValueError:
+        raise BadInput(
+            f"The table was recorded at {text!r}, no time.", remedy="Give it like 2026-11-27 09:30."
+        ) from None
+
+
 def peak_alone(
     amplitude: float,
     at_rpm: float,
@@ -211,9 +228,9 @@ def is_kept_table(text: str) -> bool:
 
 def table_from_text(text: str, *, name: str = "the table") -> CurveTable:
     """Return the table of a kept text; raises `UnreadableFile` where it is none."""
-    rows = list(csv.reader(io.StringIO(text)))
-    facts = {r[0]: r[1:] for r in rows[1 : len(_FACTS) + 2] if r}
     try:
+        rows = list(csv.reader(io.StringIO(text, newline="")))
+        facts = {r[0]: r[1:] for r in rows[1 : len(_FACTS) + 2] if r}
         if rows[0] != [_FIRST]:
             raise ValueError(rows[0])
         sensors = tuple(facts.pop("sensors"))
@@ -229,7 +246,7 @@ def table_from_text(text: str, *, name: str = "the table") -> CurveTable:
             sensors=sensors,
             **said,  # type: ignore[arg-type]  # checked when it is made
         )
-    except (ValueError, IndexError, KeyError, TypeError) as fault:
+    except (ValueError, IndexError, KeyError, TypeError, csv.Error) as fault:
         raise UnreadableFile(
             f"{name} is no table that was kept ({fault}).", remedy="Restore it from a backup."
         ) from None

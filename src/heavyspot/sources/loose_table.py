@@ -179,7 +179,10 @@ def _separator(start: str) -> str:
     """Return the separator that splits most lines into the same number of cells, more than one."""
 
     def agreement(separator: str) -> tuple[int, int]:
-        rows = list(csv.reader(io.StringIO(start), delimiter=separator))[:60]
+        try:
+            rows = list(csv.reader(io.StringIO(start, newline=""), delimiter=separator))[:60]
+        except csv.Error:  # said with its line when the rows are read
+            return 0, 0
         widths = [len(r) for r in rows if len(r) > 1]
         if not widths:
             return 0, 0

@@ -68,16 +68,22 @@ def balance(shop, unit, rng, *, runs=8, **how):
                 break
             why = "The trial cut is as written."
             story = looked(shop, "T-1", by="Ines", knowingly=True, why=why)
-            wanted = there(story.last).result.advice
-        else:
-            advice = results[-1].advice
-        if advice.action != "cut":
-            break
-        for cut in advice.cuts:
-            ground(shop, "T-1", cut.plane, cut.angle_deg, unbalance_gmm=cut.unbalance_gmm)
-            unit = unit.ground(
-                cut.plane, cut.angle_deg, cut.unbalance_gmm * (1 + 0.05 * rng.normal())
+            kept = there(story.last).result.advice
+            action, wanted = (
+                kept.action,
+                [(c.plane, c.angle_deg, c.unbalance_gmm) for c in kept.cuts],
             )
+        else:
+            told = results[-1].advice
+            action, wanted = (
+                told.action,
+                [(c.plane, c.angle_deg, c.unbalance_gmm) for c in told.cuts],
+            )
+        if action != "cut":
+            break
+        for plane, angle, amount in wanted:
+            ground(shop, "T-1", plane, angle, unbalance_gmm=amount)
+            unit = unit.ground(plane, angle, amount * (1 + 0.05 * rng.normal()))
     return results, unit
 
 
