@@ -21,6 +21,10 @@ PASS_K = 3.0
 exactly at its limit then passes about once in 700 spins."""
 
 
+USUAL_HOLE = 0.02
+"""Share of test speed up to which a stretch between two measured speeds counts as measured."""
+
+
 REACHED = 0.998
 """Share of test speed that is test speed: what a steady hand and a good regulator hold."""
 
@@ -161,6 +165,7 @@ def judge(
     step_rpm: float,
     pass_k: float = COVERAGE_K,
     degrees: NDArray[np.float64] | None = None,
+    hole_rpm: float | None = None,
 ) -> Judgement:
     """Return the verdict on the points of one or more curves.
 
@@ -179,6 +184,9 @@ def judge(
         Of freedom behind each uncertainty; both factors are then Student's. Infinite when not given.
     step_rpm : float
         Step of the curve: a hole wider than three steps and 2 % of `to_rpm` counts.
+    hole_rpm : float, optional
+        A hole wider than this counts, whatever the step: a table's speeds stand apart, and what lies between two of
+        them was not measured.
     """
     inside = speed_rpm >= from_rpm
     if not inside.any():
@@ -195,7 +203,7 @@ def judge(
     worst = Worst(
         float(speed[k]), float(amplitude[k]), float(u[k]), float(allowed[k]), float(ratio[k])
     )
-    covered, reached = _coverage(np.unique(speed), from_rpm, to_rpm, step_rpm)
+    covered, reached = _coverage(np.unique(speed), from_rpm, to_rpm, step_rpm, hole_rpm)
     over = amplitude - expanded > allowed
     clear = amplitude + factor(pass_k, nu) * u <= allowed
     margin = 1.0 - worst.ratio
@@ -220,10 +228,14 @@ def judge(
 
 
 def _coverage(
-    speed: NDArray[np.float64], from_rpm: float, to_rpm: float, step_rpm: float
+    speed: NDArray[np.float64],
+    from_rpm: float,
+    to_rpm: float,
+    step_rpm: float,
+    hole_rpm: float | None,
 ) -> tuple[float, bool]:
     """Return the measured share of the range and whether its top was reached."""
-    hole = max(3 * step_rpm, 0.02 * to_rpm)
+    hole = max(3 * step_rpm, USUAL_HOLE * to_rpm) if hole_rpm is None else hole_rpm
     inside = speed[(speed >= from_rpm) & (speed <= to_rpm * 1.001)]
     # the last point of the curve lies up to a step below the highest speed
     reached = bool(speed.max() >= np.floor(REACHED * to_rpm / step_rpm) * step_rpm)

@@ -13,7 +13,7 @@ import typer
 from .._version import __version__
 from ..quantities.durable import PART
 from ..quantities.errors import HeavyspotError, exit_of
-from .cartridge import recordings, work
+from .cartridge import curves, recordings, work
 from .common import Settings, open_workshop
 from .demo_command import demo
 from .flow import flow_app
@@ -69,6 +69,7 @@ VERBS = (
     serve,
     reissue,
     work.spin,
+    curves.curve,
     work.ground,
     work.looked,
     work.overrule,

@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from ..quantities.checks import iso_date
+from .cartridge.curves import angles
 from .common import By, Json, emit, open_workshop
 
 rig_app = typer.Typer(
@@ -159,3 +160,6 @@ def study(
         f"together {found.gauge:.4f} g ({found.gauge_low:.4f} to {found.gauge_high:.4f}), "
         f"{100 * found.share:.1f} % of the spread, {found.categories} categories."
     )
+
+
+rig_app.command()(angles)

@@ -14,6 +14,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from ..quantities.angles import angle_of
 from ..quantities.arrays import Array
 from .mark.turns import SMOOTH_S
 from .passes import Pass, find_passes
@@ -41,13 +42,13 @@ class Curve:
     speed_rpm : ndarray, shape (n,), ascending
         Multiples of one step, so that runs can be compared point by point.
     time_s : ndarray, shape (n,)
-        When each speed was reached.
+        When each speed was reached; nan where the rig gave a table.
     vector : ndarray, shape (channels, n), complex128
         Once-per-turn vector, zero-to-peak, in the channel's unit; its angle is on the rotor.
     noise : ndarray, shape (channels, n)
         Standard uncertainty of the amplitude from the scatter in the window; across the vector it is as large.
     angle_noise : ndarray, shape (channels, n)
-        Standard uncertainty of the angle from the pickup, rad, beside that from `noise`.
+        Standard uncertainty of the angle from the pickup, rad, beside that from `noise`; infinite without angles.
     overall_rms : ndarray, shape (channels, n)
         Rms of the whole band, without the steady part.
     twice, thrice, half : ndarray, shape (channels, n)
@@ -64,6 +65,20 @@ class Curve:
     thrice: NDArray[np.float64]
     half: NDArray[np.float64]
     angle_noise: NDArray[np.float64]
+
+    @property
+    def is_table(self) -> bool:
+        """Whether it came as a table: nobody knows when each speed was reached."""
+        return self.time_s.size > 0 and not bool(np.isfinite(self.time_s).any())
+
+    @property
+    def has_angle(self) -> bool:
+        """Whether its angles are known; without them `vector` is the amplitude alone."""
+        return bool(np.isfinite(self.angle_noise).all())
+
+    def angle_deg(self, i: int = 0) -> NDArray[np.float64]:
+        """Return a channel's angles, degrees in [0, 360); nan where they are not known."""
+        return angle_of(self.vector[i]) if self.has_angle else np.full(self.speed_rpm.size, np.nan)
 
     def of_channel(self, i: int) -> Curve:
         """Return the curve of one channel alone."""

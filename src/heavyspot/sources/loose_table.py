@@ -179,7 +179,10 @@ def _separator(start: str) -> str:
     """Return the separator that splits most lines into the same number of cells, more than one."""
 
     def agreement(separator: str) -> tuple[int, int]:
-        rows = list(csv.reader(io.StringIO(start), delimiter=separator))[:60]
+        try:
+            rows = list(csv.reader(io.StringIO(start, newline=""), delimiter=separator))[:60]
+        except csv.Error:  # said with its line when the rows are read
+            return 0, 0
         widths = [len(r) for r in rows if len(r) > 1]
         if not widths:
             return 0, 0
@@ -187,3 +190,8 @@ def _separator(start: str) -> str:
         return widths.count(commonest), commonest
 
     return max(SEPARATORS, key=agreement)
+
+
+def text_of(path: Path) -> str:
+    """Return a text file's text, in the encoding its rows are read in."""
+    return path.read_bytes().decode(_encoding(path), errors="replace")

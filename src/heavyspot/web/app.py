@@ -51,8 +51,8 @@ LARGEST_BODY = 4_000_000
 LARGEST_FILE = 100_000_000
 """Bytes where a file is handed in."""
 
-FILES = ("/old-book", "/papers", "/recordings", "/api/exchange", "/api/uploads")
-FILES_OF = ("/papers", "/spins", "/spins/uploads")
+FILES = ("/old-book", "/papers", "/recordings", "/curves", "/api/exchange", "/api/uploads")
+FILES_OF = ("/papers", "/spins", "/spins/uploads", "/curves/file")
 """Where files are handed in: how the addresses begin, and how they end."""
 
 SECURE_HEADERS = {

@@ -46,15 +46,17 @@ class Archive:
         self.folder, self.url = folder, url.rstrip("/")
         self._away = Location(self.url) if self.url else None
 
-    def place(self, run_id: str, at: str) -> Path:
+    def place(self, run_id: str, at: str, ending: str = ".flac") -> Path:
         """Return where a run's recording is written; makes the folder.
 
         Parameters
         ----------
         at : str
             ISO 8601 time of the run.
+        ending : str
+            Of its name: another where the run is a table.
         """
-        path = self.folder / "recordings" / at[:4] / at[5:7] / f"{run_id}.flac"
+        path = self.folder / "recordings" / at[:4] / at[5:7] / f"{run_id}{ending}"
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
         except OSError as fault:

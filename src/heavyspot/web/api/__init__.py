@@ -3,6 +3,7 @@
 from . import (
     bench,
     cartridge,
+    curves,
     flow,
     job,
     model,
@@ -28,6 +29,7 @@ ROUTERS = tuple(
         run,
         rotor,
         spins,
+        curves,
         station,
         cartridge,
     )

@@ -27,6 +27,7 @@ from ..page import Text, goto, page
 from ..views.insight import gains_panels
 from ..views.model import limits_fold, model_card, plane_folds
 from ..views.model_form import (
+    NOT_ON_FORM,
     PLANE_ROWS,
     SENSOR_ROWS,
     faults_by_field,
@@ -138,13 +139,14 @@ def rig_page(request: Request, shop: Shop, name: str = "") -> Response:
 async def put_rig(request: Request, shop: Shop, who: Who) -> Response:
     """Add a rig or a new version; each fault stands at its field with all that was typed."""
     typed = {k: str(v) for k, v in (await request.form()).items()}
-    content, name = rig_content(typed), typed.get("name", "").strip()
+    name, known = typed.get("name", "").strip(), typed.get("known", "")
+    there = find_rig(shop, known).model_dump(mode="json", exclude_defaults=True) if known else {}
+    content = {k: v for k, v in there.items() if k in NOT_ON_FORM} | rig_content(typed)
     faults = faults_by_field(RigRecord, content)
     if not name:
         faults["name"] = "needed"
     if faults:
-        return _rig(request, typed, faults, known=typed.get("known", ""))
-    known = typed.get("known", "")
+        return _rig(request, typed, faults, known=known)
     seen = typed.get("seen") if known == name else None
     try:
         add_rig(shop, name, content, by=who.name, seen=seen)

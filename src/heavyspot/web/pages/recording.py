@@ -8,15 +8,19 @@ from fastapi import APIRouter, Depends, File, Request, Response, UploadFile
 
 from ...quantities.errors import BadInput, HeavyspotError
 from ...quantities.typed import typed_or_none
+from ...sources.curve_reading import StatedTable, table_from_pasted
+from ...sources.curve_table import CurveTable, Measure, Unit
 from ...sources.sidecar import Stated, TimeUnit
 from ...workshop.bench.bench import Bench
 from ...workshop.bench.set_up import checked_operator
 from ...workshop.cartridge.received import endings, spin_received
 from ...workshop.cartridge.story import cartridge_story
+from ...workshop.cartridge.tabled.spinning import spin_table
 from ...workshop.rig.record import all_rigs
 from ...workshop.rig.simulated import is_simulated
 from ...workshop.shop import Workshop
 from ..access import Who, allowed
+from ..api.curves import table_of
 from ..deps import Shop, TheBench
 from ..page import Text, goto, page
 
@@ -66,6 +70,43 @@ def bring(
     return goto("/bench", serial)
 
 
+@router.post("/curves/{serial:path}")
+def bring_table(
+    request: Request,
+    serial: str,
+    shop: Shop,
+    bench: TheBench,
+    who: Who,
+    table_file: Annotated[UploadFile | None, File()] = None,
+    table: Text = "",
+    unit: Text = "",
+    measure: Text = "",
+    operator: Text = "",
+    rig: Text = "",
+    recorded_at: Text = "",
+) -> Response:
+    """Take a run as a table, typed, pasted or a file, and go to the bench with what it says."""
+    typed = {"table": table, "unit": unit, "measure": measure, "operator": operator}
+    typed |= {"rig": rig, "recorded_at": recorded_at}
+    try:
+        by = who.signs(checked_operator(operator))
+        stated = StatedTable(unit, measure, rig, by, recorded_at.strip())
+        _not_while_it_spins(bench, serial)
+        spin_table(shop, serial, _table(table, table_file, stated), operator=by, rig=rig)
+    except HeavyspotError as fault:
+        return _page(request, shop, serial, typed, fault)
+    return goto("/bench", serial)
+
+
+def _table(typed: str, file: UploadFile | None, stated: StatedTable) -> CurveTable:
+    there = file is not None and bool(file.filename)
+    if there == bool(typed.strip()):
+        raise BadInput("There is no table, or there are two.", remedy="Type one, or choose a file.")
+    if file is not None and there:
+        return table_of(file, stated)
+    return table_from_pasted(typed, stated)
+
+
 def _not_while_it_spins(bench: Bench, serial: str) -> None:
     if bench.spins(serial) or bench.armed == serial:
         raise BadInput(
@@ -89,5 +130,7 @@ def _page(
         "typed": typed,
         "fault": fault,
         "endings": ",".join(endings()),
+        "units": get_args(Unit),
+        "measures": get_args(Measure),
     }
     return page(request, "cartridge/recording.html", values, status=422 if fault else 200)

@@ -109,6 +109,10 @@ def model_typed(content: dict[str, object]) -> dict[str, str]:
     return out
 
 
+NOT_ON_FORM = ("pickup_delay_us", "pickup_high_pass_hz", "angles")
+"""Keys of a rig that its form does not show: a new version from the form keeps them."""
+
+
 def rig_content(typed: Mapping[str, str]) -> dict[str, object]:
     """Return a rig's keys from a form."""
     out: dict[str, object] = {}
@@ -140,7 +144,8 @@ def rig_content(typed: Mapping[str, str]) -> dict[str, object]:
 
 def rig_typed(content: dict[str, object]) -> dict[str, str]:
     """Return a rig's keys as the form shows them."""
-    out = {k: _shown(v) for k, v in content.items() if k != "sensors" and v is not None}
+    hidden = ("sensors", *NOT_ON_FORM)
+    out = {k: _shown(v) for k, v in content.items() if k not in hidden and v is not None}
     for i, sensor in enumerate(_tables(content, "sensors")[:SENSOR_ROWS]):
         out |= {f"sensors-{i}-{k}": _shown(v) for k, v in sensor.items() if v is not None}
     return out

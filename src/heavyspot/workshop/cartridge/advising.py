@@ -23,7 +23,7 @@ from ..reading import cut_findings, doubt_findings
 from .cut_scatter import as_said
 from .evidence import Known
 
-NO_ANGLE = {"reference.no_single_mark"}
+NO_ANGLE = {"reference.no_single_mark", "table.no_angle", "table.sense_unknown"}
 """Findings after which amplitudes, and so the verdict, are right, but no angle is."""
 
 
@@ -41,11 +41,11 @@ def advise_on(e: Known, number: int, made: Sequence[Cut]) -> Advised:
     blocking = blocking_of(e.findings)
     if blocking:
         return Advised(_fix(blocking[0]), e.findings)
+    no_angle = next((f for f in e.findings if f.code in NO_ANGLE), None)
+    if no_angle is not None and e.judgement is not None:
+        return Advised(_without_angle(no_angle, e.judgement), e.findings)
     if e.history is None or e.judgement is None:
         return Advised(Advice.spin_again(Said("advice.nothing_measured")), e.findings)
-    no_angle = next((f for f in e.findings if f.code in NO_ANGLE), None)
-    if no_angle is not None:
-        return Advised(_without_angle(no_angle, e.judgement), e.findings)
     advice, now = advise_vectors(
         e.history,
         e.model,

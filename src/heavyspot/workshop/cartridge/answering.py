@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import asdict
 
-from ...ledger.records import Answer, Cut
+from ...ledger.records import Answer, Cut, Learnt
 from ...quantities.errors import BadInput
 from ..model import known_of
 from ..reading import advice_json, fed_by_rig, judge_curves, measuring_for, ruled
@@ -17,6 +17,7 @@ from .evidence import Known
 from .learning import OF_CUTS, learnt_anew
 from .past import history_of, past_runs, trusted_curves
 from .story import CartridgeStory, cartridge_story
+from .tabled import zero_deg_of
 
 
 def looked(
@@ -87,10 +88,11 @@ def answered(
     if history is None or judgement is None or curves[-1].number != last.number:
         return story
     serviced_at = known_rig(shop, last.entry.rig).serviced_at
+    table = past.curves[0].is_table
     priors, guesses = known_of(
         shop,
         model,
-        history.grid_rpm,
+        None if table and zero_deg_of(last) is None else history.grid_rpm,
         rig=last.entry.rig,
         serviced_at=serviced_at,
         not_piece=story.piece.id,
@@ -123,6 +125,7 @@ def answered(
         Cut(piece_id=story.piece.id, after_run=last.number, kind="asked", **asdict(c))
         for c in advised.advice.cuts
     ]
-    learnt = learnt_anew(known, advised, last.entry, shop.book.library.taught_by(story.piece.id))
+    taught = shop.book.library.taught_by(story.piece.id)
+    learnt = Learnt() if table else learnt_anew(known, advised, last.entry, taught)
     shop.book.cartridges.add_answer(answer, asked, learnt)
     return cartridge_story(shop, story.piece.serial)

@@ -67,10 +67,14 @@ class Known:
 
 @dataclass(frozen=True)
 class Evidence(Known):
-    """The same of a run that is about to be kept, with what was read and how."""
+    """The same of a run that is about to be kept, with what was read and how.
+
+    `teaches` is False where its responses are not for others: too few speeds, or angles from nobody knows where.
+    """
 
     read: ReadResult
     measuring: Measuring
+    teaches: bool = True
 
 
 @dataclass(frozen=True)
@@ -119,8 +123,44 @@ def gather(
         floor = heard.floor_g_rt_hz
         findings += level_findings(sensor, floor, before.floors, before.own_floors)
     findings += oil_findings(source, model, story.last.conditions if story.last else None)
+    return weigh(
+        shop,
+        story,
+        model,
+        read,
+        findings,
+        measuring,
+        rig=rig,
+        serviced_at=serviced_at,
+        operator=operator,
+    )
+
+
+def weigh(
+    shop: Workshop,
+    story: CartridgeStory,
+    model: ModelFile,
+    read: ReadResult,
+    findings: list[Finding],
+    measuring: Measuring,
+    *,
+    rig: str,
+    serviced_at: str,
+    operator: str,
+    shared: bool = True,
+    teaches: bool = True,
+) -> Evidence:
+    """Put what was read beside the piece's earlier runs and what others teach, and judge it.
+
+    Parameters
+    ----------
+    findings : list of Finding
+        Of the run alone.
+    shared : bool
+        Whether its angles are those of other rigs, so that other units tell something of it.
+    """
     history = None
-    if read.curve is not None:
+    if read.curve is not None and read.curve.has_angle:
         now = SensedCurve(story.number + 1, read.curve, read.channels)
         history = history_of(
             [*trusted_curves(shop, story), now],
@@ -132,7 +172,7 @@ def gather(
     priors, guesses = known_of(
         shop,
         model,
-        history.grid_rpm if history is not None else None,
+        history.grid_rpm if history is not None and shared else None,
         rig=rig,
         serviced_at=serviced_at,
         not_piece=story.piece.id,
@@ -158,6 +198,7 @@ def gather(
         scatter=cut_scatter_of(shop.book, model, operator),
         highest_rpm=read.highest_rpm,
         sensor_lag_deg=read.sensor_lag_deg,
+        teaches=teaches,
     )
 
 

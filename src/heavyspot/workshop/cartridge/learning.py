@@ -29,7 +29,7 @@ def learnt_from(e: Evidence, advised: Advised, story: CartridgeStory, run: Run) 
         return Learnt(chances=chances)
     errors = cut_errors_of(e.history, story, e.model, now)
     doubted = _doubted(advised.findings) or any(_stands(r, story) for r in story.runs)
-    responses = () if doubted else _responses(e.history, e.model, run)
+    responses = () if doubted or not e.teaches else _responses(e.history, e.model, run)
     return Learnt(responses, errors, chances)
 
 

@@ -8,11 +8,11 @@ from typing import Any
 
 import numpy as np
 
-from ...quantities.angles import angle_of
 from ...quantities.arrays import Array
 from ...quantities.errors import LedgerFault, NotThere
 from ...signal.curve import Curve
 from ...signal.spectrum import MapMaker, SpeedFrequencyMap
+from ...sources.curve_table import ENDING
 from ...sources.readers import open_recording
 from ...sources.recording import Recording
 from ..rows_text import safe_cell
@@ -68,7 +68,7 @@ def passes_view(curves: tuple[Curve, ...]) -> list[dict[str, Any]]:
             "direction": c.direction,
             "speed_rpm": [round(float(v), 1) for v in c.speed_rpm],
             "amplitude_g": _short(np.abs(c.vector[0])),
-            "angle_deg": _short(angle_of(c.vector[0])),
+            "angle_deg": _short(c.angle_deg()),
             "twice_g": _short(c.twice[0]),
             "thrice_g": _short(c.thrice[0]),
             "overall_g": _short(c.overall_rms[0]),
@@ -84,11 +84,16 @@ def curve_csv(past: PastRun) -> Iterator[str]:
         named = '"' + str(safe_cell(sensor)).replace('"', '""') + '"'
         for c in past.curves_of(sensor):
             columns = (
-                c.speed_rpm, np.abs(c.vector[0]), angle_of(c.vector[0]), c.noise[0], c.twice[0],
+                c.speed_rpm, np.abs(c.vector[0]), c.angle_deg(), c.noise[0], c.twice[0],
                 c.thrice[0], c.overall_rms[0],
             )  # fmt: skip
             for row in zip(*columns, strict=True):
-                yield f"{named},{c.direction}," + ",".join(f"{v:.6g}" for v in row) + "\n"
+                yield f"{named},{c.direction}," + ",".join(_csv_number(v) for v in row) + "\n"
+
+
+def _csv_number(value: float) -> str:
+    """Return a number; nothing for one that a table does not tell."""
+    return f"{value:.6g}" if np.isfinite(value) else ""
 
 
 def archived(shop: Workshop, name: str) -> Recording:
@@ -98,7 +103,14 @@ def archived(shop: Workshop, name: str) -> Recording:
     ------
     LedgerFault
         It is missing or was changed, it or what stands beside it, or was removed by the shop's rule.
+    NotThere
+        The run is a table: there are no samples.
     """
+    if name.endswith(ENDING):
+        raise NotThere(
+            "This run is a table: its rig gave no samples.",
+            remedy="Its curve and verdict are there; waveform, map and recording are of sampled runs.",
+        )
     gone = shop.book.retention.gone(name)
     if gone is not None:
         raise LedgerFault(
@@ -194,5 +206,6 @@ def _turning_hz(spectra: SpeedFrequencyMap, curves: tuple[Curve, ...]) -> list[f
     return [round(float(v), 2) if np.isfinite(v) else None for v in hz]
 
 
-def _short(values: Array) -> list[float]:
-    return [float(f"{v:.5g}") for v in values]
+def _short(values: Array) -> list[float | None]:
+    """Return numbers with five digits; None for one that a table does not tell."""
+    return [float(f"{v:.5g}") if np.isfinite(v) else None for v in values]

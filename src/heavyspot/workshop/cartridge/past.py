@@ -22,6 +22,12 @@ from .story import CartridgeStory, KeptRun
 GRID_SHARES = np.linspace(0.10, 1.0, 91)
 """Speeds of the advice, as shares of test speed: every 1 %."""
 
+SAME_SPEED = 0.005
+"""Share of test speed within which speeds of two tables are the same one: a steady hand holds it (ours)."""
+
+LEAST_OF_TABLE = 3
+"""Speeds that the tables of a piece's runs must share to be compared."""
+
 UNTRUSTED = ("sensor.", "reference.", "recording.rate", "speed.not_followed")
 """Codes of blocking findings after which a vector is not the rotor's, and no later run is compared with it."""
 
@@ -88,7 +94,11 @@ def unpack_curves(data: bytes) -> tuple[Curve, ...]:
 
 def trusted_curves(shop: Workshop, story: CartridgeStory) -> list[SensedCurve]:
     """Return the main curve of each of a piece's runs whose vectors can be trusted."""
-    past = [p for p in past_runs(shop, story) if p.curves and trusted_vectors(p.run.result)]
+    past = [
+        p
+        for p in past_runs(shop, story)
+        if p.curves and p.curves[0].has_angle and trusted_vectors(p.run.result)
+    ]
     return [SensedCurve(p.number, p.curves[0], p.sensors) for p in past]
 
 
@@ -160,15 +170,11 @@ def history_of(
     """
     if not curves:
         return None
-    last = curves[-1].curve
-    grid = GRID_SHARES * model.test_speed_rpm
-    low = max(model.from_rpm, float(last.speed_rpm[0]))
-    high = min(model.test_speed_rpm * 1.0001, float(last.speed_rpm[-1]))
-    grid = grid[(grid >= low - 1.0) & (grid <= high + 1.0)]
-    if grid.size < 5:
-        return None
-    step = grid[1] - grid[0]
     kept, sensors = comparable(curves)
+    grid = _grid(kept, model)
+    if grid.size < (LEAST_OF_TABLE if any(c.curve.is_table for c in kept) else 5):
+        return None
+    step = float(np.diff(GRID_SHARES).min()) * model.test_speed_rpm
     kept = [
         c
         for c in kept
@@ -191,6 +197,24 @@ def history_of(
         np.repeat(np.arange(len(sensors)), grid.size),
         sensors,
     )
+
+
+def _grid(kept: Sequence[SensedCurve], model: ModelFile) -> Array:
+    """Return the speeds at which runs are compared: every 1 % of test speed, or those that all tables have.
+
+    A straight line between two speeds of a table would be taken for a measurement.
+    """
+    last = kept[-1].curve
+    tables = [c.curve for c in kept if c.curve.is_table]
+    grid = tables[-1].speed_rpm if tables else GRID_SHARES * model.test_speed_rpm
+    low = max(model.from_rpm, float(last.speed_rpm[0]))
+    high = min(model.test_speed_rpm * 1.0001, float(last.speed_rpm[-1]))
+    grid = grid[(grid >= low - 1.0) & (grid <= high + 1.0)]
+    near = SAME_SPEED * model.test_speed_rpm
+    for table in tables[:-1]:
+        off = np.abs(grid[:, None] - table.speed_rpm).min(axis=1)
+        grid = grid[off <= near]
+    return np.asarray(grid)
 
 
 def trusted_vectors(result: KeptResult) -> bool:

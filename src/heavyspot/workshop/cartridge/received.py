@@ -8,7 +8,7 @@ import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, Literal
 
 from ...ledger.store.identity import new_id
 from ...quantities.durable import make_folder, write_text
@@ -32,6 +32,12 @@ def endings() -> tuple[str, ...]:
     return tuple(sorted({s for reader in all_readers() for s in reader.suffixes}))
 
 
+NEW = {
+    "file": "a new spin has a new recording.",
+    "table": "where a new run really reads the same, state when it was run.",
+}
+
+
 class ReadAlready(BadInput):
     """This very file was read before, for this piece.
 
@@ -44,11 +50,13 @@ class ReadAlready(BadInput):
     number: int = 0
 
     @classmethod
-    def as_run(cls, serial: str, number: int) -> ReadAlready:
-        """Return the refusal of a file that is that run already."""
+    def as_run(
+        cls, serial: str, number: int, what: Literal["file", "table"] = "file"
+    ) -> ReadAlready:
+        """Return the refusal of a file, or a table, that is that run already."""
         fault = cls(
-            f"This very file was read already, as run {number} of {serial}.",
-            remedy="Look at that run on the story; a new spin has a new recording.",
+            f"This very {what} was read already, as run {number} of {serial}.",
+            remedy="Look at that run on the story; " + NEW[what],
         )
         fault.number = number
         return fault

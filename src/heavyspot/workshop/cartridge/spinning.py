@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import Any
 
 from ...ledger.records import Cut, Run
 from ...ledger.store.archive import digest_of
@@ -98,6 +99,26 @@ def _rig_of(source: Recording, rig: str) -> str:
     return rig or source.rig
 
 
+@dataclass(frozen=True)
+class Written:
+    """What a run rests on, once it lies in the archive.
+
+    Attributes
+    ----------
+    path : Path
+    beside_sha256 : str or None
+        Digest of what says its channels; None where the file says them itself.
+    conditions : dict
+        As `frozen_conditions` has them.
+    """
+
+    path: Path
+    beside_sha256: str | None
+    recorded_at: str
+    conditions: dict[str, Any]
+    notes: tuple[str, ...] = ()
+
+
 def _keep(
     shop: Workshop,
     story: CartridgeStory,
@@ -110,9 +131,35 @@ def _keep(
     run_id: str,
 ) -> SpinResult:
     """Write the recording to the archive and the run with what it teaches to the ledger."""
-    at, run_id, number = now_utc(), run_id or new_id(), story.number + 1
+    at, run_id = now_utc(), run_id or new_id()
     path = shop.book.archive.place(run_id, at)
-    notes = [*source.notes, *write_flac(source, path)]
+    notes = (*source.notes, *write_flac(source, path))
+    written = Written(
+        path,
+        digest_of(sidecar_path(path)),
+        source.recorded_at,
+        frozen_conditions(shop.book, source, evidence.model, rig, evidence.measuring),
+        notes,
+    )
+    return keep_run(
+        shop, story, written, evidence, advised, at=at, operator=operator, rig=rig, run_id=run_id
+    )
+
+
+def keep_run(
+    shop: Workshop,
+    story: CartridgeStory,
+    written: Written,
+    evidence: Evidence,
+    advised: Advised,
+    *,
+    at: str,
+    operator: str,
+    rig: str,
+    run_id: str,
+) -> SpinResult:
+    """Write a run whose evidence lies in the archive to the ledger, with what it teaches."""
+    number, path, notes = story.number + 1, written.path, list(written.notes)
     judgement, advice = evidence.judgement, advised.advice
     rotation = evidence.model.rotation
     run = Run(
@@ -121,12 +168,12 @@ def _keep(
         by=operator,
         piece_id=story.piece.id,
         number=number,
-        recorded_at=source.recorded_at,
+        recorded_at=written.recorded_at,
         rig=rig,
         recording=shop.book.archive.name_of(path),
         recording_sha256=digest_of(path),
-        beside_sha256=digest_of(sidecar_path(path)),
-        conditions=frozen_conditions(shop.book, source, evidence.model, rig, evidence.measuring),
+        beside_sha256=written.beside_sha256,
+        conditions=written.conditions,
         verdict=judgement.verdict if judgement else "undecided",
         worst_ratio=judgement.worst.ratio if judgement else None,
         result={

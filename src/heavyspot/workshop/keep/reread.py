@@ -14,6 +14,7 @@ from ...ledger.store.archive import Archive
 from ...quantities.checks import iso_date, positive
 from ...quantities.errors import BadInput, HeavyspotError, NotThere
 from ...quantities.said import said_json
+from ...sources.curve_table import ENDING
 from ...sources.readers import open_recording
 from ...sources.recording import Recording
 from ..model import parse_model
@@ -232,6 +233,8 @@ def _unreadable(task: Task, why: str) -> Result:
 
 
 def _read(task: Task) -> Result:
+    if task.recording.endswith(ENDING):
+        return _unreadable(task, "This run is a table: there are no samples to read anew.")
     try:
         archive = Archive(Path(task.folder), task.url)
         path = archive.as_written(task.recording, task.sha256, task.beside_sha256)

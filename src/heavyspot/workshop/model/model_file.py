@@ -152,6 +152,7 @@ class ModelFile(_Strict):
     limit: list[LimitFile] = []
     from_speed_rpm: Positive | None = None
     most_cuts: Annotated[int, Field(ge=1, le=3)] = 2
+    table_gap_share: Annotated[float, Field(ge=0.02, le=0.25)] | None = None
     compressor_wheel_mm: Positive | None = None
     turbine_wheel_mm: Positive | None = None
     scatter: ScatterFile = ScatterFile()

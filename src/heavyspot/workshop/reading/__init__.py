@@ -8,7 +8,14 @@ from ...quantities.lazy import lazy_names
 
 if TYPE_CHECKING:
     from .budget import BudgetTable, budget_table
-    from .judging import fed_by_rig, frozen_conditions, judge_curves, measuring_for, ruled
+    from .judging import (
+        conditions_of_table,
+        fed_by_rig,
+        frozen_conditions,
+        judge_curves,
+        measuring_for,
+        ruled,
+    )
     from .kept import (
         KeptConditions,
         KeptCut,
@@ -36,6 +43,7 @@ if TYPE_CHECKING:
         doubt_findings,
         level_findings,
         model_findings,
+        reached_findings,
         shape_findings,
         usual_whirl,
     )
@@ -45,6 +53,7 @@ else:
         {
             "budget": ("BudgetTable", "budget_table"),
             "judging": (
+                "conditions_of_table",
                 "fed_by_rig",
                 "frozen_conditions",
                 "judge_curves",
@@ -84,6 +93,7 @@ else:
                 "doubt_findings",
                 "level_findings",
                 "model_findings",
+                "reached_findings",
                 "shape_findings",
                 "usual_whirl",
             ),
@@ -105,6 +115,7 @@ __all__ = [
     "budget_table",
     "change_findings",
     "conditions_of",
+    "conditions_of_table",
     "cut_findings",
     "doubt_findings",
     "fed_by_rig",
@@ -117,6 +128,7 @@ __all__ = [
     "measuring_for",
     "model_findings",
     "oil_findings",
+    "reached_findings",
     "read_recording",
     "reason_of",
     "result_of",

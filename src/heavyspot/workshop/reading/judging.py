@@ -10,10 +10,11 @@ import numpy as np
 
 from ..._version import __version__
 from ...balance.budget import Shares
-from ...balance.limits import PASS_K, Judgement, amplitude_uncertainty, deciding, judge
+from ...balance.limits import PASS_K, USUAL_HOLE, Judgement, amplitude_uncertainty, deciding, judge
 from ...ledger.book import Book
 from ...quantities.finding import Finding, blocking_of, finding_said
 from ...signal.curve import Curve
+from ...sources.curve_table import CurveTable
 from ...sources.recording import Recording
 from ...sources.sidecar import describe
 from ..model import ModelFile
@@ -54,7 +55,7 @@ def _judged(
         repeat_share=shares.repeat,
         calibration_share=shares.calibration,
     )
-    step = float(np.diff(curves[0].speed_rpm).min()) if curves[0].speed_rpm.size > 1 else 500.0
+    step, hole = _step_and_hole(curves[0], model)
     limit = model.house_limit(sensor)
     judged = judge(
         speed,
@@ -66,11 +67,20 @@ def _judged(
         step_rpm=step,
         pass_k=PASS_K,
         degrees=shares.degrees(amplitude, noise),
+        hole_rpm=hole,
     )
     inside = speed >= model.from_rpm
     at = np.argmax(amplitude[inside] / limit.at(speed[inside]))
     parts = shares.parts(judged.worst.amplitude_g, float(noise[inside][at]))
     return replace(judged, budget=parts)
+
+
+def _step_and_hole(main: Curve, model: ModelFile) -> tuple[float, float | None]:
+    """Return the step of a curve, and of a table how far its speeds may stand apart to count as measured."""
+    if main.is_table:
+        hole = (model.table_gap_share or USUAL_HOLE) * model.test_speed_rpm
+        return 1.0, hole * 1.001  # speeds are typed as round numbers
+    return (float(np.diff(main.speed_rpm).min()) if main.speed_rpm.size > 1 else 500.0), None
 
 
 def ruled(judgement: Judgement | None, findings: Iterable[Finding]) -> Judgement | None:
@@ -104,19 +114,48 @@ def frozen_conditions(
     book: Book, source: Recording, model: ModelFile, rig: str, measuring: Measuring
 ) -> dict[str, Any]:
     """Return what was true when it was measured; never recomputed from later settings."""
+    recording = describe(
+        source.channels,
+        sample_rate_hz=source.sample_rate_hz,
+        rotation=source.rotation or model.rotation,
+        recorded_at=source.recorded_at,
+        rig=source.rig,
+        operator=source.operator,
+        oil=(source.oil_temperature_c, source.oil_pressure_kpa),
+    )
+    return _conditions(book, recording, model, rig, measuring)
+
+
+def conditions_of_table(
+    book: Book, table: CurveTable, model: ModelFile, rig: str, measuring: Measuring
+) -> dict[str, Any]:
+    """Return the same of a run that came as a table."""
+    about = {
+        "rows": len(table.speed_rpm),
+        "unit": table.unit,
+        "measure": table.measure,
+        "angles": table.angle_deg is not None,
+    }
+    recording = {
+        "version": 1,
+        "rotation": model.rotation,
+        "recorded_at": table.recorded_at,
+        "rig": table.rig,
+        "operator": table.operator,
+        "channels": [{"name": s, "quantity": "acceleration", "unit": "g"} for s in table.sensors],
+        "table": about,
+    }
+    return _conditions(book, recording, model, rig, measuring)
+
+
+def _conditions(
+    book: Book, recording: dict[str, Any], model: ModelFile, rig: str, measuring: Measuring
+) -> dict[str, Any]:
     house = model.house_limit()
     rig_entry = book.rigs.newest(rig) if rig else None
     return {
         "program": __version__,
-        "recording": describe(
-            source.channels,
-            sample_rate_hz=source.sample_rate_hz,
-            rotation=source.rotation or model.rotation,
-            recorded_at=source.recorded_at,
-            rig=source.rig,
-            operator=source.operator,
-            oil=(source.oil_temperature_c, source.oil_pressure_kpa),
-        ),
+        "recording": recording,
         "model": model.model_dump(mode="json", exclude_unset=True),
         "rotation": model.rotation,
         "limit": {"speed_rpm": list(house.speed_rpm), "limit_g": list(house.limit_g)},

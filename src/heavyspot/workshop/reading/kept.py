@@ -171,11 +171,22 @@ class KeptOil:
 
 
 @dataclass(frozen=True)
+class KeptTable:
+    """What a table was, where the run is one: its rows, how it was stated, and whether it had angles."""
+
+    rows: int
+    unit: str
+    measure: str
+    angles: bool
+
+
+@dataclass(frozen=True)
 class KeptRecording:
-    """What was known of the recording."""
+    """What was known of the recording; `table` where it was none, but a table."""
 
     channels: tuple[KeptChannel, ...] = ()
     oil: KeptOil = KeptOil()
+    table: KeptTable | None = None
 
 
 @dataclass(frozen=True)

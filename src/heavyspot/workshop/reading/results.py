@@ -12,7 +12,7 @@ import numpy as np
 from ...balance.cut.advice_case import Advice, Prediction
 from ...balance.cut.candidates import AdvisedCut
 from ...balance.limits import Judgement, Worst
-from ...quantities.angles import Rotation, angle_of, clock_text
+from ...quantities.angles import Rotation, clock_text
 from ...quantities.arrays import Array
 from ...quantities.finding import Finding, blocking_of, finding_said
 from ...quantities.said import Said, in_words, said_json
@@ -91,7 +91,7 @@ def _curve_json(curve: Curve | None, sensor: int = 0) -> dict[str, list[float | 
     return {
         "speed_rpm": _numbers(curve.speed_rpm),
         "amplitude_g": _numbers(np.abs(curve.vector[sensor])),
-        "angle_deg": _numbers(angle_of(curve.vector[sensor])),
+        "angle_deg": _numbers(curve.angle_deg(sensor)),
         "noise_g": _numbers(curve.noise[sensor]),
     }
 

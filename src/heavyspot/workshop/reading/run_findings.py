@@ -68,6 +68,12 @@ def model_findings(recording: Recording, read: ReadResult, model: ModelFile) -> 
                 {"lost_samples": float(recording.lost_samples)},
             )
         )
+    return [*found, *reached_findings(read, model)]
+
+
+def reached_findings(read: ReadResult, model: ModelFile) -> list[Finding]:
+    """Return what the highest speed of a run says beside its model's."""
+    found = []
     highest = read.highest_rpm
     doubtful = any(f.severity == "block" and f.code in SPEED_DOUBTFUL for f in read.findings)
     if highest > 1.01 * model.rated_speed_rpm:

@@ -8,7 +8,7 @@ from ...quantities.lazy import lazy_names
 
 if TYPE_CHECKING:
     from .measuring import Measuring, measuring_of
-    from .record import RigRecord, add_rig, all_rigs, known_rig, parse_rig, rig_names
+    from .record import AnglesRecord, RigRecord, add_rig, all_rigs, known_rig, parse_rig, rig_names
 else:
     __getattr__ = lazy_names(
         __name__,
@@ -18,6 +18,7 @@ else:
                 "measuring_of",
             ),
             "record": (
+                "AnglesRecord",
                 "RigRecord",
                 "add_rig",
                 "all_rigs",
@@ -29,6 +30,7 @@ else:
     )
 
 __all__ = [
+    "AnglesRecord",
     "Measuring",
     "RigRecord",
     "add_rig",

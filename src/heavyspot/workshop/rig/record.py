@@ -6,6 +6,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
+from ...balance.angle_sense import Sense
 from ...quantities.checks import iso_date
 from ...quantities.errors import BadInput, NotThere
 from ...sources.sidecar import first_fault
@@ -48,6 +49,21 @@ class SensorRecord(BaseModel):
     certificate: str = ""
 
 
+class AnglesRecord(BaseModel):
+    """``angles``: how a rig that shows angles itself counts them, as a check found it.
+
+    `sense` says whether they grow against rotation, as ours, or with it; `zero_deg` is our angle of its zero, left
+    out where it is not known; `sensor_lag_deg` how far the rotor turns from the pickup to the sensor.
+    """
+
+    model_config = ConfigDict(extra="forbid")
+    sense: Sense
+    zero_deg: Annotated[float, Field(ge=0, lt=360)] | None = None
+    sensor_lag_deg: Annotated[float, Field(ge=0, lt=360)] | None = None
+    checked_at: Date = ""
+    how: Literal["moved mark", "two cuts", "stated"] = "stated"
+
+
 class RigRecord(BaseModel):
     """A rig's entry. What stands here is frozen into each run made on the rig."""
 
@@ -65,6 +81,7 @@ class RigRecord(BaseModel):
     pickup_delay_us: Annotated[float, Field(ge=-1000, le=1000)] = 0.0
     pickup_high_pass_hz: Annotated[float, Field(ge=0, le=1000)] = 0.0
     sensors: list[SensorRecord] = []
+    angles: AnglesRecord | None = None
 
     def next_due(self) -> str:
         """Return the earliest due date of the rig and its sensors; empty when none is stated."""
