@@ -156,6 +156,7 @@ def history_of(
     *,
     looked: Container[str] = (),
     knowingly: Container[str] = (),
+    least: int = LEAST_OF_TABLE,
 ) -> History | None:
     """Return the runs that can be compared with the last one, on the advice's speeds of all common sensors.
 
@@ -167,12 +168,14 @@ def history_of(
         Cuts made; ``after_run`` says which run they follow.
     looked, knowingly : container of str
         Identifiers of those that somebody looked at since, and in spite of which the work goes on.
+    least : int
+        Speeds that tables must share.
     """
     if not curves:
         return None
     kept, sensors = comparable(curves)
     grid = _grid(kept, model)
-    if grid.size < (LEAST_OF_TABLE if any(c.curve.is_table for c in kept) else 5):
+    if grid.size < (least if any(c.curve.is_table for c in kept) else 5):
         return None
     step = float(np.diff(GRID_SHARES).min()) * model.test_speed_rpm
     kept = [

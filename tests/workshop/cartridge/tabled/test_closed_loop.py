@@ -147,3 +147,22 @@ def test_other_speeds_than_before_are_said_and_nothing_is_cut(shop):
     result = spin_table(shop, "T-1", shown(unit, rng, speeds=other))
     assert any(f.code == "table.speeds_differ" for f in result.findings)
     assert result.advice.action == "spin_again"
+
+
+@pytest.mark.parametrize("seed", [3, 4, 5, 6])
+def test_amplitudes_alone_balance_by_trial_cuts(shop, seed):
+    rng = np.random.default_rng(seed)
+    unit = make_cartridge("Larch 52", seed, peak_g=1.2)
+    results, unit = balance(shop, unit, rng, runs=9, angles=False)
+    assert [r.advice.trial for r in results[:4]] == [True, True, True, False]
+    assert all(f.code == "table.no_angle" for f in results[0].findings if f.severity == "warn")
+    assert results[-1].verdict == "pass", [r.reason for r in results]
+    assert np.abs(unit.vector(np.linspace(60_000, TEST_RPM, 200))).max() <= 0.5
+
+
+def test_a_peak_alone_asks_for_trial_cuts_at_one_speed_and_never_passes(shop):
+    for peak in (0.9, 0.2):
+        table = CurveTable((150_000.0,), ((peak,),), "g", "peak", step=0.01)
+        result = spin_table(shop, "T-1", table)
+        assert result.verdict != "pass"
+        assert bool(result.advice.cuts) == (peak > 0.5)
