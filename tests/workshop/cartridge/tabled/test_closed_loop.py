@@ -1,5 +1,7 @@
 """A job through tables alone, on the simulated rotor: what its rig shows, typed at seven speeds."""
 
+import json
+
 import numpy as np
 import pytest
 from conftest import there
@@ -15,6 +17,7 @@ from heavyspot.workshop.cartridge.tabled.spinning import spin_table
 from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.model.models import add_model
 from heavyspot.workshop.rig.record import add_rig
+from heavyspot.workshop.sheets.cartridge import make_report
 
 TEST_RPM = 150_000
 SPEEDS = tuple(float(v) for v in (60_000, 75_000, 90_000, 105_000, 120_000, 135_000, 150_000))
@@ -166,3 +169,23 @@ def test_a_peak_alone_asks_for_trial_cuts_at_one_speed_and_never_passes(shop):
         result = spin_table(shop, "T-1", table)
         assert result.verdict != "pass"
         assert bool(result.advice.cuts) == (peak > 0.5)
+
+
+def test_sheet_and_story_say_that_it_is_a_table(shop):
+    table = shown(make_cartridge("Larch 52", 3, peak_g=0.2), np.random.default_rng(1), angles=False)
+    assert spin_table(shop, "T-1", table).verdict == "pass"
+    report = make_report(shop, "T-1", number="1")
+    assert any(f.code == "finding.table.read" for f in report.findings)
+    assert story_json_says(shop, "table.read")
+    assert shop.book.events.digests(there(cartridge_story(shop, "T-1").last).entry.recording)
+
+
+def story_json_says(shop, code):
+    return code in json.dumps(cartridge_story(shop, "T-1").as_json())
+
+
+def test_a_gap_share_of_the_model_is_said_on_the_finding(shop):
+    rng = np.random.default_rng(1)
+    result = spin_table(shop, "T-1", shown(make_cartridge("Larch 52", 3, peak_g=0.2), rng))
+    (told,) = [f for f in result.findings if f.code == "table.read"]
+    assert told.evidence == {"rows": 7.0, "widest_rpm": 15_000.0}

@@ -17,7 +17,7 @@ from ...rig import known_rig
 from ...shop import Workshop
 from ..advising import advise_on
 from ..evidence import weigh
-from ..past import SensedCurve, history_of, trusted_curves
+from ..past import SensedCurve, history_of, table_frame, trusted_curves
 from ..received import ReadAlready
 from ..spinning import Written, keep_run
 from ..story import CartridgeStory, cartridge_story
@@ -73,7 +73,7 @@ def spin_table(
         rig=rig,
         serviced_at=record.serviced_at,
         operator=operator,
-        shared=zero_known,
+        frame=table_frame(rig, angles),
         teaches=zero_known and is_dense(read, model),
     )
     if evidence.history is None and _speeds_differ(shop, story, read, model):
