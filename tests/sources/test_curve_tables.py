@@ -1,6 +1,7 @@
 """Tables of amplitude and angle against speed, as rigs and people write them."""
 
 import pytest
+import xlsxwriter
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -48,12 +49,11 @@ def test_one_table_in_any_layout(tmp_path, layout, encoding):
 
 
 def test_a_workbook_reads_as_its_text(tmp_path):
-    openpyxl = pytest.importorskip("openpyxl")
-    book = openpyxl.Workbook()
-    book.active.append(["Speed [rpm]", "Amplitude [m/s² rms]", "Phase [deg]"])
-    for row in zip(*SAME[:1], *SAME[1], *SAME[2], strict=True):
-        book.active.append(row)
-    book.save(tmp_path / "rig.xlsx")
+    with xlsxwriter.Workbook(str(tmp_path / "rig.xlsx")) as book:
+        sheet = book.add_worksheet()
+        sheet.write_row(0, 0, ["Speed [rpm]", "Amplitude [m/s² rms]", "Phase [deg]"])
+        for i, row in enumerate(zip(SAME[0], SAME[1][0], SAME[2][0], strict=True), start=1):
+            sheet.write_row(i, 0, row)
     table = table_from_file(tmp_path / "rig.xlsx")
     assert (table.speed_rpm, table.amplitude, table.angle_deg) == SAME
     # 0.12 m/s² rms is 0.12 * sqrt(2) / 9.80665 g, zero to peak
@@ -85,7 +85,7 @@ def test_a_sine_s_measures(measure, factor):
         ("40000 -0.1\n50000 .2", PEAK, "an amplitude of -0.1 g"),
         ("40000 0.1 400\n50000 .2 3", PEAK, "an angle of 400"),
         ("speed;g;g;phase\n40000;.1;.2;30", PEAK, "2 columns of amplitudes and 1 of angles"),
-        ("40000 nan\n50000 .2\n60000 .3", PEAK, "line 1: 'nan' is no amplitude"),
+        ("40000 nan\n50000 .2\n60000 .3", PEAK, "amplitude of nan"),
     ],
 )
 def test_a_bad_table_is_said_and_nothing_is_guessed(text, stated, said):

@@ -167,7 +167,7 @@ def _found(rows: Iterable[tuple[int, list[Cell]]]) -> _Lines:
 
 
 def _without_holes(lines: _Lines) -> _Lines:
-    """Return the rows with those above that begin and are filled as they are: a cell is no number there, to be said."""
+    """Return the rows with those above that begin and are filled as they are: one of their cells is no number."""
     width = max((sum(c is not None for c in r) for _, r in lines.body), default=0)
     rows = [
         (n, r)

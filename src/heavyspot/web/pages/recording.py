@@ -9,7 +9,7 @@ from fastapi import APIRouter, Depends, File, Request, Response, UploadFile
 from ...quantities.errors import BadInput, HeavyspotError
 from ...quantities.typed import typed_or_none
 from ...sources.curve_reading import StatedTable, table_from_pasted
-from ...sources.curve_table import CurveTable, Measure, Unit
+from ...sources.curve_table import CurveTable, Unit
 from ...sources.sidecar import Stated, TimeUnit
 from ...workshop.bench.bench import Bench
 from ...workshop.bench.set_up import checked_operator
@@ -131,6 +131,5 @@ def _page(
         "fault": fault,
         "endings": ",".join(endings()),
         "units": get_args(Unit),
-        "measures": get_args(Measure),
     }
     return page(request, "cartridge/recording.html", values, status=422 if fault else 200)

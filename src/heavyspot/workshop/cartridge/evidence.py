@@ -147,7 +147,7 @@ def weigh(
     rig: str,
     serviced_at: str,
     operator: str,
-    shared: bool = True,
+    frame: str = "",
     teaches: bool = True,
 ) -> Evidence:
     """Put what was read beside the piece's earlier runs and what others teach, and judge it.
@@ -156,12 +156,12 @@ def weigh(
     ----------
     findings : list of Finding
         Of the run alone.
-    shared : bool
-        Whether its angles are those of other rigs, so that other units tell something of it.
+    frame : str
+        What its angles are counted from; empty for ours, where other units tell something of it.
     """
     history = None
     if read.curve is not None and read.curve.has_angle:
-        now = SensedCurve(story.number + 1, read.curve, read.channels)
+        now = SensedCurve(story.number + 1, read.curve, read.channels, frame)
         history = history_of(
             [*trusted_curves(shop, story), now],
             story.made,
@@ -172,7 +172,7 @@ def weigh(
     priors, guesses = known_of(
         shop,
         model,
-        history.grid_rpm if history is not None and shared else None,
+        history.grid_rpm if history is not None and not frame else None,
         rig=rig,
         serviced_at=serviced_at,
         not_piece=story.piece.id,

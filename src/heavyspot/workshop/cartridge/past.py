@@ -16,6 +16,7 @@ from ...quantities.arrays import Array
 from ...signal.curve import Curve
 from ..model import ModelFile
 from ..reading import KeptResult
+from ..rig import AnglesRecord, known_rig, parse_rig
 from ..shop import Workshop
 from .story import CartridgeStory, KeptRun
 
@@ -99,7 +100,29 @@ def trusted_curves(shop: Workshop, story: CartridgeStory) -> list[SensedCurve]:
         for p in past_runs(shop, story)
         if p.curves and p.curves[0].has_angle and trusted_vectors(p.run.result)
     ]
-    return [SensedCurve(p.number, p.curves[0], p.sensors) for p in past]
+    return [SensedCurve(p.number, p.curves[0], p.sensors, frame_of(shop, p)) for p in past]
+
+
+def frame_of(shop: Workshop, past: PastRun) -> str:
+    """Return what a run's angles are counted from: nothing for ours; a rig's own where its zero is not known.
+
+    A table that was read by another way of counting than its rig's record now says stands for itself alone: one of
+    the two is a mirror of the other.
+    """
+    if not past.curves or not past.curves[0].is_table:
+        return ""
+    rig = past.run.entry.rig
+    then = parse_rig(rig or "the run's rig", dict(past.run.conditions.rig)).angles
+    now = known_rig(shop, rig).angles
+    if then is None or now is None or (then.sense, then.zero_deg) != (now.sense, now.zero_deg):
+        return f"run {past.number}"
+    return table_frame(rig, then)
+
+
+def table_frame(rig: str, angles: AnglesRecord | None) -> str:
+    """Return the frame of a table that is read by its rig's record, as `frame_of`."""
+    known = angles is not None and angles.zero_deg is not None
+    return "" if known else f"zero of {rig}"
 
 
 def past_runs(shop: Workshop, story: CartridgeStory) -> list[PastRun]:
@@ -110,11 +133,12 @@ def past_runs(shop: Workshop, story: CartridgeStory) -> list[PastRun]:
 
 @dataclass(frozen=True)
 class SensedCurve:
-    """The main curve of a run, with the names of its sensors in the order of its channels."""
+    """The main curve of a run, the names of its sensors in the order of its channels, its angles' frame."""
 
     number: int
     curve: Curve
     sensors: tuple[str, ...]
+    frame: str = ""
 
     def vector_at(self, speed_rpm: Array, sensors: Sequence[str]) -> Array:
         """Return the vectors at other speeds, one sensor after the other."""
@@ -156,6 +180,7 @@ def history_of(
     *,
     looked: Container[str] = (),
     knowingly: Container[str] = (),
+    least: int = LEAST_OF_TABLE,
 ) -> History | None:
     """Return the runs that can be compared with the last one, on the advice's speeds of all common sensors.
 
@@ -167,12 +192,14 @@ def history_of(
         Cuts made; ``after_run`` says which run they follow.
     looked, knowingly : container of str
         Identifiers of those that somebody looked at since, and in spite of which the work goes on.
+    least : int
+        Speeds that tables must share.
     """
     if not curves:
         return None
-    kept, sensors = comparable(curves)
+    kept, sensors = comparable([c for c in curves if c.frame == curves[-1].frame])
     grid = _grid(kept, model)
-    if grid.size < (LEAST_OF_TABLE if any(c.curve.is_table for c in kept) else 5):
+    if grid.size < (least if any(c.curve.is_table for c in kept) else 5):
         return None
     step = float(np.diff(GRID_SHARES).min()) * model.test_speed_rpm
     kept = [

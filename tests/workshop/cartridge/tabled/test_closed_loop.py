@@ -1,5 +1,7 @@
 """A job through tables alone, on the simulated rotor: what its rig shows, typed at seven speeds."""
 
+import json
+
 import numpy as np
 import pytest
 from conftest import there
@@ -15,6 +17,7 @@ from heavyspot.workshop.cartridge.tabled.spinning import spin_table
 from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.model.models import add_model
 from heavyspot.workshop.rig.record import add_rig
+from heavyspot.workshop.sheets.cartridge import make_report
 
 TEST_RPM = 150_000
 SPEEDS = tuple(float(v) for v in (60_000, 75_000, 90_000, 105_000, 120_000, 135_000, 150_000))
@@ -147,3 +150,42 @@ def test_other_speeds_than_before_are_said_and_nothing_is_cut(shop):
     result = spin_table(shop, "T-1", shown(unit, rng, speeds=other))
     assert any(f.code == "table.speeds_differ" for f in result.findings)
     assert result.advice.action == "spin_again"
+
+
+@pytest.mark.parametrize("seed", [3, 4, 5, 6])
+def test_amplitudes_alone_balance_by_trial_cuts(shop, seed):
+    rng = np.random.default_rng(seed)
+    unit = make_cartridge("Larch 52", seed, peak_g=1.2)
+    results, unit = balance(shop, unit, rng, runs=9, angles=False)
+    assert [r.advice.trial for r in results[:4]] == [True, True, True, False]
+    assert all(f.code == "table.no_angle" for f in results[0].findings if f.severity == "warn")
+    assert results[-1].verdict == "pass", [r.reason for r in results]
+    assert np.abs(unit.vector(np.linspace(60_000, TEST_RPM, 200))).max() <= 0.5
+
+
+def test_a_peak_alone_asks_for_trial_cuts_at_one_speed_and_never_passes(shop):
+    for peak in (0.9, 0.2):
+        table = CurveTable((150_000.0,), ((peak,),), "g", "peak", step=0.01)
+        result = spin_table(shop, "T-1", table)
+        assert result.verdict != "pass"
+        assert bool(result.advice.cuts) == (peak > 0.5)
+
+
+def test_sheet_and_story_say_that_it_is_a_table(shop):
+    table = shown(make_cartridge("Larch 52", 3, peak_g=0.2), np.random.default_rng(1), angles=False)
+    assert spin_table(shop, "T-1", table).verdict == "pass"
+    report = make_report(shop, "T-1", number="1")
+    assert any(f.code == "finding.table.read" for f in report.findings)
+    assert story_json_says(shop, "table.read")
+    assert shop.book.events.digests(there(cartridge_story(shop, "T-1").last).entry.recording)
+
+
+def story_json_says(shop, code):
+    return code in json.dumps(cartridge_story(shop, "T-1").as_json())
+
+
+def test_a_gap_share_of_the_model_is_said_on_the_finding(shop):
+    rng = np.random.default_rng(1)
+    result = spin_table(shop, "T-1", shown(make_cartridge("Larch 52", 3, peak_g=0.2), rng))
+    (told,) = [f for f in result.findings if f.code == "table.read"]
+    assert told.evidence == {"rows": 7.0, "widest_rpm": 15_000.0}

@@ -8,7 +8,7 @@ from dataclasses import replace
 from ....ledger.store.entries import now_utc
 from ....ledger.store.identity import new_id
 from ....quantities.errors import BadInput
-from ....quantities.finding import finding_of
+from ....quantities.finding import blocking_of, finding_of
 from ....sources.curve_table import ENDING, CurveTable, write_table
 from ....sources.simulated import RIG
 from ...model import ModelFile
@@ -17,10 +17,11 @@ from ...rig import known_rig
 from ...shop import Workshop
 from ..advising import advise_on
 from ..evidence import weigh
-from ..past import SensedCurve, history_of, trusted_curves
+from ..past import SensedCurve, history_of, table_frame, trusted_curves
 from ..received import ReadAlready
 from ..spinning import Written, keep_run
 from ..story import CartridgeStory, cartridge_story
+from .amplitudes import amplitude_advice
 from .reading import findings_of, is_dense, read_table
 
 
@@ -72,7 +73,7 @@ def spin_table(
         rig=rig,
         serviced_at=record.serviced_at,
         operator=operator,
-        shared=zero_known,
+        frame=table_frame(rig, angles),
         teaches=zero_known and is_dense(read, model),
     )
     if evidence.history is None and _speeds_differ(shop, story, read, model):
@@ -83,6 +84,9 @@ def spin_table(
         )
         evidence = replace(evidence, findings=(*evidence.findings, differ))
     advised = advise_on(evidence, story.number + 1, story.made)
+    if table.angle_deg is None and evidence.judgement and not blocking_of(evidence.findings):
+        told = amplitude_advice(shop, story, read, model, evidence.judgement, seed=story.number + 1)
+        advised = replace(advised, advice=told) if told is not None else advised
     at, run_id = now_utc(), run_id or new_id()
     path = shop.book.archive.place(run_id, at, ENDING)
     write_table(table, path)
