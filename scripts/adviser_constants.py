@@ -15,8 +15,9 @@ PAGE = HOUSE / "docs" / "reference" / "adviser-constants.md"
 
 HEAD = """# Numbers of the adviser
 
-Made from the source by `scripts/adviser_constants.py`. What is a stated choice may be argued with; what a shop's own runs show
-(scatter of runs and cuts, responses, chances kept) is learnt from the ledger and stands in none of these.
+Made from the source by `scripts/adviser_constants.py`. What is a stated choice may be argued with; what a
+shop's own runs show (scatter of runs and cuts, responses, chances kept) is learnt from the ledger and stands
+in none of these.
 
 | number | value | what it is, and where it comes from | in |
 | --- | --- | --- | --- |
