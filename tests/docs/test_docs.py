@@ -33,6 +33,15 @@ def test_command_line_page_is_fresh():
     assert (DOCS / "reference/cli.md").read_text() == reference(), "run scripts/cli_reference.py"
 
 
+def test_every_number_of_the_adviser_is_on_its_page():
+    sys.path.insert(0, str(ROOT / "scripts"))
+    try:
+        from adviser_constants import page
+    finally:
+        sys.path.pop(0)
+    assert (DOCS / "reference/adviser-constants.md").read_text() == page(), "run its script"
+
+
 def test_sidecar_schema_is_fresh_and_accepts_the_guide():
     import jsonschema
 

@@ -1,9 +1,13 @@
 """What is said while it spins: few alarms, each at once, none for what was foretold."""
 
+from typing import cast
+
 import numpy as np
 import pytest
 
+from heavyspot.balance.cut.early import Early
 from heavyspot.balance.limits import Limit
+from heavyspot.workshop.bench.foresee import Foreseer
 from heavyspot.workshop.bench.watch import Expected, Watch
 
 NAN = float("nan")
@@ -109,3 +113,30 @@ def test_a_mark_that_is_gone_is_said_too():
 def test_before_the_first_mark_it_waits():
     seen = a_watch().see(0.1, NAN, NAN, 0.0)
     assert seen.state == "waiting" and np.isnan(seen.share)
+
+
+class Told:
+    """A foreseer that says one thing."""
+
+    def __init__(self, word):
+        self.given = word
+
+    def word(self, speed_rpm, vector):
+        return self.given
+
+
+@pytest.mark.parametrize(
+    ("chance", "at_rpm", "code"),
+    [
+        (0.99, 118_200.0, "bench.live.will_be_over"),
+        (0.90, 118_200.0, "bench.live.under"),  # not sure enough to be said
+        (0.99, 60_000.0, "bench.live.under"),  # it was to be over by now, and is not
+    ],
+)
+def test_what_is_to_come_is_said_while_it_climbs(chance, at_rpm, code):
+    watch = a_watch(foreseer=cast(Foreseer, Told(Early(chance, at_rpm, 1.4))))
+    watch.foresee(np.empty(0), np.empty(0, complex))
+    seen = watch.see(1.0, 70_000.0, 0.2, 1.0)
+    assert seen.line.code == code and not seen.alarm
+    over = watch.see(1.1, 119_000.0, 0.7, 1.0)
+    assert over.line.code == "bench.live.over"  # what is there leads over what was foretold

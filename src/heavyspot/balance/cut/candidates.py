@@ -19,8 +19,14 @@ ComplexArray = NDArray[np.complex128]
 FloatArray = NDArray[np.float64]
 
 DEPTH_STEP_MM = 0.01
+"""Step of an advised depth: what a caliper reads (common practice, no source)."""
+
 FINALISTS = 24
+"""Candidates that are tried on all draws (a cost)."""
+
 SCREENING_DRAWS = 40
+"""Draws that choose the finalists (a cost)."""
+
 WORSE = 1.10
 """A next run with a highest ratio over this times today's counts as made worse."""
 

@@ -277,7 +277,8 @@ class Bench:
             try:
                 source = HandsFree(self.factory(serial)) if waits else self.factory(serial)
                 about = About(serial, operator, oil)
-                self.capture = Capture(source, self.folder, about, watch_of(self.shop, serial))
+                watch = watch_of(self.shop, serial, source.describe().rig)
+                self.capture = Capture(source, self.folder, about, watch)
                 self.on_it = serial
                 if not waits:
                     self.set_ups.spun(serial)

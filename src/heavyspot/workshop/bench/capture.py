@@ -263,6 +263,8 @@ class Capture:
                 if shown - drawn >= CURVE_S:
                     drawn = shown
                     growing.read(track)
+                    if self._watch:
+                        self._watch.foresee(*growing.vectors())
                 self._publish(
                     phased_blocks(track.since(track.turns.size - 80), scale=scale), growing, block
                 )
@@ -334,6 +336,7 @@ class GrowingCurve:
     def __init__(self, scale: NDArray[np.float64]) -> None:
         self._scale = scale
         self._points: dict[str, dict[float, float]] = {"up": {}, "down": {}}
+        self._first: dict[float, complex] = {}
         self._read_until = 0
 
     def read(self, track: Track) -> None:
@@ -347,6 +350,14 @@ class GrowingCurve:
             for speed, g, at in zip(curve.speed_rpm, amplitude, curve.time_s, strict=True):
                 if at >= from_s:
                     kept[float(speed)] = float(g)
+            if curve.direction == "up":
+                new = zip(curve.speed_rpm, curve.vector[0], curve.time_s, strict=True)
+                self._first |= {float(s): complex(v) for s, v, at in new if at >= from_s}
+
+    def vectors(self) -> tuple[NDArray[np.float64], NDArray[np.complex128]]:
+        """Return speeds, ascending, and the first sensor's vector there, of the way up; (n,) each."""
+        at = sorted(self._first.items())
+        return np.array([s for s, _ in at]), np.array([v for _, v in at], complex)
 
     def points(self) -> NDArray[np.float64]:
         """Return speed and amplitude, (2, n), of the direction that has more points."""

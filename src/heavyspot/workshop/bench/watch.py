@@ -10,10 +10,13 @@ from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
+from ...balance.cut.early import Early
 from ...balance.limits import Limit
 from ...quantities.arrays import Array
 from ...quantities.said import Said
+from .foresee import Foreseer
 
 State = Literal["waiting", "as_expected", "under", "higher", "over", "pickup", "alarm"]
 
@@ -46,6 +49,9 @@ DOUBTFUL_S = 0.5
 
 HIGHER = 1.15
 """Times the highest expected from which it is higher than expected."""
+
+LIKELY = 0.95
+"""Computed chance from which it is said that the limit will be passed: of those nine in ten are (docs, proof)."""
 
 OVER_RATED = 1.005
 """Share of the rated speed that is over it: a display's last figure is not."""
@@ -97,12 +103,15 @@ class Watch:
     from_rpm, rated_rpm : float
         The limit counts from here; no rotor turns faster than this.
     expected : Expected or None
+    foreseer : Foreseer or None
     """
 
     limit: Limit
     from_rpm: float
     rated_rpm: float
     expected: Expected | None = None
+    foreseer: Foreseer | None = None
+    _early: Early | None = None
     _rise: deque[tuple[float, float]] = field(default_factory=deque)
     _far: int = 0
     _latched: Seen | None = None
@@ -135,6 +144,11 @@ class Watch:
         if seen is None:
             seen = self._pickup(time_s, trusted_share) or self._plain(speed_rpm, amplitude_g, share)
         return replace(seen, share=share, worst_g=self._worst[0])
+
+    def foresee(self, speed_rpm: Array, vector: NDArray[np.complex128]) -> None:
+        """Take the first sensor's curve so far, (k,) each, and look ahead."""
+        if self.foreseer is not None:
+            self._early = self.foreseer.word(speed_rpm, vector)
 
     def _note(self, time_s: float, rpm: float, g: float, share: float, *, counts: bool) -> None:
         self._rise.append((time_s, share))
@@ -215,6 +229,10 @@ class Watch:
             return Seen("over", Said("bench.live.over", {"worst_g": self._worst[0]}))
         if rpm < self.from_rpm and not self._higher:
             return Seen("under", Said("bench.live.starting"))
+        early = self._early
+        if early is not None and early.chance_over >= LIKELY and rpm < early.over_at_rpm:
+            values = {"speed_rpm": round(early.over_at_rpm, -3), "highest_g": early.highest_g}
+            return Seen("higher", Said("bench.live.will_be_over", values))
         if self._higher:
             return Seen("higher", Said("bench.live.higher"))
         if self.expected is not None:

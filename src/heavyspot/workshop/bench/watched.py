@@ -4,18 +4,23 @@ from __future__ import annotations
 
 from ..cartridge import CartridgeStory, cartridge_story, expected_run
 from ..shop import Workshop, find_piece
+from .foresee import foreseer_of
 from .watch import Expected, Watch
 
 
-def watch_of(shop: Workshop, serial: str) -> Watch | None:
-    """Return who watches a cartridge's spin; a loose rotor turns slowly and has no such limit."""
+def watch_of(shop: Workshop, serial: str, rig: str = "") -> Watch | None:
+    """Return who watches a cartridge's spin on a rig; a loose rotor turns slowly and has no such limit."""
     if find_piece(shop, serial).kind == "rotor":
         return None
     story = cartridge_story(shop, serial)
     model = story.model
     sensor = story.last.result.sensor if story.last else ""
     return Watch(
-        model.house_limit(sensor), model.from_rpm, model.rated_speed_rpm, expected_of(story)
+        model.house_limit(sensor),
+        model.from_rpm,
+        model.rated_speed_rpm,
+        expected_of(story),
+        foreseer_of(shop, story, rig),
     )
 
 
