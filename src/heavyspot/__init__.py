@@ -42,6 +42,8 @@ if TYPE_CHECKING:
     from .quantities.finding import Finding
     from .signal.curve import Curve
     from .signal.tracker import Tracker
+    from .sources.curve_reading import StatedTable, table_from_file, table_from_pasted
+    from .sources.curve_table import CurveTable
     from .sources.exchange import from_signals, to_signals
     from .sources.readers import open_recording
     from .sources.recording import Channel, Recording
@@ -52,6 +54,7 @@ if TYPE_CHECKING:
     from .workshop.cartridge.overruling import overrule
     from .workshop.cartridge.spinning import spin
     from .workshop.cartridge.story import cartridge_story
+    from .workshop.cartridge.tabled.spinning import spin_table
     from .workshop.flow.kept import flow_tests_of
     from .workshop.flow.testing import keep_flow_test
     from .workshop.job.editing import add_job, amend_job, amend_piece
@@ -135,7 +138,12 @@ _HOMES = {
     "rotor_model": "workshop.rotor.models",
     "rotor_story": "workshop.rotor.kept",
     "search_pieces": "workshop.job.lookup",
+    "CurveTable": "sources.curve_table",
+    "StatedTable": "sources.curve_reading",
     "spin": "workshop.cartridge.spinning",
+    "spin_table": "workshop.cartridge.tabled.spinning",
+    "table_from_file": "sources.curve_reading",
+    "table_from_pasted": "sources.curve_reading",
     "to_signals": "sources.exchange",
     "unground": "workshop.cartridge.grinding",
     "verify_sheet": "workshop.sheets.verify",
@@ -149,6 +157,7 @@ __all__ = [
     "BadInput",
     "Channel",
     "Curve",
+    "CurveTable",
     "Cutter",
     "Finding",
     "HeavyspotError",
@@ -166,6 +175,7 @@ __all__ = [
     "SpinResult",
     "Stale",
     "Stated",
+    "StatedTable",
     "Taken",
     "Tracker",
     "UnreadableFile",
@@ -205,6 +215,9 @@ __all__ = [
     "rotor_story",
     "search_pieces",
     "spin",
+    "spin_table",
+    "table_from_file",
+    "table_from_pasted",
     "to_signals",
     "unground",
     "verify_sheet",

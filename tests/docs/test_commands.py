@@ -137,6 +137,7 @@ def shop(told, tmp_path):
     shutil.copytree(told, folder)
     for stale in folder.glob("spin?.*"):
         stale.unlink()
+    (folder / "export.csv").write_text("60000;0,12;35\n90000;0,31;80\n150000;0,28;120\n")
     with xlsxwriter.Workbook(folder / "old-book.xlsx") as book:
         sheet = book.add_worksheet()
         sheet.write_row(0, 0, ["Serial", "Customer", "Date", "Note", "Unit no"])

@@ -170,6 +170,8 @@ def path_of(story: CartridgeStory, past: Sequence[PastRun]) -> tuple[PathPoint, 
     speed = np.array([worst.speed_rpm])
     out = []
     for r in runs:
+        if not r.curves[0].has_angle:  # it stands somewhere on a circle, nobody knows where
+            continue
         vector = complex(vector_at(r.curves[0], speed, r.place(sensor))[0])
         share = abs(vector) / (2 * float(limit.at(speed)[0]))
         out.append(PathPoint(r.number, float(angle_of(vector)), share))

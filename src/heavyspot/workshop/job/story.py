@@ -136,7 +136,8 @@ def _run(r: Run) -> Iterator[Event]:
     if worst:
         at: dict[str, Value] = {"amplitude_g": worst.amplitude_g, "speed_rpm": worst.speed_rpm}
         highest = Said("story_text.highest", at)
-    found = [finding_said(f) for f in result.findings if f.severity != "note"]
+    told = (f for f in result.findings if f.severity != "note" or f.code.startswith("table."))
+    found = [finding_said(f) for f in told]
     verdict = "undecided" if result.overruled else r.verdict
     yield _event(r.at, r.by, "run", highest, _own(r.rig), *found, number=r.number, verdict=verdict)
     if let := result.overruled:
