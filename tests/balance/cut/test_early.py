@@ -4,7 +4,12 @@ import numpy as np
 from loop.strange import RIGS
 from loop.strange_world import LIMIT_G, PLANES
 
-from heavyspot.balance.cut.early import LEAST_POINTS, LEAST_UNITS, early_word
+from heavyspot.balance.cut.early import (
+    LEAST_POINTS,
+    LEAST_UNITS,
+    early_word,
+    possible_responses,
+)
 from heavyspot.balance.cut.history import Scatter
 from heavyspot.balance.cut.prior import ResponsePrior, library_prior
 
@@ -35,9 +40,10 @@ def test_what_is_said_to_go_over_goes_over():
     told = []
     for rig, name in MODELS:
         model, make, speed, priors = world(rig, name)
+        responses = possible_responses(speed, priors)
         limit, k = np.full(speed.size, LIMIT_G), int((speed <= 0.6 * model.test_speed_rpm).sum())
         for seed, v in enumerate(first_runs(make, 60)):
-            said = early_word(speed, limit, v[:k], priors, SCATTER, seed=seed)
+            said = early_word(speed, limit, v[:k], responses, SCATTER, seed=seed)
             if said is None or (np.abs(v[:k]) > LIMIT_G).any():
                 continue
             over = np.abs(v[k:]) > LIMIT_G
@@ -55,11 +61,12 @@ def test_nothing_is_said_of_what_is_not_known_or_not_seen():
     _, make, speed, priors = world("modes", "Willow 58")
     limit, v = np.full(speed.size, LIMIT_G), next(first_runs(make, 1))
     k = speed.size // 2
-    assert early_word(speed, limit, v[:k], priors, SCATTER) is not None
+    responses = possible_responses(speed, priors)
+    assert early_word(speed, limit, v[:k], responses, SCATTER) is not None
     few = {p: ResponsePrior(q.mean, q.factor, LEAST_UNITS - 1) for p, q in priors.items()}
-    assert early_word(speed, limit, v[:k], few, SCATTER) is None
-    assert early_word(speed, limit, v[: LEAST_POINTS - 1], priors, SCATTER) is None
-    assert early_word(speed, limit, v, priors, SCATTER) is None
+    assert early_word(speed, limit, v[:k], possible_responses(speed, few), SCATTER) is None
+    assert early_word(speed, limit, v[: LEAST_POINTS - 1], responses, SCATTER) is None
+    assert early_word(speed, limit, v, responses, SCATTER) is None
 
 
 def test_a_curve_that_no_unit_of_the_model_makes_is_not_foretold():
@@ -68,4 +75,4 @@ def test_a_curve_that_no_unit_of_the_model_makes_is_not_foretold():
     limit, k = np.full(speed.size, LIMIT_G), speed.size // 2
     rng = np.random.default_rng(1)
     strange = 0.2 * (rng.standard_normal(k) + 1j * rng.standard_normal(k))
-    assert early_word(speed, limit, strange, priors, SCATTER) is None
+    assert early_word(speed, limit, strange, possible_responses(speed, priors), SCATTER) is None

@@ -63,11 +63,25 @@ class Early:
     highest_g: float
 
 
+def possible_responses(
+    speed_rpm: FloatArray, priors: dict[str, ResponsePrior], *, seed: int = 0
+) -> ComplexArray | None:
+    """Return responses a unit of the model may have, (draws, n, planes); None where too few units are known.
+
+    They do not depend on what is seen: drawn once, they serve a whole run.
+    """
+    known = [p for p in priors.values() if p.units >= LEAST_UNITS]
+    if not known:
+        return None
+    rng = np.random.default_rng(seed)
+    return _warped(np.stack([_draws(p, rng) for p in known], axis=2), speed_rpm, rng)
+
+
 def early_word(
     speed_rpm: FloatArray,
     limit_g: FloatArray,
     seen: ComplexArray,
-    priors: dict[str, ResponsePrior],
+    responses: ComplexArray | None,
     scatter: Scatter,
     *,
     seed: int = 0,
@@ -80,23 +94,21 @@ def early_word(
         The model's speeds, ascending, and the limit there.
     seen : ndarray, shape (k,), complex
         Vector of one sensor at the first k of them, g.
-    priors : dict of plane -> ResponsePrior
-        At all n speeds.
+    responses : ndarray, shape (draws, n, planes), complex, or None
+        As `possible_responses` gives them.
     """
     k, n = seen.size, speed_rpm.size
-    known = [p for p in priors.values() if p.units >= LEAST_UNITS]
-    if not known or k < LEAST_POINTS or k >= n:
+    if responses is None or k < LEAST_POINTS or k >= n:
         return None
-    rng = np.random.default_rng(seed)
-    H = _warped(np.stack([_draws(p, rng) for p in known], axis=2), speed_rpm, rng)
+    rng = np.random.default_rng([seed, k])
     noise = 0.01 * float(limit_g.min()) + scatter.run_shape * np.abs(seen)
-    misfit = _fitted(H[:, :k], seen, noise, rng)[2]
+    misfit = _fitted(responses[:, :k], seen, noise, rng)[2]
     if misfit > MISFIT:
         return None
-    u, loglik, _ = _fitted(H[:, :k], seen, noise * max(1.0, misfit), rng)
+    u, loglik, _ = _fitted(responses[:, :k], seen, noise * max(1.0, misfit), rng)
     weight = _weights(loglik)
     miss = np.exp(MISS * rng.standard_normal(DRAWS))
-    after = np.abs(np.einsum("dnp,dp->dn", H[:, k:], u)) * miss[:, None]
+    after = np.abs(np.einsum("dnp,dp->dn", responses[:, k:], u)) * miss[:, None]
     ratio = after / limit_g[k:]
     over = ratio > 1.0
     goes = over.any(axis=1)

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ...balance.cut.early import Early, early_word
+from ...balance.cut.early import Early, early_word, possible_responses
 from ...balance.cut.history import Scatter
-from ...balance.cut.prior import ResponsePrior
 from ...quantities.arrays import Array
 from ..cartridge import CartridgeStory
 from ..model import known_of
@@ -27,13 +26,13 @@ class Foreseer:
     Attributes
     ----------
     speed_rpm, limit_g : ndarray, shape (n,)
-    priors : dict of plane -> ResponsePrior
-        Of the first sensor.
+    responses : ndarray, shape (draws, n, planes), complex, or None
+        Of the first sensor, as a unit of the model may have; None where too few units are known.
     """
 
     speed_rpm: Array
     limit_g: Array
-    priors: dict[str, ResponsePrior]
+    responses: NDArray[np.complex128] | None
     scatter: Scatter
 
     def word(self, speed_rpm: Array, vector: NDArray[np.complex128]) -> Early | None:
@@ -45,11 +44,11 @@ class Foreseer:
         vector : ndarray, shape (k,), complex
             The first sensor's, g.
         """
-        if speed_rpm.size < 2 or speed_rpm[0] > self.speed_rpm[1]:
+        if self.responses is None or speed_rpm.size < 2 or speed_rpm[0] > self.speed_rpm[1]:
             return None
         seen = int(np.searchsorted(self.speed_rpm, speed_rpm[-1], side="right"))
         at = np.interp(self.speed_rpm[:seen], speed_rpm, vector)
-        return early_word(self.speed_rpm, self.limit_g, at, self.priors, self.scatter)
+        return early_word(self.speed_rpm, self.limit_g, at, self.responses, self.scatter)
 
 
 def foreseer_of(shop: Workshop, story: CartridgeStory, rig: str) -> Foreseer:
@@ -60,4 +59,5 @@ def foreseer_of(shop: Workshop, story: CartridgeStory, rig: str) -> Foreseer:
     priors, _ = known_of(
         shop, model, speed, rig=rig, serviced_at=serviced_at, not_piece=story.piece.id
     )
-    return Foreseer(speed, model.house_limit().at(speed), priors, model.as_scatter())
+    limit, responses = model.house_limit().at(speed), possible_responses(speed, priors)
+    return Foreseer(speed, limit, responses, model.as_scatter())

@@ -112,6 +112,7 @@ class Watch:
     expected: Expected | None = None
     foreseer: Foreseer | None = None
     _early: Early | None = None
+    _foreseen: int = -1
     _rise: deque[tuple[float, float]] = field(default_factory=deque)
     _far: int = 0
     _latched: Seen | None = None
@@ -147,7 +148,10 @@ class Watch:
 
     def foresee(self, speed_rpm: Array, vector: NDArray[np.complex128]) -> None:
         """Take the first sensor's curve so far, (k,) each, and look ahead."""
-        if self.foreseer is not None:
+        if (
+            self.foreseer is not None and speed_rpm.size != self._foreseen
+        ):  # nothing new while it slows
+            self._foreseen = speed_rpm.size
             self._early = self.foreseer.word(speed_rpm, vector)
 
     def _note(self, time_s: float, rpm: float, g: float, share: float, *, counts: bool) -> None:
