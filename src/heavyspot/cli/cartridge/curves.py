@@ -10,6 +10,7 @@ import typer
 
 from ...quantities.errors import BadInput
 from ..common import By, Json, Serial, emit, kept, open_workshop
+from .work import say_result
 
 if TYPE_CHECKING:
     from ...workshop.rig.angle_check import TrialCut
@@ -63,14 +64,7 @@ def curve(
         assert peak_g is not None and at_rpm is not None  # one value with its speed
         read = peak_alone(peak_g, at_rpm, rig=rig, operator=operator)
     result = spin_table(open_workshop(), serial, read, operator=operator, rig=rig)
-    if json:
-        emit(result.as_json())
-    else:
-        from .show import show_spin
-
-        show_spin(result)
-    if check and result.verdict != "pass":
-        raise typer.Exit(1)
+    say_result(result, json=json, check=check)
 
 
 def angles(

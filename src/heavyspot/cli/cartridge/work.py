@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -23,6 +23,9 @@ from ..common import (
     kept,
     open_workshop,
 )
+
+if TYPE_CHECKING:
+    from ...workshop.reading import SpinResult
 
 
 def spin(
@@ -54,6 +57,11 @@ def spin(
         format=format,
         stated=Stated(rate, time_unit, group),
     )
+    say_result(result, json=json, check=check)
+
+
+def say_result(result: SpinResult, *, json: bool, check: bool) -> None:
+    """Say what a run gave, to people or as JSON; exit with 1 when it is to be a pass and is none."""
     if json:
         emit(result.as_json())
     else:
