@@ -1,6 +1,7 @@
 """What a spin is held against comes from the piece's own runs: the first that was whole and can be trusted."""
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from workshop.entries import run_of
@@ -28,7 +29,7 @@ def run_with(piece_id, number, **more):
 def test_the_first_whole_run_is_the_measure(shop):
     piece_id = add_piece(shop, "T-1", "Larch 52")
     dead = {"code": "sensor.dead", "severity": "block", "text": "", "do": ""}
-    cases = (
+    cases: tuple[dict[str, Any], ...] = (
         {"covered": 0.6},  # stopped at 93,000 rpm: what came after it is not known
         {"findings": [dead], "worst": {**WORST, "ratio": 0.01}},
         {},
