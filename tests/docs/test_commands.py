@@ -32,6 +32,9 @@ ONLY_PARSED = {
     " serve": "runs until it is stopped",
     "heavyspot watch": "runs until it is stopped",
     "move data": "a PostgreSQL server",
+    "model card": "eight units whose cuts taught something",
+    "take-card": "another shop's card",
+    "drop-card": "another shop's card",
     "reread": "the identifier of a selection, and a rig that measured wrong",
     "...": "stands for more",
 }

@@ -67,11 +67,18 @@ def situation(vectors, cuts=(), priors=None, **kw):
 def test_first_run_of_an_unknown_model_is_a_small_stated_guess():
     H = response()
     unbalance = 0.3 * np.exp(1j * 2.0)
-    advice, _ = advise(situation(H * unbalance))
+    advice, _ = advise(replace(situation(H * unbalance), sensor_lag_deg=0.0))
     assert advice.action == "cut" and advice.trial
     assert "likeliest heavy spot" in advice.reason
     assert len(advice.cuts) == 1
     assert advice.cuts[0].unbalance_gmm < abs(unbalance)
+
+
+def test_where_nobody_said_where_the_sensor_sits_any_direction_is_said_to_be_as_good():
+    advice, _ = advise(situation(response() * 0.3 * np.exp(2j)))
+    codes = [w.code for w in advice.why]
+    assert advice.trial and codes[:2] == ["advice.trial_anywhere", "advice.say_the_hour"]
+    assert "60 degrees" not in advice.reason
 
 
 def test_second_run_uses_what_was_really_ground():

@@ -17,7 +17,16 @@ from numpy.typing import NDArray
 from ...quantities.said import Said
 from ..plane import Plane
 from .advice_case import Advice, Alternative, Situation
-from .candidates import MOST_RISE, WORSE, Candidate, Choices, Outcome, Tryout, best_candidates
+from .candidates import (
+    MOST_RISE,
+    WORSE,
+    Candidate,
+    Choices,
+    Outcome,
+    Tryout,
+    best_candidates,
+    held_back,
+)
 from .doubt import Explanation, check_said, doubtful, explanation_said, explanations
 from .prior import ResponsePrior, wide_prior
 from .response import Estimate, estimate
@@ -172,8 +181,11 @@ def case_of(s: Situation) -> Case:
     now = estimate(s.history, priors, s.scatter, seed=s.seed)
     usable = tuple(p for p in s.planes if p.left_gmm > 1e-4)
     known = tuple(p for p in usable if _known(s, now, p.name))
-    leave = Tryout(now, s.limit_g, s.scatter, s.guard, s.seed).of(Candidate(()))
+    tryout = Tryout(now, s.limit_g, s.scatter, s.guard, s.seed)
+    leave = tryout.of(Candidate(()))
     choices = best_candidates(now, known, s.limit_g, s.scatter, s.guard, s.most_cuts, s.seed)
+    if not s.history.cuts and any(p.card and not p.units for p in priors.values()):
+        choices = choices.each(lambda o: held_back(o, tryout, s.planes))
     before = believed_before(s, priors)
     doubts = explanations(s.history, before, s.scatter) if before else ()
     return Case(s, now, usable, known, choices, leave, before, doubts)
@@ -327,6 +339,8 @@ def _sources_of(s: Situation, planes: list[str]) -> Iterator[Said]:
         units = prior.units if prior else 0
         if own or units:
             yield Said("advice.source", {"plane": name, "cuts": own, "units": units})
+        if prior and prior.card:
+            yield Said("advice.source_card", {"plane": name, "units": prior.card})
         if prior and prior.alike:
             models = ", ".join(prior.alike)
             yield Said("advice.source_like", {"plane": name, "models": models})

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -39,6 +40,9 @@ WORST = 0.95
 
 MOST_RISE = 1.5
 """No cut is advised whose worst is above so many times what is there now (stated: what is felt as a step up)."""
+
+SMALLER, SMALLER_STEPS = 0.75, 14
+"""A cut whose worst is above `MOST_RISE` is made smaller by this, so often at most (to a fiftieth)."""
 
 MOST_WORSE = 0.10
 """Candidates with a higher chance of making it worse are not advised while others are left."""
@@ -137,6 +141,11 @@ class Choices:
     best: Outcome | None = None
     one: Outcome | None = None
     several: Outcome | None = None
+
+    def each(self, change: Callable[[Outcome], Outcome]) -> Choices:
+        """Return them with every outcome changed."""
+        one, several = (o and change(o) for o in (self.one, self.several))
+        return Choices(several if self.best is self.several else one, one, several)
 
 
 @dataclass(frozen=True)
@@ -255,6 +264,22 @@ def best_candidates(
     ):
         return Choices(two, one, two)
     return Choices(one, one, two)
+
+
+def held_back(outcome: Outcome, tryout: Tryout, planes: tuple[Plane, ...]) -> Outcome:
+    """Return the candidate, smaller where it would be too much of a rise if the responses pointed the other way."""
+    opposite = {p: -r for p, r in tryout.now.response.items()}
+    turned = replace(tryout, now=replace(tryout.now, response=opposite))
+    most = MOST_RISE * float(tryout.before.mean())
+    candidate = outcome.candidate
+    for _ in range(SMALLER_STEPS):
+        if turned.of(candidate).worst <= most:
+            break
+        smaller = tuple((p, angle, SMALLER * amount) for p, angle, amount in candidate.cuts)
+        candidate = Candidate(smaller).rounded(planes)
+    if candidate == outcome.candidate:
+        return outcome
+    return replace(tryout.of(candidate), limited_by=(*outcome.limited_by, Said("advice.held_back")))
 
 
 def _worth(best: Outcome) -> float:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import block_diag
 
 ComplexArray = NDArray[np.complex128]
 FloatArray = NDArray[np.float64]
@@ -26,12 +28,15 @@ class ResponsePrior:
         Other units of the model it rests on; 0 when it knows none.
     alike : tuple of str
         Other models it leans on while the model's own units are few.
+    card : int
+        Units of another shop's population that it leans on; 0 when on none.
     """
 
     mean: ComplexArray
     factor: ComplexArray
     units: int = 0
     alike: tuple[str, ...] = ()
+    card: int = 0
 
 
 @dataclass(frozen=True)
@@ -66,6 +71,13 @@ def wide_prior(
     # estimate of how large this response is, and with it the state, by some per cent
     factor = smooth_factor(speed_rpm, 6.0 * typical, length=0.05, least=1e-6, sensor=sensor)
     return ResponsePrior(np.zeros(speed_rpm.size, complex), factor, 0)
+
+
+def joined(priors: Sequence[ResponsePrior]) -> ResponsePrior:
+    """Return the prior of sensors of which each is known on its own, one after the other."""
+    mean = np.concatenate([p.mean for p in priors])
+    factor = block_diag(*(p.factor for p in priors))
+    return replace(priors[0], mean=mean, factor=factor)
 
 
 def library_prior(

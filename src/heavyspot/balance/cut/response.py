@@ -26,7 +26,7 @@ from ...quantities.errors import BadInput
 from .history import History, Scatter
 from .prior import ResponsePrior, unit_shapes
 from .run_scatter import SHAPE_LENGTH, slope_of
-from .seen_effect import bounded
+from .seen_effect import bounded, turned_round
 
 ComplexArray = NDArray[np.complex128]
 FloatArray = NDArray[np.float64]
@@ -93,7 +93,7 @@ def estimate(
         raise BadInput(
             f"No prior for plane {sorted(unknown)}.", remedy="Add the plane to the model."
         )
-    priors = bounded(history, priors)
+    priors = bounded(history, turned_round(history, priors))
     planes = list(priors)
     bar = {p: priors[p].mean for p in planes}
     error_bar = np.zeros(len(history.cuts), complex)

@@ -28,6 +28,36 @@ NEAR = 0.2
 """Share of the speed range over which a change is looked for: resonances move."""
 
 
+UNLIKE = 1.0
+"""Distance of what cuts did from what another rig's population foretold, as a share of it, that no rig's gain
+explains (two and a half times its stated spread)."""
+
+ANY_TURN = 1.2
+"""Spread of a population's gain where its turn is not known: any direction, and a size that is known roughly."""
+
+
+def turned_round(history: History, priors: dict[str, ResponsePrior]) -> dict[str, ResponsePrior]:
+    """Return the priors, another rig's population without its direction where this piece's cuts contradict it.
+
+    A clock read from the other side, a sensor on the other flank: its shape still holds.
+    """
+    out = dict(priors)
+    for plane, prior in priors.items():
+        if not prior.card or prior.units:
+            continue
+        for run in {c.before_run for c in history.cuts}:
+            cuts = [c for c in history.cuts if c.before_run == run]
+            if any(c.plane != plane for c in cuts):
+                continue
+            told = prior.mean * sum(c.removed for c in cuts)
+            did = history.vectors[run - 1] - history.vectors[run]
+            gain = np.vdot(told, did) / max(float((np.abs(told) ** 2).sum()), 1e-300)
+            if abs(gain - 1.0) > UNLIKE:
+                wide = np.concatenate([prior.factor, ANY_TURN * prior.mean[:, None]], axis=1)
+                out[plane] = replace(prior, mean=np.zeros_like(prior.mean), factor=wide, card=0)
+    return out
+
+
 def bounded(history: History, priors: dict[str, ResponsePrior]) -> dict[str, ResponsePrior]:
     """Return the priors, those that know nothing held to what cuts in their plane alone were seen to do."""
     out = dict(priors)

@@ -11,14 +11,11 @@ from ...quantities.said import Said
 from ...quantities.units import G_N, omega_from_rpm
 from ..plane import Plane
 from .advice_case import Advice, Prediction, Situation
-from .candidates import MOST_RISE, Candidate, Outcome, Tryout
+from .candidates import MOST_RISE, SMALLER, SMALLER_STEPS, Candidate, Outcome, Tryout
 from .response import Estimate
 
 ComplexArray = NDArray[np.complex128]
 FloatArray = NDArray[np.float64]
-
-SMALLER, SMALLER_STEPS = 0.75, 14
-"""A trial cut whose worst is above `MOST_RISE` is made smaller by this, so often at most (to a fiftieth)."""
 
 BESIDE_RISE = 1.2
 """The same of a trial cut beside a surer one: what that one gains is not to be lost (a stated choice)."""
@@ -123,6 +120,8 @@ def trial(
             break
         amount *= SMALLER
     why = [Said("advice.trial", {"plane": plane.name, "basis": basis})]
+    if _points_nowhere(s, basis):
+        why = [Said("advice.trial_anywhere", {"plane": plane.name}), Said("advice.say_the_hour")]
     if beside is not None:
         levels = {"then": beside.mean_level, "now": leave.mean_level}
         names = ", ".join(sorted({c[0] for c in first}))
@@ -160,9 +159,14 @@ def _as_guessed(
 
 def _lags(s: Situation, basis: Said, rng: np.random.Generator, draws: int) -> ComplexArray:
     """Return by how much the guessed direction may be off: anything, where nothing tells it."""
-    if basis.code == "advice.basis_lag" and s.sensor_lag_deg is None:
+    if _points_nowhere(s, basis):
         return np.asarray(np.exp(1j * np.pi * rng.uniform(-1.0, 1.0, draws)))
     return np.asarray(np.exp(1j * np.deg2rad(LAG_SPREAD_DEG) * rng.standard_normal(draws)))
+
+
+def _points_nowhere(s: Situation, basis: Said) -> bool:
+    """Whether a guess has no direction: it counts from the sensor, and nobody said where that sits."""
+    return basis.code == "advice.basis_lag" and s.sensor_lag_deg is None
 
 
 def guessed_size(s: Situation, state: ComplexArray) -> FloatArray:

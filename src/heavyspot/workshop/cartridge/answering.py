@@ -97,6 +97,7 @@ def answered(
         serviced_at=serviced_at,
         not_piece=story.piece.id,
         sensors=history.names,
+        lags_deg=last.result.lags_deg,
     )
     findings = tuple(f for f in last.result.findings if f.code not in OF_CUTS)
     known = Known(

@@ -177,6 +177,7 @@ def weigh(
         serviced_at=serviced_at,
         not_piece=story.piece.id,
         sensors=history.names if history is not None else (),
+        lags_deg=read.lags_deg,
     )
     if history is not None:
         findings += change_findings(history, model.as_scatter())

@@ -183,6 +183,7 @@ def keep_run(
             "notes": notes,
             "pickup": evidence.read.pickup,
             "sensor_lag_deg": evidence.read.sensor_lag_deg,
+            "lags_deg": evidence.read.lags_deg,
             "advice": advice_json(advice, rotation),
         },
     )

@@ -7,13 +7,15 @@ from typing import TYPE_CHECKING
 from ...quantities.lazy import lazy_names
 
 if TYPE_CHECKING:
+    from .card import ResponseCard, UnitResponse, make_card
     from .model_file import FlowWindowFile, ModelFile, parse_model
     from .models import add_model, find_model, model_kind
-    from .other_units import WITHDRAWN, known_of, learnt_response
+    from .other_units import WITHDRAWN, Lesson, known_of, learnt_response, lessons_of
 else:
     __getattr__ = lazy_names(
         __name__,
         {
+            "card": ("ResponseCard", "UnitResponse", "make_card"),
             "model_file": (
                 "FlowWindowFile",
                 "ModelFile",
@@ -25,18 +27,23 @@ else:
                 "learnt_response",
                 "model_kind",
             ),
-            "other_units": ("WITHDRAWN", "known_of", "learnt_response"),
+            "other_units": ("WITHDRAWN", "Lesson", "known_of", "learnt_response", "lessons_of"),
         },
     )
 
 __all__ = [
     "WITHDRAWN",
     "FlowWindowFile",
+    "Lesson",
     "ModelFile",
+    "ResponseCard",
+    "UnitResponse",
     "add_model",
     "find_model",
     "known_of",
     "learnt_response",
+    "lessons_of",
+    "make_card",
     "model_kind",
     "parse_model",
 ]

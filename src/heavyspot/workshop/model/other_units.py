@@ -8,15 +8,16 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import block_diag
 
-from ...balance.cut.prior import Guess, ResponsePrior, library_prior, wide_prior
+from ...balance.cut.population import WORTH
+from ...balance.cut.prior import Guess, ResponsePrior, joined, library_prior, wide_prior
 from ...balance.cut.trial_cut import typical_response
 from ...ledger.book import Book
 from ...ledger.store.array_bytes import pack, unpack
 from ...quantities.arrays import Array
 from ...sources.simulated import RIG
 from ..shop import Workshop
+from .card_here import CardHere, card_here
 from .model_file import ModelFile
 from .models import find_model
 
@@ -160,6 +161,7 @@ def priors_of(
     sensors: Sequence[str] = ("",),
     serviced_at: str = "",
     guesses: dict[str, Guess] | None = None,
+    card: CardHere | None = None,
 ) -> dict[str, ResponsePrior]:
     """Return a prior for each plane of which other units tell something, one sensor's points after the other's.
 
@@ -174,15 +176,20 @@ def priors_of(
         before counts as another rig's.
     guesses : dict of plane -> Guess, optional
         What like models let expect: leant on while few units are known, if those agree with it.
+    card : Card, optional
+        What another shop's units let expect.
     """
     found = {}
     for plane in model.plane:
         known = [x for x in lessons if x.plane == plane.name]
         if not known:
+            told = card.prior(plane.name, model, speed_rpm) if card else None
+            if told is not None:
+                found[plane.name] = told
             continue
         whole = [x for x in known if x.knows(sensors)]
         guess = guesses.get(plane.name) if guesses else None
-        near = _Near(model, speed_rpm, rig, serviced_at)
+        near = _Near(model, speed_rpm, rig, serviced_at, card)
         if len(whole) == len(known) or len(whole) >= FEW_UNITS:
             found[plane.name] = near.prior(whole, sensors, guess)
         else:  # the further sensors are newer than the library: each on its own
@@ -198,6 +205,7 @@ class _Near:
     speed_rpm: Array
     rig: str
     serviced_at: str
+    card: CardHere | None = None
 
     def prior(
         self, known: Sequence[Lesson], sensors: Sequence[str], guess: Guess | None
@@ -212,6 +220,12 @@ class _Near:
         if guess is not None and leant:  # as the part of a unit that their distance allows
             vectors = np.concatenate([vectors, guess.mean[None]])
             weights = np.append(weights, ALIKE_WEIGHT * weights.mean())
+        plane = known[0].plane
+        others = self.card.beside(plane, self.speed_rpm, sensors, vectors) if self.card else None
+        if others is not None:
+            each = WORTH / others.shape[0] * float(weights.mean())
+            vectors = np.concatenate([vectors, others])
+            weights = np.append(weights, np.full(others.shape[0], each))
         scatter = self.model.as_scatter()
         prior = library_prior(
             vectors,
@@ -220,7 +234,8 @@ class _Near:
             sensor=np.repeat(np.arange(len(sensors)), self.speed_rpm.size),
         )
         alike = guess.alike if guess is not None and leant else ()
-        return replace(prior, units=len(known), alike=alike)
+        units = self.card.units(plane) if self.card and others is not None else 0
+        return replace(prior, units=len(known), alike=alike, card=units)
 
     def apart(
         self, known: Sequence[Lesson], sensors: Sequence[str], guess: Guess | None
@@ -235,9 +250,7 @@ class _Near:
         for s in sensors[1:]:
             own = [replace(x, response=x.further[s]) for x in known if s in x.further]
             parts.append(self.prior(own, (s,), None) if own else wide)
-        mean = np.concatenate([p.mean for p in parts])
-        factor = block_diag(*(p.factor for p in parts))
-        return ResponsePrior(mean, factor, parts[0].units, parts[0].alike)
+        return joined(parts)
 
 
 def known_of(
@@ -249,6 +262,7 @@ def known_of(
     serviced_at: str,
     not_piece: str,
     sensors: Sequence[str] = ("",),
+    lags_deg: Sequence[float | None] = (),
 ) -> tuple[dict[str, ResponsePrior], dict[str, Guess]]:
     """Return what the ledger knows of a model's planes, and what like models let expect of them.
 
@@ -256,6 +270,8 @@ def known_of(
     ----------
     speed_rpm : ndarray or None
         None when there is no curve to advise on.
+    lags_deg : sequence of float or None
+        Turn from pickup to each sensor, as far as it is known.
     """
     if speed_rpm is None:
         return {}, {}
@@ -274,6 +290,7 @@ def known_of(
         sensors=sensors,
         serviced_at=serviced_at,
         guesses=guesses,
+        card=card_here(shop, model.name, sensors, lags_deg),
     )
     return priors, guesses
 

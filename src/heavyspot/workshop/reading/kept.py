@@ -101,7 +101,9 @@ class KeptResult:
     reason_said : Said or None
         None in results from before there were codes.
     sensor_lag_deg : float or None
-        Turn from pickup to sensor; None where nobody said.
+        Turn from pickup to the first sensor; None where nobody said.
+    lags_deg : tuple of float or None
+        The same of each sensor; empty in results from before they were kept.
     looked, knowingly : tuple of str
         Cuts that were looked at after this run, and those in spite of which the work goes on.
     pickup : (float, float) or None
@@ -124,6 +126,7 @@ class KeptResult:
     budget: tuple[Part, ...] = ()
     overruled: KeptOverruling | None = None
     sensor_lag_deg: float | None = None
+    lags_deg: tuple[float | None, ...] = ()
     looked: tuple[str, ...] = ()
     knowingly: tuple[str, ...] = ()
 

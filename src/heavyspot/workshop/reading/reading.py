@@ -50,8 +50,8 @@ class ReadResult:
         Names of the vibration channels, in the curves' order.
     highest_rpm : float
         0 when no speed could be read.
-    sensor_lag_deg : float or None
-        Angle the rotor turns from pickup to sensor; None when the recording does not say.
+    lags_deg : tuple of float or None
+        Angle the rotor turns from pickup to each sensor; None where the recording does not say.
     pickup : (float, float) or None
         Amplitude of a magnetised nut's fundamental near top speed, in its unit, and its share of
         the pickup's power.
@@ -63,9 +63,14 @@ class ReadResult:
     findings: tuple[Finding, ...]
     channels: tuple[str, ...]
     highest_rpm: float
-    sensor_lag_deg: float | None
+    lags_deg: tuple[float | None, ...]
     pickup: tuple[float, float] | None = None
     heard: dict[str, Heard] = field(default_factory=dict)
+
+    @property
+    def sensor_lag_deg(self) -> float | None:
+        """The first sensor's."""
+        return self.lags_deg[0] if self.lags_deg else None
 
     @property
     def curve(self) -> Curve | None:
@@ -157,7 +162,7 @@ def read_recording(
         findings=(*findings, *worst_of_each(of_each)),
         channels=tuple(names),
         highest_rpm=_highest(reading) if trusted else 0.0,
-        sensor_lag_deg=_sensor_lag(recording, phase, vibration[0]),
+        lags_deg=tuple(_sensor_lag(recording, phase, i) for i in vibration),
         pickup=_pickup(reading, recording.channels[phase].full_scale) if trusted else None,
         heard=heard,
     )

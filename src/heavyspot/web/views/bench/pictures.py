@@ -90,7 +90,9 @@ def chance_of(chance: float | None) -> Chance | None:
 
 def _one(at: At, cut: KeptCut, chance: Chance | None, *, trial: bool) -> AdvicePictures:
     plane = at.model.find_plane(cut.plane)
-    sector = (cut.angle_deg, TRIAL_HALF_DEG) if trial else None
+    advice = at.last.result.advice if at.last else None
+    anywhere = any(w.code == "advice.trial_anywhere" for w in (advice.why_said if advice else ()))
+    sector = (cut.angle_deg, TRIAL_HALF_DEG) if trial and not anywhere else None
     dial = dial_of(
         at.model, plane, (342, 336) if trial else (404, 352),
         cuts=[(cut.angle_deg, cut.depth_mm)], old=at.story.made, sector=sector, language=at.language,
@@ -103,10 +105,14 @@ def _one(at: At, cut: KeptCut, chance: Chance | None, *, trial: bool) -> AdviceP
         (Card(Said("bench.heading.section"), section),),
         paper=None if trial else paper_said(cut.depth_mm),
         angle=Said("bench.angle", {"angle_deg": cut.angle_deg}),
-        doubt=Said("bench.angle_doubt", {"half_deg": TRIAL_HALF_DEG}) if trial else None,
-        note=Said("bench.trial_note") if trial else None,
+        doubt=Said("bench.angle_doubt", {"half_deg": TRIAL_HALF_DEG}) if sector else None,
+        note=_trial_note(anywhere) if trial else None,
         chance=chance,
     )
+
+
+def _trial_note(anywhere: bool) -> Said:
+    return Said("bench.trial_anywhere_note" if anywhere else "bench.trial_note")
 
 
 def _same(at: At, cuts: Sequence[KeptCut], chance: Chance | None) -> AdvicePictures:

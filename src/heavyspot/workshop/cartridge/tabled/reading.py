@@ -44,7 +44,7 @@ def read_table(table: CurveTable, angles: AnglesRecord | None, measuring: Measur
         findings=(_what_it_is(table), *_of_angles(table, angles)),
         channels=table.sensors,
         highest_rpm=max(table.speed_rpm),
-        sensor_lag_deg=_lag(table, angles),
+        lags_deg=(_lag(table, angles),),
     )
 
 
