@@ -10,7 +10,8 @@ from faults import turbo
 from heavyspot.sheet.plots import runs_svg
 from heavyspot.sources.live import ReplayLive
 from heavyspot.sources.recording import Channel, from_array
-from heavyspot.workshop.bench.capture import About, Capture
+from heavyspot.workshop.bench.capture import Capture
+from heavyspot.workshop.bench.taking.disk_first import About
 from heavyspot.workshop.cartridge.curves_view import curves_view
 from heavyspot.workshop.cartridge.grinding import ground
 from heavyspot.workshop.cartridge.one_run import curve_csv

@@ -23,24 +23,28 @@ from ....workshop.reading.kept import KeptCut
 from ....workshop.rig.health import words_at_bench
 from ....workshop.shop import Workshop
 from ...access import person_of
+from ...deps import benches_of
 from ...page import by_script, goto, page
 from ...speaking import language
-from ...views.bench.at import At, RigState
+from ...views.bench.at import At, OtherRig, RigState
 from ...views.bench.panel import Panel, differently_of, panel_of
 from ...views.bench.typed_cuts import read_cuts
 
-RIG_SIGNS = {"ok": "ok", "simulated": "ask", "none": "no"}
+RIG_SIGNS = {"ok": "ok", "simulated": "ask", "none": "no", "choose": "ask"}
 
 
-def rig_state(request: Request) -> RigState:
-    """Return the rig of this bench: real, simulated, or none."""
-    state = request.app.state
-    bench: Bench = state.bench
-    if state.simulated:
+def rig_state(request: Request, bench: Bench) -> RigState:
+    """Return the rig of a piece's bench: real, simulated, or none."""
+    if request.app.state.simulated:
         return RigState("simulated")
-    if state.rig is None or not bench.connected or bench.lost:
-        return RigState("none", lost=bench.lost)
-    return RigState("ok", state.rig.name)
+    benches = benches_of(request)
+    name = bench.rig.name if bench.rig else ""
+    others = tuple(OtherRig(n, benches.at(n).on_it) for n in benches.names() if n != name)
+    if others and not name:
+        return RigState("choose", others=others)
+    if not name or not bench.connected or bench.lost:
+        return RigState("none", lost=bench.lost, others=others, on_rig=name if others else "")
+    return RigState("ok", name, others=others, on_rig=name if others else "")
 
 
 def at_of(
@@ -63,7 +67,7 @@ def at_of(
     at = At(
         question=question,
         story=story,
-        rig=rig_state(request),
+        rig=rig_state(request, bench),
         build=build,
         set_up=set_up,
         advised=advised_of(story) if question == "grind" else (),
@@ -105,7 +109,7 @@ def panel_values(
 
 def _values(at: At, panel: Panel, bench: Bench) -> dict[str, object]:
     piece = at.story.piece
-    prepares = at.question == "prepare" and at.rig.kind != "none"
+    prepares = at.question == "prepare" and at.rig.kind not in ("none", "choose")
     return {
         "panel": panel,
         "story": at.story,
@@ -122,7 +126,8 @@ def _values(at: At, panel: Panel, bench: Bench) -> dict[str, object]:
         "rig": at.rig,
         "rig_sign": RIG_SIGNS[at.rig.kind],
         "rig_words": Said(f"bench.rig.{at.rig.kind}", {"name": at.rig.name}),
-        "listens": prepares and not at.heard and not at.busy and bench.listening != piece.serial,
+        "listens": prepares
+        and not (at.heard or at.busy or at.armed or bench.listening == piece.serial),
     }
 
 
@@ -152,10 +157,11 @@ def done(
     bench: Bench,
     act: Callable[[], object],
     typed: Mapping[str, str] | None = None,
+    after: Callable[[], Bench] | None = None,
 ) -> Response:
     """Do it and show the next question; a fault stands above the question with all that was typed.
 
-    Without the page's script, a redirect or a page of its own.
+    Without the page's script, a redirect or a page of its own. `after` gives the bench where it is another then.
     """
     if not by_script(request):
         act()
@@ -165,6 +171,7 @@ def done(
     except HeavyspotError as fault:
         story = cartridge_story(shop, serial)  # no such piece: a page of its own
         return refused(request, story, shop, bench, fault, typed)
+    bench = after() if after else bench
     story = did if isinstance(did, CartridgeStory) else cartridge_story(shop, serial)
     return page(request, "bench/panel.html", panel_values(request, story, shop, bench))
 

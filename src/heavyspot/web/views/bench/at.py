@@ -17,16 +17,36 @@ from ....workshop.reading.kept import KeptCut
 from ....workshop.records import Piece
 from ...speaking import language
 
-RigKind = Literal["ok", "simulated", "none"]
+RigKind = Literal["ok", "simulated", "none", "choose"]
+
+
+@dataclass(frozen=True)
+class OtherRig:
+    """A rig that a piece may be put on: its name, and the serial that is on it now; empty on a free one."""
+
+    name: str
+    on_it: str = ""
 
 
 @dataclass(frozen=True)
 class RigState:
-    """The rig of this bench: real, simulated, or none; its name, and why it is not there."""
+    """The rig of this bench: real, simulated, or none; its name, and why it is not there.
+
+    Attributes
+    ----------
+    kind : str
+        ``choose`` where there are several and the piece is on none.
+    others : tuple of OtherRig
+        Where there are several: those the piece is not on.
+    on_rig : str
+        Where there are several: the one the piece is on, whether it answers or not.
+    """
 
     kind: RigKind
     name: str = ""
     lost: str = ""
+    others: tuple[OtherRig, ...] = ()
+    on_rig: str = ""
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from ....workshop.bench.set_up import OIL_LASTS_S, YES, outside_oil
 from ....workshop.bench.setup_check import Check
 from ...drawings.evidence import bars_svg, share_svg, trace_svg
 from ...formats import figures
-from .at import At
+from .at import At, OtherRig
 from .line import Sign
 
 RIGHT_SHARE = 0.9
@@ -48,10 +48,19 @@ class Tile:
 
 
 def rows_of(at: At) -> tuple[Row, ...]:
-    """Return the checks, failed ones first, then what a person has to say."""
+    """Return the checks, failed ones first, then what a person has to say; where no rig is chosen, the rigs."""
+    if at.rig.kind == "choose":
+        return tuple(_rig(other) for other in at.rig.others)
     rows = [*_heard(at), *_oil(at)]
     rows.sort(key=lambda r: r.sign != "no")
     return (*rows, *(_yes(at, what) for what in YES))
+
+
+def _rig(other: OtherRig) -> Row:
+    """What is on a rig that may be chosen."""
+    on_it = Said("bench.small.on_it", {"serial": other.on_it}) if other.on_it else None
+    title = Said("as_it_is", {"text": other.name})
+    return Row("open", title, on_it or Said("bench.small.rig_free"))
 
 
 def _heard(at: At) -> list[Row]:
@@ -132,6 +141,8 @@ def _yes(at: At, what: str) -> Row:
 
 def tiles_of(at: At) -> tuple[Tile, ...]:
     """Return operator and oil, as typed, else as kept; oil read too long ago is asked anew."""
+    if at.rig.kind == "choose":
+        return ()
     kept = at.set_up
     oil, age = kept.fresh_oil(), kept.oil_age_s()
     if age is None:
