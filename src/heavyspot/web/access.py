@@ -254,6 +254,8 @@ ACCESS: dict[str, Role | Literal["anyone", "station"]] = {
     "GET /api/watched": "technician",
     "DELETE /api/cuts/{cut_id}/{serial:path}": "technician",
     "GET /api/benches": "technician",
+    "POST /api/agents/{rig:path}": "technician",
+    "DELETE /api/agents/{rig:path}": "inspector",
     "POST /api/benches/{rig:path}/piece": "technician",
     "GET /api/bench/{serial:path}": "technician",
     "POST /api/bench/{serial:path}/listen": "technician",

@@ -188,7 +188,9 @@ def _one_bench(shop: Workshop, pace: float | None) -> Benches:
     """Return the bench of the simulated rig at a pace, or of none."""
     kept = SetUps(kept_in=shop.folder / SET_UP)
     if pace is None:
-        return Benches([("", Bench(shop, no_rig, no_rig, connected=False, set_ups=kept))])
+        made = Benches([("", Bench(shop, no_rig, no_rig, connected=False, set_ups=kept))])
+        made.recall()
+        return made
     source, listener = (
         partial(demo_source, shop, pace=pace),
         partial(demo_listener, shop, pace=pace),

@@ -46,7 +46,8 @@ def emitted(seed: int, rate_hz: float = 51_200.0, stands_s: float = 0.0) -> np.n
 
 class FakeDigitiser:
     """Its settings: ``seed`` of what it delivers, ``stands_s`` for how long it stands first; ``gone``: unplugged
-    while that file is there.
+    while that file is there; ``spins``: how many it makes, counted in the file ``counter``, each of the next
+    seed, and then it stands; ``pace``: times real time.
     """
 
     def __init__(self, rig):
@@ -58,22 +59,31 @@ class FakeDigitiser:
     def open(self):
         if Path(str(self.rig.settings.get("gone", "/nowhere"))).exists():
             raise SourceLost("The digitiser is not there.", remedy="Plug it in.")
-        settings = self.rig.settings
-        self.samples = emitted(
-            int(settings["seed"]), self.rig.sample_rate_hz, float(settings.get("stands_s", 0.0))
-        )
+        settings, rate = self.rig.settings, self.rig.sample_rate_hz
+        seed, stands_s = int(settings["seed"]), float(settings.get("stands_s", 0.0))
+        self.counter = Path(str(settings.get("counter", "")))
+        done = len(self.counter.read_text()) if self.counter.is_file() else 0
+        self.stands = round(stands_s * rate)
+        if done < int(settings.get("spins", 1_000_000)):
+            self.samples = emitted(seed + done, rate, stands_s)
+        else:
+            self.samples = np.tile(emitted(seed, rate, stands_s)[: self.stands], (100, 1))
+            self.stands = len(self.samples)
         self.running = True
 
     def blocks(self):
         rate, at = self.rig.sample_rate_hz, 0
-        begun = time.monotonic()
+        begun, pace = time.monotonic(), float(self.rig.settings.get("pace", 1.0))
         while self.running and at < len(self.samples):
             time.sleep(BLOCK_S / 2)
-            there = min(int((time.monotonic() - begun) * rate), len(self.samples))
-            lost = max(0, there - at - int(BUFFER_S * rate))
+            there = min(int((time.monotonic() - begun) * pace * rate), len(self.samples))
+            lost = max(0, there - at - int(BUFFER_S * pace * rate))
             at += lost
             if there > at:
                 yield LiveBlock(at, self.samples[at:there], time.monotonic(), lost)
+                if at <= self.stands < there and self.counter.name:
+                    with self.counter.open("a") as file:
+                        file.write("x")
                 at = there
 
     def close(self):

@@ -16,11 +16,11 @@ from heavyspot.sim.cartridge import SIZES
 from heavyspot.sources.sound_card import load_rig_file, open_live
 from heavyspot.workshop.bench.benches import benches_of
 from heavyspot.workshop.bench.capture import Capture
-from heavyspot.workshop.bench.taking.disk_first import About
 from heavyspot.workshop.cartridge.story import cartridge_story
 from heavyspot.workshop.demo.rigs import demo_model
 from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.model.models import add_model
+from heavyspot.workshop.taking.disk_first import About
 
 A, B = "rig A", "rig/B: north"
 

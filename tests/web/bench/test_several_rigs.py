@@ -13,6 +13,7 @@ from heavyspot.web.app import create_app
 from heavyspot.workshop.demo.rigs import demo_model
 from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.model.models import add_model
+from heavyspot.workshop.rig.record import add_rig
 
 A, B = "rig A", "rig/B: north & <south>"
 
@@ -144,3 +145,50 @@ def test_rigs_are_refused_together_before_the_ledger_is_opened(rig_files, tmp_pa
     with pytest.raises(BadInput, match="Two rig files are called"):
         create_app(tmp_path / "none", rigs=[rig, rig])
     assert not (tmp_path / "none").exists()
+
+
+def test_a_rig_with_an_agent_is_a_rig_of_the_shop(tmp_path):
+    data = tmp_path / "data"
+    app = create_app(data)
+    with TestClient(app, base_url="http://127.0.0.1") as client:
+        shop = app.state.shop
+        add_model(shop, demo_model(SIZES["Larch 52"]))
+        for n in (1, 2):
+            add_piece(shop, f"S-{n}", "Larch 52")
+        assert client.post("/api/agents/far rig", json={}).status_code == 404  # no such rig
+        add_rig(shop, "far rig")
+        told = client.post(
+            "/api/agents/far rig", json={"waiting": 2, "words": "no pulses", "typed": "S-1"}
+        )
+        assert told.status_code == 200
+        assert (told.json()["on_it"], told.json()["refused"]) == ("S-1", "")
+        wrong = client.post("/api/agents/far rig", json={"typed": "S-99"}).json()
+        assert wrong["on_it"] == "S-1" and "no piece" in wrong["refused"]
+        client.post("/api/agents/far rig", json={"waiting": 2, "words": "no pulses"})
+        said = client.get("/bench/S-1").text
+        for words in (
+            "captured at the rig",
+            "2 spins wait at the rig",
+            "no pulses",
+            "agent speaks",
+        ):
+            assert words in said
+        assert 'name="what"' not in said and "NO RIG" not in said
+        assert client.post("/api/bench/S-1/spin", json={}).status_code == 404
+        client.post("/api/agents/far rig", json={"spins": "S-1"})
+        assert "Spinning" in client.get("/").text and "It spins" in client.get("/bench/S-1").text
+        assert "Which rig is it on?" in client.get("/bench/S-2").text
+        app.state.benches.remotes["far rig"].heard_at_s -= 600
+        assert "No word from the rig" in client.get("/bench/S-1").text
+    with TestClient(create_app(data), base_url="http://127.0.0.1") as client:  # after a restart
+        assert on(client) == {"far rig": "S-1"}
+        assert "No word from the rig" in client.get("/bench/S-1").text
+        assert client.delete("/api/agents/far rig").status_code == 204
+        assert on(client) == {"": ""}
+        assert client.delete("/api/agents/far rig").status_code == 404
+
+
+def test_a_rig_of_this_computer_takes_no_agent(client):
+    add_rig(client.app.state.shop, A)
+    refused = client.post(f"/api/agents/{A}", json={})
+    assert refused.status_code == 422 and "this computer itself" in refused.json()["error"]

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+
 from fastapi import APIRouter, Depends
 
+from ...workshop.bench.bench import Bench
+from ...workshop.bench.remote import Remote
 from ..access import Who, allowed
 from ..deps import REFUSALS, BodyIn, Number, TheBench, TheBenches, Word
 
@@ -33,17 +37,20 @@ class RescueIn(BodyIn):
 @router.get("/benches")
 def all_benches(benches: TheBenches) -> list[dict[str, object]]:
     """Return the rigs of this computer: what is on each, and what spins there."""
-    return [
-        {
-            "rig": b.rig.name if b.rig else "",
-            "on_it": b.on_it,
-            "spins": b.capture.about.serial if b.capture and not b.armed else "",
-            "armed": b.armed,
-            "reading": b.reading,
-            "lost": b.lost,
-        }
-        for b in benches.all()
-    ]
+    return [_told(name, bench, benches.remotes.get(name)) for name, bench in benches.named()]
+
+
+def _told(name: str, bench: Bench, agent: Remote | None) -> dict[str, object]:
+    here = bench.capture.about.serial if bench.capture and not bench.armed else ""
+    return {
+        "rig": name,
+        "on_it": bench.on_it,
+        "spins": agent.spins if agent else here,
+        "armed": bench.armed,
+        "reading": bench.reading,
+        "lost": bench.lost,
+        "agent": {"there": agent.there, **asdict(agent.said)} if agent else None,
+    }
 
 
 @router.post("/benches/{rig:path}/piece")

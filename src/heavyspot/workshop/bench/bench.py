@@ -16,15 +16,15 @@ from ...sources.sound_card import RigFile, open_live
 from ..cartridge import CartridgeStory, cartridge_story
 from ..job import BuildState, refuse_unbuilt
 from ..shop import Workshop, clock_words
+from ..taking.disk_first import About
+from ..taking.hands_free import HandsFree
 from .asks import Asks, Question
 from .capture import Capture, LiveFactory
-from .hands_free import HandsFree
 from .left_behind import keep_captured, remove_capture, set_damaged_aside, unfinished
 from .live_store import LiveStore
 from .problems import EVERYBODY, Problems
 from .set_up import NO_OIL, Oil, SetUp, SetUps, checked_oil, checked_operator
 from .setup_check import Check, listen
-from .taking.disk_first import About
 from .watched import watch_of
 
 DISARM_S = 5.0
@@ -91,7 +91,7 @@ class Bench:
     lock: threading.Lock = field(default_factory=threading.Lock)
 
     def __post_init__(self, shared: Shared | None) -> None:
-        known = shared or Shared(LiveStore(self.folder), Asks(self.shop))
+        known = self.known = shared or Shared(LiveStore(self.folder), Asks(self.shop))
         self.live, self.asks, self.problems = known.live, known.asks, known.problems
         if self.live.elsewhere() is None:
             said = [*set_damaged_aside(self.folder), clock_words(self.shop)]

@@ -11,22 +11,34 @@ import json
 import threading
 from collections.abc import Sequence
 from contextlib import suppress
+from dataclasses import asdict, dataclass
 from functools import partial
 from pathlib import Path
 
 from ...quantities.durable import write_text
-from ...quantities.errors import BadInput, LedgerFault, NotThere
+from ...quantities.errors import BadInput, HeavyspotError, LedgerFault, NotThere
 from ...sources.live import LiveSource
 from ...sources.sound_card import RigFile
+from ..rig import find_rig
 from ..shop import Workshop, find_piece
+from ..stored import stored
 from .asks import Asks
 from .bench import Bench, Shared, source_of
 from .live_store import LiveStore
+from .remote import AgentSays, Remote, by_its_agent
 from .set_up import SetUps
 
 SET_UP = "set-up.json"
 ON_RIGS = "on-rigs.json"
 """Which piece is on which rig outlives a restart."""
+
+
+@dataclass(frozen=True)
+class _OnRigs:
+    """What outlives a restart: rig to serial, and the rigs that have an agent."""
+
+    on: dict[str, str]
+    agents: tuple[str, ...] = ()
 
 
 class Benches:
@@ -44,18 +56,23 @@ class Benches:
         self._by_rig = dict(benches)
         self.first = benches[0][1]
         self._nowhere = nowhere or self.first
+        self.remotes: dict[str, Remote] = {}
         self._lock = threading.Lock()
         for bench in self.all():
             bench.refuses = partial(self._refuse_elsewhere, bench)
 
     @property
     def several(self) -> bool:
-        """Whether there is more than one rig."""
-        return len(self._by_rig) > 1
+        """Whether it has to be said which rig a piece is on: there is more than one, or one has an agent."""
+        return len(self._by_rig) > 1 or bool(self.remotes)
 
     def all(self) -> list[Bench]:
         """Return the benches in the order the rigs were named."""
         return list(self._by_rig.values())
+
+    def named(self) -> list[tuple[str, Bench]]:
+        """Return each rig's name and bench; the name is empty where no rig, or a simulated one, is there."""
+        return list(self._by_rig.items())
 
     def names(self) -> list[str]:
         """Return the rigs' names where there are several, in the order they were named."""
@@ -91,9 +108,73 @@ class Benches:
         bench = self.of(serial)
         return next((name for name in self.names() if self._by_rig[name] is bench), "")
 
+    def agent_of(self, serial: str) -> Remote | None:
+        """Return the agent of the rig a piece is on; None where it has none."""
+        return self.remotes.get(self.rig_of(serial))
+
+    def hear(self, rig: str, said: AgentSays, typed: str = "") -> tuple[str, str]:
+        """Take what a rig's agent says; returns the serial that is on it, and why what was typed there is not.
+
+        Parameters
+        ----------
+        typed : str
+            Serial that was typed or scanned at the rig since it was last heard.
+
+        Raises
+        ------
+        NotThere
+            The ledger knows no such rig.
+        BadInput
+            The rig is captured by this computer itself.
+        """
+        if rig not in self.remotes:
+            self._add_agent(rig)
+        self.remotes[rig].hear(said)
+        refused = ""
+        if typed:
+            try:
+                self.put_on(rig, typed)
+            except LedgerFault as fault:
+                refused = f"{fault.message} {fault.remedy}"
+        return self.at(rig).on_it, refused
+
+    def forget(self, rig: str) -> None:
+        """Forget a rig's agent; what it sends later is taken all the same. Raises `NotThere` when it has none."""
+        with self._lock:
+            if self.remotes.pop(rig, None) is None:
+                raise NotThere(f"{rig} has no agent.", remedy="Nothing was changed.")
+            del self._by_rig[rig]
+            if not self._by_rig:
+                self._by_rig[""] = self._nowhere
+            self.first = next(iter(self._by_rig.values()))
+            self._keep()
+
+    def _add_agent(self, rig: str) -> None:
+        shop = self._nowhere.shop
+        find_rig(shop, rig)
+        with self._lock:
+            if rig in self._by_rig and rig not in self.remotes:
+                raise BadInput(
+                    f"{rig} is captured by this computer itself.",
+                    remedy="Give the agent's rig file another name, or leave out --rig here.",
+                )
+            if rig in self.remotes:
+                return
+            bench = Bench(
+                shop, by_its_agent, by_its_agent, connected=False, shared=self._nowhere.known
+            )
+            bench.refuses = partial(self._refuse_elsewhere, bench)
+            if self._by_rig.get("") is not None and not self.first.connected:
+                del self._by_rig[""]  # no rig at all, until this one
+            self.remotes[rig] = Remote()
+            self._by_rig[rig] = bench
+            self.first = next(iter(self._by_rig.values()))
+            self._keep()
+
     def spinning(self) -> list[str]:
         """Return the serials that spin just now."""
-        return [b.capture.about.serial for b in self.all() if b.capture and not b.armed]
+        there = [r.spins for r in self.remotes.values() if r.spins]
+        return [b.capture.about.serial for b in self.all() if b.capture and not b.armed] + there
 
     def put_on(self, rig: str, serial: str) -> Bench:
         """Put a piece on a rig, in the place of what is on it.
@@ -114,7 +195,7 @@ class Benches:
                 if one is bench or one.armed == serial:
                     one.disarm()
             with there.lock:
-                if there is not bench and there.holds(serial):
+                if there is not bench and (there.holds(serial) or self._spun_by_agent(serial)):
                     raise LedgerFault(
                         f"{serial} spins on {self.rig_of(serial)}: a piece is on one rig at a time.",
                         remedy="Wait until that spin is kept, or stop it there.",
@@ -130,6 +211,9 @@ class Benches:
                 bench.on_it = serial
             self._keep()
         return bench
+
+    def _spun_by_agent(self, serial: str) -> bool:
+        return any(remote.spins == serial for remote in self.remotes.values())
 
     def _refuse_elsewhere(self, bench: Bench, serial: str) -> None:
         if self.several and self.of(serial) is not bench:
@@ -151,22 +235,23 @@ class Benches:
 
     def recall(self) -> None:
         """Put on the rigs what was on them before a restart; nothing where that cannot be read any more."""
-        if not self.several:
-            return
-        with suppress(OSError, ValueError, AttributeError):  # comfort only
-            kept = json.loads(self._kept_in().read_text(encoding="utf-8"))
-            for rig, serial in kept.items():
-                with suppress(NotThere, LedgerFault):
-                    self.put_on(rig, str(serial))
+        with suppress(OSError, ValueError, TypeError, HeavyspotError):  # comfort only
+            kept = stored(_OnRigs, json.loads(self._kept_in().read_text("utf-8")), what=ON_RIGS)
+            for rig in kept.agents:
+                with suppress(HeavyspotError):
+                    self._add_agent(rig)
+            for rig, serial in kept.on.items() if self.several else ():
+                with suppress(HeavyspotError):
+                    self.put_on(rig, serial)
 
     def _kept_in(self) -> Path:
-        return self.first.shop.folder / ON_RIGS
+        return self._nowhere.shop.folder / ON_RIGS
 
     def _keep(self) -> None:
-        if self.several:
-            on = {rig: bench.on_it for rig, bench in self._by_rig.items() if bench.on_it}
-            with suppress(OSError):  # a full disk costs the comfort, never the work
-                write_text(self._kept_in(), json.dumps(on, ensure_ascii=False))
+        on = {rig: bench.on_it for rig, bench in self._by_rig.items() if bench.on_it}
+        content = asdict(_OnRigs(on, tuple(self.remotes)))
+        with suppress(OSError):  # a full disk costs the comfort, never the work
+            write_text(self._kept_in(), json.dumps(content, ensure_ascii=False))
 
     def _known(self) -> str:
         return "Rigs here: " + (", ".join(self._by_rig) or "none") + "."

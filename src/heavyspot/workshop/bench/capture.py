@@ -31,9 +31,9 @@ from ...sources.live import LiveBlock, LiveSource
 from ...sources.readers import open_recording
 from ...sources.recording import SUPPORT_QUANTITIES, Channel, Recording
 from ...sources.sound_card import RigFile
-from .hands_free import HandsFree
-from .taking.disk_first import About, Beside, DiskFirst, Taking, has_samples
-from .taking.own_process import Order, OwnProcess
+from ..taking.disk_first import About, Beside, DiskFirst, Taking, has_samples
+from ..taking.hands_free import HandsFree
+from ..taking.own_process import Order, OwnProcess
 from .watch import Seen, Watch
 
 SNAPSHOT_S = 0.06

@@ -12,7 +12,7 @@ from ..cartridge import spin
 from ..rotor import measure_signals
 from ..shop import Workshop, find_piece
 from ..stored import stored
-from .taking.disk_first import HEADER_BYTES, About
+from ..taking.disk_first import HEADER_BYTES, About
 
 NOBODY = About("")
 DAMAGED = "damaged"

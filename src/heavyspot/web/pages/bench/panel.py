@@ -30,21 +30,26 @@ from ...views.bench.at import At, OtherRig, RigState
 from ...views.bench.panel import Panel, differently_of, panel_of
 from ...views.bench.typed_cuts import read_cuts
 
-RIG_SIGNS = {"ok": "ok", "simulated": "ask", "none": "no", "choose": "ask"}
+RIG_SIGNS = {"ok": "ok", "simulated": "ask", "none": "no", "choose": "ask", "agent": "ok"}
 
 
-def rig_state(request: Request, bench: Bench) -> RigState:
+def rig_state(request: Request, bench: Bench, serial: str) -> RigState:
     """Return the rig of a piece's bench: real, simulated, or none."""
     if request.app.state.simulated:
         return RigState("simulated")
     benches = benches_of(request)
     name = bench.rig.name if bench.rig else ""
-    others = tuple(OtherRig(n, benches.at(n).on_it) for n in benches.names() if n != name)
-    if others and not name:
+    others = tuple(
+        OtherRig(n, benches.at(n).on_it) for n in benches.names() if n != benches.rig_of(serial)
+    )
+    on_rig = benches.rig_of(serial)
+    if agent := benches.agent_of(serial):
+        return RigState("agent", on_rig, others=others, on_rig=on_rig, agent=agent)
+    if benches.several and not name:
         return RigState("choose", others=others)
     if not name or not bench.connected or bench.lost:
-        return RigState("none", lost=bench.lost, others=others, on_rig=name if others else "")
-    return RigState("ok", name, others=others, on_rig=name if others else "")
+        return RigState("none", lost=bench.lost, others=others, on_rig=on_rig)
+    return RigState("ok", name, others=others, on_rig=on_rig)
 
 
 def at_of(
@@ -67,7 +72,7 @@ def at_of(
     at = At(
         question=question,
         story=story,
-        rig=rig_state(request, bench),
+        rig=rig_state(request, bench, piece.serial),
         build=build,
         set_up=set_up,
         advised=advised_of(story) if question == "grind" else (),
@@ -109,7 +114,7 @@ def panel_values(
 
 def _values(at: At, panel: Panel, bench: Bench) -> dict[str, object]:
     piece = at.story.piece
-    prepares = at.question == "prepare" and at.rig.kind not in ("none", "choose")
+    prepares = at.question == "prepare" and at.rig.kind in ("ok", "simulated")
     return {
         "panel": panel,
         "story": at.story,

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from ....quantities.finding import Finding
+from ....workshop.bench.remote import Remote
 from ....workshop.bench.set_up import SetUp
 from ....workshop.bench.setup_check import Check
 from ....workshop.cartridge.curves_view import Foretold
@@ -17,7 +18,7 @@ from ....workshop.reading.kept import KeptCut
 from ....workshop.records import Piece
 from ...speaking import language
 
-RigKind = Literal["ok", "simulated", "none", "choose"]
+RigKind = Literal["ok", "simulated", "none", "choose", "agent"]
 
 
 @dataclass(frozen=True)
@@ -40,6 +41,8 @@ class RigState:
         Where there are several: those the piece is not on.
     on_rig : str
         Where there are several: the one the piece is on, whether it answers or not.
+    agent : Remote or None
+        Who captures there, where that is on a computer of its own.
     """
 
     kind: RigKind
@@ -47,6 +50,7 @@ class RigState:
     lost: str = ""
     others: tuple[OtherRig, ...] = ()
     on_rig: str = ""
+    agent: Remote | None = None
 
 
 @dataclass(frozen=True)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
 
 from ....quantities.said import Said
+from ....workshop.bench.remote import Remote
 from ....workshop.bench.set_up import OIL_LASTS_S, YES, outside_oil
 from ....workshop.bench.setup_check import Check
 from ...drawings.evidence import bars_svg, share_svg, trace_svg
@@ -51,6 +52,8 @@ def rows_of(at: At) -> tuple[Row, ...]:
     """Return the checks, failed ones first, then what a person has to say; where no rig is chosen, the rigs."""
     if at.rig.kind == "choose":
         return tuple(_rig(other) for other in at.rig.others)
+    if at.rig.agent is not None:
+        return tuple(_agent(at.rig.agent))
     rows = [*_heard(at), *_oil(at)]
     rows.sort(key=lambda r: r.sign != "no")
     return (*rows, *(_yes(at, what) for what in YES))
@@ -61,6 +64,22 @@ def _rig(other: OtherRig) -> Row:
     on_it = Said("bench.small.on_it", {"serial": other.on_it}) if other.on_it else None
     title = Said("as_it_is", {"text": other.name})
     return Row("open", title, on_it or Said("bench.small.rig_free"))
+
+
+def _agent(agent: Remote) -> Iterator[Row]:
+    """What is known of a rig's agent: whether it speaks, what waits on its disk, what it says is wrong."""
+    silent_s = agent.silent_s
+    if agent.there:
+        yield Row("ok", Said("agent.there"), Said("agent.by_itself"))
+    elif silent_s is None:
+        yield Row("ask", Said("agent.never"), Said("agent.keeps"))
+    else:
+        yield Row("no", Said("agent.silent", {"minutes": silent_s / 60}), Said("agent.keeps"))
+    if agent.said.waiting:
+        waiting = {"spins": float(agent.said.waiting)}
+        yield Row("ask", Said("agent.waiting", waiting), Said("agent.not_here"))
+    if agent.said.words:
+        yield Row("ask", Said("agent.says"), Said("as_it_is", {"text": agent.said.words}))
 
 
 def _heard(at: At) -> list[Row]:
@@ -141,7 +160,7 @@ def _yes(at: At, what: str) -> Row:
 
 def tiles_of(at: At) -> tuple[Tile, ...]:
     """Return operator and oil, as typed, else as kept; oil read too long ago is asked anew."""
-    if at.rig.kind == "choose":
+    if at.rig.kind in ("choose", "agent"):
         return ()
     kept = at.set_up
     oil, age = kept.fresh_oil(), kept.oil_age_s()

@@ -35,6 +35,12 @@ def _prepare(at: At) -> Asked:
             (Said("bench.say.which_rig"),), off=Said("bench.off.which_rig"),
             others=(*_rigs(at), *back), now=Said("bench.now.next", {**number}),
         )  # fmt: skip
+    if at.rig.agent is not None:
+        spins = at.rig.agent.spins == at.serial
+        return Asked(
+            (Said("agent.spins") if spins else Said("agent.ready", {"number": number["number"]}),),
+            off=Said("agent.give_air"), others=back, now=Said("bench.now.next", {**number}),
+        )  # fmt: skip
     if at.rig.kind == "none":
         sub = (Said("as_it_is", {"text": at.rig.lost}),) if at.rig.lost else ()
         look = Press(Said("bench.go.look_again"), Said("bench.small.look_again"), verb="listen")

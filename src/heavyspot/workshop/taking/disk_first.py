@@ -13,10 +13,10 @@ from itertools import chain
 from pathlib import Path
 from typing import Protocol
 
-from ....quantities.durable import sync_file, sync_folder, write_text
-from ....quantities.errors import HeavyspotError
-from ....sources.live import Description, LiveBlock, LiveSource
-from ....sources.sidecar import describe
+from ...quantities.durable import sync_file, sync_folder, write_text
+from ...quantities.errors import HeavyspotError
+from ...sources.live import Description, LiveBlock, LiveSource
+from ...sources.sidecar import describe
 
 FLUSH_S = 0.25
 SYNC_S = 1.0

@@ -19,10 +19,10 @@ from pathlib import Path
 
 import numpy as np
 
-from ....sources.live import LiveBlock
-from ....sources.sound_card import RigFile, open_live
-from ..hands_free import HandsFree
+from ...sources.live import LiveBlock, LiveSource
+from ...sources.sound_card import RigFile, open_live
 from .disk_first import Beside, DiskFirst, Give
+from .hands_free import HandsFree
 
 HEAD = struct.Struct("<qqqd")
 """Before a block's samples: first sample, channels, lost, the moment (monotonic, s) it was complete."""
@@ -39,12 +39,15 @@ class Order:
     ----------
     waits : bool
         It begins when the mark moves, and ends when that has stopped.
+    waits_s : float, optional
+        How long it waits for that.
     """
 
     rig: RigFile
     path: Path
     beside: Beside
     waits: bool = False
+    waits_s: float | None = None
 
 
 class OwnProcess:
@@ -133,10 +136,10 @@ def take(pipe: Connection, order: Order) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C goes to all; the program itself says when
     waiting: queue.SimpleQueue[LiveBlock | None] = queue.SimpleQueue()
     try:
-        source = open_live(order.rig)
-        taking = DiskFirst(
-            HandsFree(source) if order.waits else source, order.path, order.beside, waiting.put
-        )
+        source: LiveSource = open_live(order.rig)
+        if order.waits:
+            source = HandsFree(source, waits_s=order.waits_s)
+        taking = DiskFirst(source, order.path, order.beside, waiting.put)
     except Exception as fault:  # a driver of somebody's own may raise anything
         _end(pipe, 0, 0, str(fault))
         return
