@@ -13,6 +13,7 @@ from conftest import there
 
 from heavyspot import BadInput, LedgerFault, NotThere, Workshop, open_recording
 from heavyspot.sim.cartridge import SIZES
+from heavyspot.sources.devices.slow import SlowValue
 from heavyspot.sources.sound_card import load_rig_file, open_live
 from heavyspot.workshop.bench.benches import benches_of
 from heavyspot.workshop.bench.capture import Capture
@@ -194,3 +195,33 @@ def test_a_device_that_is_not_there_is_said_and_leaves_nothing(shop, tmp_path, m
     ended(bench)
     assert "digitiser is not there" in bench.problem("P-1")
     assert not list(bench.folder.glob("*.wav")) and bench.question("P-1") == "prepare"
+
+
+class Oil:
+    """Instruments beside a rig: the temperature is measured, the pressure's is silent."""
+
+    def __init__(self):
+        self.asked = []
+
+    def now(self, quantity):
+        self.asked.append(quantity)
+        return SlowValue(71.5, time.monotonic()) if quantity == "oil temperature" else None
+
+    def stop(self):
+        pass
+
+
+@pytest.mark.slow
+def test_oil_is_what_is_measured_when_it_begins_else_what_was_typed(benches, shop):
+    bench = benches.put_on(A, "P-1")
+    bench.slow = Oil()
+    capture = bench.spin("P-1", oil=(40.0, 300.0))
+    until = time.monotonic() + 60
+    while capture.sampled < 51_200:
+        assert time.monotonic() < until
+        time.sleep(0.02)
+    bench.stop()
+    ended(bench)
+    (run,) = cartridge_story(shop, "P-1").runs
+    oil = run.conditions.recording.oil
+    assert (oil.temperature_c, oil.pressure_kpa) == (71.5, 300.0)

@@ -12,7 +12,8 @@ from dataclasses import InitVar, dataclass, field
 from pathlib import Path
 
 from ...quantities.errors import LedgerFault, SourceLost
-from ...sources.sound_card import RigFile, open_live
+from ...sources.devices.slow import SlowChannels
+from ...sources.sound_card import RigFile
 from ..cartridge import CartridgeStory, cartridge_story
 from ..job import BuildState, refuse_unbuilt
 from ..shop import Workshop, clock_words
@@ -22,6 +23,7 @@ from .asks import Asks, Question
 from .capture import Capture, LiveFactory
 from .left_behind import keep_captured, remove_capture, set_damaged_aside, unfinished
 from .live_store import LiveStore
+from .no_rig import source_of
 from .problems import EVERYBODY, Problems
 from .set_up import NO_OIL, Oil, SetUp, SetUps, checked_oil, checked_operator
 from .setup_check import Check, listen
@@ -55,6 +57,8 @@ class Bench:
         Whether there is a rig, real or simulated.
     rig : RigFile or None
         The real rig: its samples are taken in a process of their own.
+    slow : SlowChannels or None
+        What measures oil and speed beside the rig's own channels.
     shared : Shared, optional
         What a program's benches share; the only one has its own.
     refuses : callable
@@ -77,6 +81,7 @@ class Bench:
     listener: LiveFactory
     connected: bool = True
     rig: RigFile | None = None
+    slow: SlowChannels | None = None
     shared: InitVar[Shared | None] = None
     refuses: Callable[[str], None] = lambda _: None
     capture: Capture | None = None
@@ -150,8 +155,7 @@ class Bench:
         """Whether a piece is being spun or measured right now, here or by another program on this folder."""
         if self.capture is not None:
             return self.capture.about.serial == serial and not self.armed
-        there = self.live.elsewhere()
-        return there is not None and there.spins(serial)
+        return (there := self.live.elsewhere()) is not None and there.spins(serial)
 
     @property
     def armed(self) -> str:
@@ -285,7 +289,9 @@ class Bench:
                 source = HandsFree(self.factory(serial)) if waits else self.factory(serial)
                 about = About(serial, operator, oil)
                 watch = watch_of(self.shop, serial, source.describe().rig)
-                self.capture = Capture(source, self.folder, about, watch, apart=self.rig)
+                self.capture = Capture(
+                    source, self.folder, about, watch, apart=self.rig, slow=self.slow
+                )
                 self.on_it = serial
                 if not waits:
                     self._spun(serial)
@@ -392,8 +398,3 @@ class Bench:
     def _keep(self, path: Path, about: About) -> None:
         if said := keep_captured(self.shop, path, about):
             self.problems.say(about.serial, said)
-
-
-def source_of(rig: RigFile) -> LiveFactory:
-    """Return what makes a real rig's live source, whatever the piece."""
-    return lambda _: open_live(rig)

@@ -17,14 +17,16 @@ from pathlib import Path
 
 from ...quantities.durable import write_text
 from ...quantities.errors import BadInput, HeavyspotError, LedgerFault, NotThere
+from ...sources.devices.slow import SlowChannels, SlowReader
 from ...sources.live import LiveSource
 from ...sources.sound_card import RigFile
 from ..rig import find_rig
 from ..shop import Workshop, find_piece
 from ..stored import stored
 from .asks import Asks
-from .bench import Bench, Shared, source_of
+from .bench import Bench, Shared
 from .live_store import LiveStore
+from .no_rig import source_of
 from .remote import AgentSays, Remote, by_its_agent
 from .set_up import SetUps
 
@@ -232,6 +234,9 @@ class Benches:
             one.start()
         for one in closing:
             one.join()
+        for bench in self.all():
+            if bench.slow is not None:
+                bench.slow.stop()
 
     def recall(self) -> None:
         """Put on the rigs what was on them before a restart; nothing where that cannot be read any more."""
@@ -273,12 +278,16 @@ def benches_of(shop: Workshop, rigs: Sequence[RigFile]) -> Benches:
         kept_in = shop.folder / (SET_UP if len(rigs) == 1 else _set_up_file(rig.name))
         bench = Bench(
             shop, source_of(rig), source_of(rig), rig=rig, shared=shared, hands_free=True,
-            set_ups=SetUps(kept_in=kept_in),
+            set_ups=SetUps(kept_in=kept_in), slow=_slow_of(rig),
         )  # fmt: skip
         made.append((rig.name, bench))
     found = Benches(made, nowhere)
     found.recall()
     return found
+
+
+def _slow_of(rig: RigFile) -> SlowChannels | None:
+    return SlowChannels([SlowReader(one) for one in rig.slow]) if rig.slow else None
 
 
 def _on_no_rig(serial: str) -> LiveSource:

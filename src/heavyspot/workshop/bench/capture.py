@@ -13,7 +13,8 @@ from __future__ import annotations
 import queue
 import threading
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,7 @@ from ...signal.curve import read_curves
 from ...signal.mark.reference import ReferenceSettings
 from ...signal.phase import PhasedBlocks, phased_blocks
 from ...signal.tracker import Track, Tracker
+from ...sources.devices.slow import SlowChannels
 from ...sources.live import LiveBlock, LiveSource
 from ...sources.readers import open_recording
 from ...sources.recording import SUPPORT_QUANTITIES, Channel, Recording
@@ -34,6 +36,7 @@ from ...sources.sound_card import RigFile
 from ..taking.disk_first import About, Beside, DiskFirst, Taking, has_samples
 from ..taking.hands_free import HandsFree
 from ..taking.own_process import Order, OwnProcess
+from .set_up import NO_OIL, measured_oil
 from .watch import Seen, Watch
 
 SNAPSHOT_S = 0.06
@@ -95,6 +98,8 @@ class Capture:
     apart : RigFile, optional
         The rig that `source` is of: its samples are taken in a process of their own, and `source` only says what
         they are.
+    slow : SlowChannels, optional
+        Measures the oil at the moment the spin begins; that counts before what was typed.
     """
 
     def __init__(
@@ -105,8 +110,9 @@ class Capture:
         watch: Watch | None = None,
         *,
         apart: RigFile | None = None,
+        slow: SlowChannels | None = None,
     ) -> None:
-        self.about = about
+        self.about = self._about_at_first = about
         self._watch = watch
         self.id = new_id()
         self.description = source.describe()
@@ -118,8 +124,9 @@ class Capture:
         self._changed = threading.Condition()
         self._queue: queue.SimpleQueue[LiveBlock | None] = queue.SimpleQueue()
         folder.mkdir(parents=True, exist_ok=True)
-        beside = Beside(about, self.description, now_utc())
+        beside = self._beside = Beside(about, self.description, now_utc())
         beside.write(self.path)
+        self._slow = slow
         self._taking: Taking = (
             DiskFirst(source, self.path, beside, self._took)
             if apart is None
@@ -166,6 +173,8 @@ class Capture:
         """Wait until the capture has ended by itself or was stopped."""
         self._taking.join(timeout_s)
         self._following.join(timeout_s)
+        if self._taking.lost and self._beside.about is not self._about_at_first:
+            self._beside.write(self.path, self._taking.lost)
 
     def begun_or_over(self) -> None:
         """Wait until the first block has come, or none will."""
@@ -202,6 +211,8 @@ class Capture:
         shown = drawn = 0.0
         newest: LiveBlock | None = None
         while (block := self._queue.get()) is not None:
+            if newest is None:
+                self._measure_oil()
             newest = block
             tracker.feed(block.data)
             if block.host_time_s - shown >= SNAPSHOT_S:
@@ -222,6 +233,21 @@ class Capture:
         self.finished.set()
         with self._changed:
             self._changed.notify_all()
+
+    def _measure_oil(self) -> None:
+        """Write down the oil as it is measured now that it begins; a silent instrument leaves what was typed."""
+        oil = measured_oil(self._slow)
+        if oil == NO_OIL:
+            return
+        typed = self.about.oil
+        both = (
+            oil[0] if oil[0] is not None else typed[0],
+            oil[1] if oil[1] is not None else typed[1],
+        )
+        self.about = replace(self.about, oil=both)
+        self._beside = replace(self._beside, about=self.about)
+        with suppress(OSError):  # the samples go on
+            self._beside.write(self.path, self._taking.lost)
 
     def _publish(self, b: PhasedBlocks, growing: GrowingCurve, block: LiveBlock) -> None:
         now = slice(max(0, b.speed_rpm.size - 8), None)

@@ -11,6 +11,7 @@ from ....quantities.clock import now
 from ....quantities.errors import HeavyspotError
 from ....quantities.said import Said
 from ....workshop.bench.bench import Bench
+from ....workshop.bench.set_up import measured_oil
 from ....workshop.cartridge.curves_view import foretold, path_of, view_of
 from ....workshop.cartridge.grinding import just_ground
 from ....workshop.cartridge.past import PastRun, past_runs
@@ -83,6 +84,7 @@ def at_of(
         tiers=tuple(t.name for t in view_of(story, past).tiers if t.kept),
         undo_s=just_ground(story),
         busy=busy if busy not in (piece.serial, bench.armed) else "",
+        measured=measured_oil(bench.slow),
         armed=bench.armed == piece.serial,
         inspector=who.may("inspector"),
         typed=typed or {},

@@ -8,7 +8,7 @@ from typing import Literal
 
 from ....quantities.finding import Finding
 from ....workshop.bench.remote import Remote
-from ....workshop.bench.set_up import SetUp
+from ....workshop.bench.set_up import NO_OIL, Oil, SetUp
 from ....workshop.bench.setup_check import Check
 from ....workshop.cartridge.curves_view import Foretold
 from ....workshop.cartridge.story import CartridgeStory, KeptRun
@@ -72,6 +72,8 @@ class At:
         The spin begins by itself when the mark moves.
     undo_s : float or None
         How long the newest cuts can still be taken back.
+    measured : (float or None, float or None)
+        Oil as instruments measure it now, °C and kPa.
     faults : mapping of field -> str
         What is wrong with what was typed.
     """
@@ -88,6 +90,7 @@ class At:
     foretold: Foretold | None = None
     tiers: tuple[str, ...] = ()
     undo_s: float | None = None
+    measured: Oil = NO_OIL
     busy: str = ""
     armed: bool = False
     inspector: bool = False

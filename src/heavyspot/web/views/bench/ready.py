@@ -137,7 +137,9 @@ def _mark(at: At, pickup: Sequence[Check]) -> list[Row]:
 
 
 def _oil(at: At) -> list[Row]:
-    out = outside_oil(at.model, at.set_up.fresh_oil())
+    kept = at.set_up.fresh_oil()
+    now = tuple(m if m is not None else k for m, k in zip(at.measured, kept, strict=True))
+    out = outside_oil(at.model, (now[0], now[1]))
     if out is None:
         return []
     key, value, low, high = out
@@ -176,6 +178,16 @@ def tiles_of(at: At) -> tuple[Tile, ...]:
         return at.typed.get(name) or value
 
     temperature, pressure = (figures(v) if v is not None else "" for v in oil)
+    pressure_words = Said("bench.kept.pressure")
+    if (
+        at.measured[0] is not None
+    ):  # shown, not typed: what is measured when it begins is written down
+        oil_words, temperature = Said("bench.kept.oil_measured", {"value": at.measured[0]}), ""
+    if at.measured[1] is not None:
+        pressure_words, pressure = (
+            Said("bench.kept.pressure_measured", {"value": at.measured[1]}),
+            "",
+        )
     return (
         Tile("operator", by, by_hand("operator", kept.operator), fault=at.faults.get("operator", "")),
         Tile(
@@ -183,7 +195,7 @@ def tiles_of(at: At) -> tuple[Tile, ...]:
             at.faults.get("oil_temperature_c", ""),
         ),
         Tile(
-            "oil_pressure_kpa", Said("bench.kept.pressure"), by_hand("oil_pressure_kpa", pressure), "kPa", True,
+            "oil_pressure_kpa", pressure_words, by_hand("oil_pressure_kpa", pressure), "kPa", True,
             at.faults.get("oil_pressure_kpa", ""),
         ),
     )  # fmt: skip
