@@ -178,7 +178,10 @@ def test_a_rig_with_an_agent_is_a_rig_of_the_shop(tmp_path):
         client.post("/api/agents/far rig", json={"spins": "S-1"})
         assert "Spinning" in client.get("/").text and "It spins" in client.get("/bench/S-1").text
         assert "Which rig is it on?" in client.get("/bench/S-2").text
+        before = client.get("/api/bench/S-1").json()["stamp"]
+        assert f'data-stamp="{before}"' in client.get("/bench/S-1").text
         app.state.benches.remotes["far rig"].heard_at_s -= 600
+        assert client.get("/api/bench/S-1").json()["stamp"] != before  # an open page goes on
         assert "No word from the rig" in client.get("/bench/S-1").text
     with TestClient(create_app(data), base_url="http://127.0.0.1") as client:  # after a restart
         assert on(client) == {"far rig": "S-1"}

@@ -73,10 +73,11 @@ def bench_state(
     serial: str, bench: TheBench, benches: TheBenches, rig: str = ""
 ) -> dict[str, object]:
     """Return what the technician is to do now; with a rig's name, `on_it` is of that rig."""
+    agent = benches.agent_of(serial)
     return {
         "question": bench.question(serial),
         "problem": bench.problem(serial),
-        "stamp": bench.stamp(serial),
+        "stamp": bench.stamp(serial) + (agent.stamp() if agent else ""),
         "on_it": (benches.at(rig) if rig else bench).on_it,
         "rig": benches.rig_of(serial),
     }

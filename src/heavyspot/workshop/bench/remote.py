@@ -59,6 +59,10 @@ class Remote:
         silent = self.silent_s
         return silent is not None and silent < SILENT_S
 
+    def stamp(self) -> str:
+        """Return what changes when a page that shows the agent shows what was."""
+        return f";{self.there};{self.said.spins};{self.said.waiting};{self.said.words}"
+
     @property
     def spins(self) -> str:
         """Serial of the piece that spins there; empty when none does, or nobody knows any more."""

@@ -115,7 +115,7 @@ def panel_values(
 
 
 def _values(at: At, panel: Panel, bench: Bench) -> dict[str, object]:
-    piece = at.story.piece
+    piece, agent = at.story.piece, at.rig.agent
     prepares = at.question == "prepare" and at.rig.kind in ("ok", "simulated")
     return {
         "panel": panel,
@@ -124,14 +124,14 @@ def _values(at: At, panel: Panel, bench: Bench) -> dict[str, object]:
         "siblings": at.siblings,
         "serial": piece.serial,
         "question": at.question,
-        "stamp": bench.stamp(piece.serial),
+        "stamp": bench.stamp(piece.serial) + (agent.stamp() if agent else ""),
         "last": at.last,
         "tiers": at.tiers,
         "build": at.build,
         "problem": bench.problem(piece.serial),
         "typed": at.typed,
         "rig": at.rig,
-        "rig_sign": RIG_SIGNS[at.rig.kind],
+        "rig_sign": "ask" if agent and not agent.there else RIG_SIGNS[at.rig.kind],
         "rig_words": Said(f"bench.rig.{at.rig.kind}", {"name": at.rig.name}),
         "listens": prepares
         and not (at.heard or at.busy or at.armed or bench.listening == piece.serial),
