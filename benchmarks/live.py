@@ -15,7 +15,8 @@ from heavyspot.quantities.angles import Rotation
 from heavyspot.signal.mark.reference import ReferenceSettings
 from heavyspot.sources.live import Description, ReplayLive
 from heavyspot.sources.recording import Channel, from_array
-from heavyspot.workshop.bench.capture import About, Capture
+from heavyspot.workshop.bench.capture import Capture
+from heavyspot.workshop.taking.disk_first import About
 
 SECONDS, RATE = 60, 204_800
 

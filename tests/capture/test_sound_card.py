@@ -44,7 +44,8 @@ CHILD = textwrap.dedent(
     import json, sys, threading, time
     from pathlib import Path
     from heavyspot.sources.sound_card import SoundCardLive, load_rig_file
-    from heavyspot.workshop.bench.capture import About, Capture
+    from heavyspot.workshop.bench.capture import Capture
+    from heavyspot.workshop.taking.disk_first import About
     rig, folder, seconds, stall = Path(sys.argv[1]), Path(sys.argv[2]), float(sys.argv[3]), float(sys.argv[4])
     source = SoundCardLive(load_rig_file(rig))
     if stall:  # hold up the driver's callback once, as an overloaded computer does
@@ -223,7 +224,8 @@ def test_a_driver_of_ones_own_is_found_by_name(tmp_path, monkeypatch):
     from pathlib import Path
 
     from heavyspot.sources import sound_card
-    from heavyspot.workshop.bench.capture import About, Capture
+    from heavyspot.workshop.bench.capture import Capture
+    from heavyspot.workshop.taking.disk_first import About
 
     text = (Path(__file__).parents[2] / "docs/guides/write-a-driver.md").read_text()
     (tmp_path / "my_package.py").write_text(there(re.search(r"```python\n(.*?)```", text, re.S))[1])

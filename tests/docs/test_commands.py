@@ -31,6 +31,8 @@ ONLY_PARSED = {
     "station join": "another building's server",
     " serve": "runs until it is stopped",
     "heavyspot watch": "runs until it is stopped",
+    "heavyspot agent": "runs until it is stopped",
+    "user key Ida": "a user of the shop's own",
     "move data": "a PostgreSQL server",
     "model card": "eight units whose cuts taught something",
     "take-card": "another shop's card",

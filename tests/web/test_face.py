@@ -8,7 +8,7 @@ import pytest
 
 from heavyspot.web import page
 from heavyspot.web.formats import FILTERS
-from heavyspot.workshop.bench.bench import Question
+from heavyspot.workshop.bench.asks import Question
 from heavyspot.workshop.cartridge.question import ASKED_AFTER
 
 WEB = Path(page.__file__).parent

@@ -13,6 +13,7 @@ import typer
 from .._version import __version__
 from ..quantities.durable import PART
 from ..quantities.errors import HeavyspotError, exit_of
+from .agent import agent
 from .cartridge import curves, recordings, work
 from .common import Settings, open_workshop
 from .demo_command import demo
@@ -67,6 +68,7 @@ VERBS = (
     private,
     bring,
     serve,
+    agent,
     reissue,
     work.spin,
     curves.curve,

@@ -30,7 +30,8 @@ def serve(
         ),
     ] = False,
     rig: Annotated[
-        Path | None, typer.Option("--rig", help="Rig file: capture through an interface.")
+        list[Path] | None,
+        typer.Option("--rig", help="Rig file: capture through an interface; again for each rig."),
     ] = None,
     watch: Annotated[
         list[Path] | None,
@@ -96,11 +97,11 @@ def serve(
             )
         if demo_shop or simulate:
             typer.echo("Practice: the rig is simulated, and nothing here is a measurement.")
-        elif rig is None and not watch:
+        elif not rig and not watch:
             typer.echo("No rig is connected: give --rig FILE to spin, or --simulate to practise.")
         typer.echo(f"Heavyspot on {address.url}  (stop with Ctrl-C)")
 
     web.serve(
-        Settings.data, address, demo=demo_shop, simulated=simulate, pace=pace, rig=rig, log=log,
+        Settings.data, address, demo=demo_shop, simulated=simulate, pace=pace, rigs=rig or (), log=log,
         watch=watch or (), ready=ready,
     )  # fmt: skip

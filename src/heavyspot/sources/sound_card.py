@@ -20,6 +20,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from ..quantities.angles import Rotation
 from ..quantities.errors import SourceLost, UnreadableFile
+from .devices.slow import SlowChannel
 from .live import BLOCK_S, Description, LiveBlock, LiveSource
 from .sidecar import Sidecar, SidecarChannel, first_fault, parse_sidecar
 from .toml_text import read_toml
@@ -46,6 +47,7 @@ class RigFile(BaseModel):
     rotation: Rotation | None = None
     watch: str = ""
     channel: Annotated[list[SidecarChannel], Field(min_length=2)]
+    slow: list[SlowChannel] = []
 
     def description(self) -> Description:
         """Return what a spin on this rig delivers."""

@@ -1,4 +1,4 @@
-"""The web application: one process, one ledger, one bench."""
+"""The web application: one process, one ledger, a bench for each rig."""
 
 from __future__ import annotations
 
@@ -14,8 +14,9 @@ from fastapi.staticfiles import StaticFiles
 
 from .._version import __version__
 from ..quantities.errors import BadInput, HeavyspotError, NotAllowed, status_of
-from ..sources.sound_card import RigFile, open_live
+from ..sources.sound_card import RigFile
 from ..workshop.bench.bench import Bench
+from ..workshop.bench.benches import SET_UP, Benches, benches_of, refuse_twice
 from ..workshop.bench.no_rig import no_rig
 from ..workshop.bench.set_up import SetUps
 from ..workshop.demo.practice import practice_beside
@@ -72,6 +73,7 @@ def create_app(
     simulated: bool = False,
     pace: float = 1.0,
     rig: RigFile | None = None,
+    rigs: Sequence[RigFile] = (),
     accounts: bool = False,
     watch: Sequence[RigFile] = (),
 ) -> FastAPI:
@@ -88,6 +90,8 @@ def create_app(
     rig : RigFile, optional
         A real rig; without one that which was connected in the browser. Where there is none either, and nothing
         is simulated, no rig is connected and nothing can be spun.
+    rigs : sequence of RigFile
+        Several of them, each with a bench of its own.
     accounts : bool
         Whether everybody has to log in.
     watch : sequence of RigFile
@@ -97,18 +101,20 @@ def create_app(
     ------
     BadInput
         Accounts are asked for and there is no owner yet; a real rig is asked for and a simulated one too, or
-        over a practice ledger.
+        over a practice ledger; two rigs are called the same, or are one device.
     """
+    rigs = [*([rig] if rig else []), *rigs]
+    refuse_twice(rigs)
     simulated = simulated or demo
     shop = Workshop(practice_beside(data) if simulated and not demo else data)
-    if rig and (simulated or is_practice(shop)):
+    if rigs and (simulated or is_practice(shop)):
         shop.close()
         raise BadInput(
             "A real rig does not measure into a practice ledger.",
             remedy="Leave out --demo-shop and --simulate, and give the shop's own folder: --data DIR.",
         )
-    if rig is None and not simulated and not is_practice(shop):
-        rig = kept_rig(shop.folder)
+    if not rigs and not simulated and not is_practice(shop) and (kept := kept_rig(shop.folder)):
+        rigs = [kept]
     people = people_of(shop)
     if accounts and not any(u.role == "owner" for u in people.users()):
         shop.close()
@@ -127,17 +133,15 @@ def create_app(
         watchers.stop()
         errands.stop()
         app.state.connecting.let_go()
-        bench.close()
+        benches.close()
         works.stop()
         shop.close()
 
-    bench, works, errands = (
-        _bench(shop, rig, pace if simulated else None),
+    benches, works, errands = (
+        benches_of(shop, rigs) if rigs else _one_bench(shop, pace if simulated else None),
         LongWork(),
         Errands(shop, also=(send_waiting,)),
     )
-    bench.hands_free = rig is not None
-    bench.set_ups = SetUps(kept_in=shop.folder / "set-up.json")
     app = FastAPI(
         title="Heavyspot",
         version=__version__,
@@ -146,12 +150,14 @@ def create_app(
         openapi_url=None,  # served below, behind the same access table as the rest
         lifespan=lifespan,
     )
-    app.state.shop, app.state.bench = shop, bench
+    app.state.shop, app.state.benches = shop, benches
     app.state.practice = is_practice(shop)
-    app.state.rig, app.state.simulated = rig, simulated
+    app.state.simulated = simulated
     app.state.connecting = Connecting(pace)
     app.state.keys = load_shop_file(shop.folder)
-    watchers = Watchers([WatchedFolder(shop, one, Path(one.watch)) for one in watch], bench.tell)
+    watchers = Watchers(
+        [WatchedFolder(shop, one, Path(one.watch)) for one in watch], benches.say_of
+    )
     app.state.works, app.state.errands, app.state.watchers = works, errands, watchers
     app.state.people, app.state.accounts_needed = people, accounts
     app.add_middleware(Speaks, zone=app.state.keys.timezone, language=app.state.keys.language)
@@ -178,17 +184,18 @@ def create_app(
     return app
 
 
-def _bench(shop: Workshop, rig: RigFile | None, pace: float | None) -> Bench:
-    """Return the bench of a real rig, of the simulated one at a pace, or of none."""
-    if rig is not None:
-        return Bench(shop, lambda _: open_live(rig), lambda _: open_live(rig))
-    if pace is not None:
-        return Bench(
-            shop,
-            partial(demo_source, shop, pace=pace),
-            partial(demo_listener, shop, pace=pace),
-        )
-    return Bench(shop, no_rig, no_rig, connected=False)
+def _one_bench(shop: Workshop, pace: float | None) -> Benches:
+    """Return the bench of the simulated rig at a pace, or of none."""
+    kept = SetUps(kept_in=shop.folder / SET_UP)
+    if pace is None:
+        made = Benches([("", Bench(shop, no_rig, no_rig, connected=False, set_ups=kept))])
+        made.recall()
+        return made
+    source, listener = (
+        partial(demo_source, shop, pace=pace),
+        partial(demo_listener, shop, pace=pace),
+    )
+    return Benches([("", Bench(shop, source, listener, set_ups=kept))])
 
 
 async def _guard(request: Request, call: Callable[[Request], Awaitable[Response]]) -> Response:

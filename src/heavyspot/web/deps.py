@@ -8,6 +8,7 @@ from fastapi import Depends, Request
 from pydantic import BaseModel, ConfigDict, Field
 
 from ..workshop.bench.bench import Bench
+from ..workshop.bench.benches import Benches
 from ..workshop.people import People
 from ..workshop.shop import Workshop
 
@@ -24,14 +25,21 @@ def people_of(request: Request) -> People:
     return people
 
 
+def benches_of(request: Request) -> Benches:
+    """Return the application's benches."""
+    benches: Benches = request.app.state.benches
+    return benches
+
+
 def bench_of(request: Request) -> Bench:
-    """Return the application's bench."""
-    bench: Bench = request.app.state.bench
-    return bench
+    """Return the bench of the piece the address names; the first rig's where it names none."""
+    benches, serial = benches_of(request), request.path_params.get("serial")
+    return benches.first if serial is None else benches.of(serial)
 
 
 Shop = Annotated[Workshop, Depends(shop_of)]
 ThePeople = Annotated[People, Depends(people_of)]
+TheBenches = Annotated[Benches, Depends(benches_of)]
 TheBench = Annotated[Bench, Depends(bench_of)]
 Number = Annotated[float, Field(allow_inf_nan=False)]
 

@@ -17,6 +17,7 @@ from fastapi import APIRouter, WebSocket, WebSocketDisconnect
 
 from ..quantities.said import in_words
 from ..workshop.bench.bench import Bench
+from ..workshop.bench.benches import Benches
 from ..workshop.bench.capture import Capture, Snapshot
 from .access import socket_person
 
@@ -35,7 +36,8 @@ async def live(socket: WebSocket, serial: str) -> None:
         await socket.close(4401)
         return
     await socket.accept()
-    bench: Bench = socket.app.state.bench
+    benches: Benches = socket.app.state.benches
+    bench = benches.of(serial)
     capture = bench.capture
     try:
         if capture is not None and capture.about.serial == serial:

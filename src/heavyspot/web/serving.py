@@ -149,7 +149,7 @@ def serve(
     demo: bool,
     simulated: bool,
     pace: float,
-    rig: Path | None = None,
+    rigs: Sequence[Path] = (),
     watch: Sequence[Path] = (),
     log: str = "",
     ready: Callable[[], None] = lambda: None,
@@ -158,6 +158,8 @@ def serve(
 
     Parameters
     ----------
+    rigs : sequence of Path
+        Rig files, one for each rig of this computer.
     watch : sequence of Path
         Rig files whose ``watch`` names a folder.
     log : str
@@ -174,7 +176,7 @@ def serve(
         demo=demo,
         simulated=simulated,
         pace=pace,
-        rig=load_rig_file(rig) if rig else None,
+        rigs=[load_rig_file(path) for path in rigs],
         accounts=address.logins,
         watch=[watched_rig(path) for path in watch],
     )

@@ -34,7 +34,7 @@ def test_live_curve_is_the_recorded_curve(client):
     from heavyspot import open_recording, read_recording
 
     add(client, "H-2")
-    bench = client.app.state.bench
+    bench = client.app.state.benches.first
     capture = bench.spin("H-2")
     wait(client, "H-2")
     live = capture.snapshot.curve
@@ -51,7 +51,7 @@ def test_live_curve_is_the_recorded_curve(client):
 
 def test_websocket_sends_snapshots_and_an_end(client):
     add(client, "H-3")
-    client.app.state.bench.spin("H-3")
+    client.app.state.benches.first.spin("H-3")
     with client.websocket_connect("ws://127.0.0.1/bench/H-3/live") as socket:
         messages: list[dict[str, Any]] = []
         while not messages or "end" not in messages[-1]:

@@ -29,8 +29,18 @@ scan_gap_ms = 200
 class Server:
     """The program as a user starts it, on a free port; the simulated rig runs faster than real."""
 
-    def __init__(self, data: Path, pace: float = 3.0, more: tuple[str, ...] = ()) -> None:
-        self.data, self.pace, self.more = data, pace, more
+    def __init__(
+        self,
+        data: Path,
+        pace: float = 3.0,
+        more: tuple[str, ...] = (),
+        *,
+        demo: bool = True,
+        path: Path | None = None,
+    ) -> None:
+        self.data, self.pace = data, pace
+        self.more = ("--demo-shop", *more) if demo else more
+        self.env = {**os.environ, **({"PYTHONPATH": str(path)} if path else {})}
         with socket.socket() as s:
             s.bind(("127.0.0.1", 0))
             self.port = s.getsockname()[1]
@@ -42,10 +52,11 @@ class Server:
 
     def start(self) -> None:
         self.process = subprocess.Popen(
-            [str(PROGRAM), "--data", str(self.data), "serve", "--demo-shop", "--port", str(self.port),
+            [str(PROGRAM), "--data", str(self.data), "serve", "--port", str(self.port),
              "--pace", str(self.pace), *self.more],
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
+            env=self.env,
         )  # fmt: skip
         # a busy machine is given its time; a program that ended is told at once
         until = time.monotonic() + 300.0

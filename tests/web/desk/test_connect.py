@@ -23,12 +23,12 @@ def client_of(data, **kw):
 
 def test_what_was_typed_is_the_rig_s_file_and_stays(tmp_path):
     with client_of(tmp_path / "data") as client:
-        assert not client.app.state.bench.connected
+        assert not client.app.state.benches.first.connected
         answer = client.post("/connect", data=TYPED, follow_redirects=False)
         assert (
             answer.status_code == 303 and answer.headers["location"] == "/rigs/edit?name=High%201"
         ) or (answer.headers["location"] == "/rigs/edit?name=High 1")
-        bench = client.app.state.bench
+        bench = client.app.state.benches.first
         assert bench.connected and bench.hands_free
         assert "High 1" in client.get("/rigs").text
     rig = load_rig_file(tmp_path / "data/rig.toml")
@@ -42,7 +42,10 @@ def test_what_was_typed_is_the_rig_s_file_and_stays(tmp_path):
     assert sensor.g_per_stored == pytest.approx(10.0 / 0.1)  # 10 V at full scale, 100 mV/g
     assert (sensor.clock, pickup.clock, pickup.quantity) == (2.0, 12.0, "phase")
     with client_of(tmp_path / "data") as client:  # the next start
-        assert client.app.state.bench.connected and client.app.state.rig.name == "High 1"
+        assert (
+            client.app.state.benches.first.connected
+            and client.app.state.benches.first.rig.name == "High 1"
+        )
         assert "High 1" in client.get("/connect").text
 
 
@@ -69,7 +72,7 @@ def test_what_is_missing_is_said_and_nothing_is_connected(tmp_path, change, word
         answer = client.post("/connect", data=TYPED | change)
         assert answer.status_code == 422 and words in answer.text
         assert 'value="12"' in answer.text  # what was typed stays
-        assert not client.app.state.bench.connected
+        assert not client.app.state.benches.first.connected
         assert not (tmp_path / "data/rig.toml").exists()
     with pytest.raises(BadInput):
         rig_of(TYPED | change)
@@ -79,10 +82,10 @@ def test_a_practice_ledger_takes_no_real_rig_and_a_shop_no_simulated_one(tmp_pat
     with client_of(tmp_path / "demo", demo=True) as client:
         refused = client.post("/connect", data=TYPED)
         assert refused.status_code == 422 and "practice ledger" in refused.text
-        assert client.app.state.rig is None
+        assert client.app.state.benches.first.rig is None
     with client_of(tmp_path / "shop") as client:
         refused = client.post("/connect", data={"source": "simulated", "do": "keep"})
-        assert refused.status_code == 422 and not client.app.state.bench.connected
+        assert refused.status_code == 422 and not client.app.state.benches.first.connected
 
 
 def test_sensors_stand_at_their_hour_seen_from_the_nut():

@@ -7,10 +7,10 @@ import pytest
 
 from heavyspot.sources.live import Description, LiveBlock
 from heavyspot.sources.simulated import CHANNELS
-from heavyspot.workshop.bench import hands_free
 from heavyspot.workshop.bench.bench import Bench
-from heavyspot.workshop.bench.hands_free import HandsFree
 from heavyspot.workshop.job.pieces import add_piece
+from heavyspot.workshop.taking import hands_free
+from heavyspot.workshop.taking.hands_free import HandsFree
 
 RATE = 10_000.0
 

@@ -158,7 +158,7 @@ def test_a_full_disk_at_the_start_of_a_spin_is_said_and_blocks_nothing(bench, mo
         raise OSError(errno.ENOSPC, "No space left on device")
 
     with monkeypatch.context() as m:
-        m.setattr("heavyspot.workshop.bench.capture.write_text", full)
+        m.setattr("heavyspot.workshop.taking.disk_first.write_text", full)
         with pytest.raises(LedgerFault, match="No space left"):
             bench.spin("B-1")
     spun(bench, "B-2")
@@ -174,7 +174,7 @@ def test_samples_are_on_the_disk_before_they_are_read(bench, shop, monkeypatch):
         sync(path)
         synced[path.name] = path.stat().st_size
 
-    monkeypatch.setattr("heavyspot.workshop.bench.capture.sync_file", noted)
+    monkeypatch.setattr("heavyspot.workshop.taking.disk_first.sync_file", noted)
     monkeypatch.setattr("heavyspot.workshop.bench.left_behind.spin", refuse)
     spun(bench, "B-1")
     (left,) = bench.folder.glob("*.wav")

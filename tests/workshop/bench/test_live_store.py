@@ -92,7 +92,7 @@ def test_a_program_that_was_killed_holds_nothing(tmp_path):
     there(child.stdout).close()
     assert store.elsewhere() is None
     store.take("L-2")
-    store.release()
+    store.release("L-2")
 
 
 def test_on_another_machine_the_beat_tells(tmp_path, monkeypatch):
@@ -115,7 +115,7 @@ def test_on_another_machine_the_beat_tells(tmp_path, monkeypatch):
     now[0] += 11
     assert store.elsewhere() is None
     store.take("L-1")
-    store.release()
+    store.release("L-1")
 
 
 @pytest.mark.parametrize("torn", [b"", b"[]", b"{", b'{"host": 3}'])
@@ -124,4 +124,4 @@ def test_a_torn_owner_file_stops_nobody(tmp_path, torn):
     store = LiveStore(tmp_path)
     assert store.elsewhere() is None
     store.take("L-1")
-    store.release()
+    store.release("L-1")

@@ -10,7 +10,7 @@ from faults import turbo
 from heavyspot.sheet.plots import runs_svg
 from heavyspot.sources.live import ReplayLive
 from heavyspot.sources.recording import Channel, from_array
-from heavyspot.workshop.bench.capture import About, Capture
+from heavyspot.workshop.bench.capture import Capture
 from heavyspot.workshop.cartridge.curves_view import curves_view
 from heavyspot.workshop.cartridge.grinding import ground
 from heavyspot.workshop.cartridge.one_run import curve_csv
@@ -21,6 +21,7 @@ from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.model.models import add_model
 from heavyspot.workshop.sheets.cartridge import make_report
 from heavyspot.workshop.shop import Workshop
+from heavyspot.workshop.taking.disk_first import About
 
 ENDS = ("compressor end", "turbine end")
 MODEL = {

@@ -1,6 +1,7 @@
 """The same as JSON under /api, one file a subject."""
 
 from . import (
+    agents,
     bench,
     cartridge,
     curves,
@@ -20,6 +21,7 @@ ROUTERS = tuple(
     part.router
     for part in (
         story,
+        agents,
         flow,
         model,
         rig,

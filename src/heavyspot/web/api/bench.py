@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+
 from fastapi import APIRouter, Depends
 
+from ...sources.devices.slow import UNITS
+from ...workshop.bench.bench import Bench
+from ...workshop.bench.remote import Remote
 from ..access import Who, allowed
-from ..deps import REFUSALS, BodyIn, Number, TheBench, Word
+from ..deps import REFUSALS, BodyIn, Number, TheBench, TheBenches, Word
 
 router = APIRouter(prefix="/api", responses=REFUSALS, dependencies=[Depends(allowed)])
 
@@ -18,20 +23,63 @@ class SpinIn(BodyIn):
     oil_pressure_kpa: Number | None = None
 
 
+class PieceOnIn(BodyIn):
+    """A piece that is put on a rig."""
+
+    serial: Word
+
+
 class RescueIn(BodyIn):
     """What to do with an interrupted spin."""
 
     keep: bool = True
 
 
+@router.get("/benches")
+def all_benches(benches: TheBenches) -> list[dict[str, object]]:
+    """Return the rigs of this computer: what is on each, and what spins there."""
+    return [_told(name, bench, benches.remotes.get(name)) for name, bench in benches.named()]
+
+
+def _value(bench: Bench, quantity: str) -> float | None:
+    """Return what an instrument measures now, °C, kPa or rpm; None where it is silent."""
+    found = bench.slow.now(quantity) if bench.slow else None
+    return found.value if found else None
+
+
+def _told(name: str, bench: Bench, agent: Remote | None) -> dict[str, object]:
+    here = bench.capture.about.serial if bench.capture and not bench.armed else ""
+    return {
+        "rig": name,
+        "on_it": bench.on_it,
+        "spins": agent.spins if agent else here,
+        "armed": bench.armed,
+        "reading": bench.reading,
+        "lost": bench.lost,
+        "slow": {q: _value(bench, q) for q in UNITS} if bench.slow else {},
+        "agent": {"there": agent.there, **asdict(agent.said)} if agent else None,
+    }
+
+
+@router.post("/benches/{rig:path}/piece")
+def put_on(rig: str, piece: PieceOnIn, benches: TheBenches) -> dict[str, object]:
+    """Put a piece on a rig, in the place of what is on it."""
+    benches.put_on(rig, piece.serial)
+    return {"rig": rig, "on_it": piece.serial}
+
+
 @router.get("/bench/{serial:path}")
-def bench_state(serial: str, bench: TheBench) -> dict[str, object]:
-    """Return what the technician is to do now."""
+def bench_state(
+    serial: str, bench: TheBench, benches: TheBenches, rig: str = ""
+) -> dict[str, object]:
+    """Return what the technician is to do now; with a rig's name, `on_it` is of that rig."""
+    agent = benches.agent_of(serial)
     return {
         "question": bench.question(serial),
         "problem": bench.problem(serial),
-        "stamp": bench.stamp(serial),
-        "on_it": bench.on_it,
+        "stamp": bench.stamp(serial) + (agent.stamp() if agent else ""),
+        "on_it": (benches.at(rig) if rig else bench).on_it,
+        "rig": benches.rig_of(serial),
     }
 
 
@@ -56,7 +104,7 @@ def rescue(serial: str, rescue: RescueIn, bench: TheBench) -> dict[str, object]:
 
 
 @router.post("/bench/stop", status_code=202)
-def stop_spin(bench: TheBench) -> dict[str, str]:
-    """Stop the spin that runs; it is read and kept."""
-    bench.stop()
+def stop_spin(benches: TheBenches, rig: str = "") -> dict[str, str]:
+    """Stop the spin that runs, on a rig if there are several; it is read and kept."""
+    benches.at(rig).stop()
     return {"state": "stopped"}

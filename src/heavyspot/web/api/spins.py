@@ -7,6 +7,7 @@ The parts are the IETF's draft "Resumable Uploads for HTTP": ``Upload-Complete``
 from __future__ import annotations
 
 import asyncio
+import base64
 from collections.abc import AsyncGenerator
 from dataclasses import asdict
 from email.message import Message
@@ -24,7 +25,7 @@ from starlette.requests import ClientDisconnect
 
 from ...quantities.errors import BadInput
 from ...sources.sidecar import Stated
-from ...workshop.cartridge.received import ReadAlready, spin_received
+from ...workshop.cartridge.received import ReadAlready, digest_of, spin_received
 from ...workshop.cartridge.story import cartridge_story
 from ...workshop.incoming import Upload, Uploads, Watchers
 from ...workshop.incoming.uploads import LARGEST
@@ -89,7 +90,7 @@ async def begin(
     kind = request.headers.get("content-type", "application/octet-stream")
     upload = await run_in_threadpool(
         Uploads(shop).begin, serial, kind, name=_name_of(request), by=who.name, rig=rig,
-        operator=who.signs(operator), length=length,
+        operator=who.signs(operator), length=length, sha256=_digest_in(request),
     )  # fmt: skip
     return await _more(request, shop, upload, created=True)
 
@@ -170,6 +171,7 @@ async def _finished(shop: Workshop, upload: Upload, length: int) -> Response:
     """Read the whole as if it had come at once; its bytes go only when the ledger has them."""
     uploads = Uploads(shop)
     path = uploads.body(upload)
+    await run_in_threadpool(uploads.refuse_other, upload)
     headers = _state(upload, length, complete=True) | {"Location": f"/api/uploads/{upload.id}"}
     form = await _form_of(upload.kind, path)
     try:
@@ -184,18 +186,23 @@ async def _finished(shop: Workshop, upload: Upload, length: int) -> Response:
 def _spin(
     shop: Workshop, upload: Upload, path: Path, form: FormData | None
 ) -> tuple[dict[str, object], int]:
+    sha256 = ""  # of the recording as it lies here: what its sender may go by
     read = partial(spin_received, shop, upload.serial, operator=upload.operator, rig=upload.rig)
     try:
         if form is None:
             with path.open("rb") as file:
-                return read(upload.name, file).as_json(), 201
+                sha256 = digest_of(file)
+                return read(upload.name, file).as_json() | {"sha256": sha256}, 201
         recording, beside = form.get("recording"), form.get("sidecar")
         if not isinstance(recording, FormFile):
             raise BadInput("The form has no recording.", remedy='Send a file named "recording".')
         sidecar = beside.file if isinstance(beside, FormFile) and beside.filename else None
-        return read(recording.filename or "", recording.file, sidecar).as_json(), 201
+        sha256 = digest_of(recording.file)
+        return read(recording.filename or "", recording.file, sidecar).as_json() | {
+            "sha256": sha256
+        }, 201
     except ReadAlready as before:
-        return _run(shop, upload.serial, before.number), 200
+        return _run(shop, upload.serial, before.number) | {"sha256": sha256}, 200
 
 
 async def _form_of(kind: str, path: Path) -> FormData | None:
@@ -238,6 +245,21 @@ def _whole(request: Request, header: str) -> int | None:
     if not said.isascii() or not said.isdigit() or len(said) > 15:
         raise BadInput(f"{header} is {said!r}.", remedy="Give whole bytes.")
     return int(said)
+
+
+def _digest_in(request: Request) -> str:
+    """Return the SHA-256 of the whole from Repr-Digest (RFC 9530), hexadecimal; empty where none is given."""
+    for said in request.headers.get("repr-digest", "").split(","):
+        name, _, value = said.strip().partition("=")
+        if name == "sha-256":
+            try:
+                digest = base64.b64decode(value.strip(":"), validate=True)
+            except ValueError:
+                digest = b""
+            if len(digest) != 32 or not value.startswith(":"):
+                raise BadInput("Repr-Digest is none.", remedy="Write it like sha-256=:BASE64:.")
+            return digest.hex()
+    return ""
 
 
 def _name_of(request: Request) -> str:

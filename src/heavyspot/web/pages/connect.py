@@ -7,12 +7,11 @@ from collections.abc import Mapping
 from fastapi import APIRouter, Depends, Request, Response
 
 from ...quantities.errors import BadInput, HeavyspotError
-from ...sources.sound_card import open_live
 from ...workshop.rig.kept_rig import keep_rig, kept_rig
 from ...workshop.rig.record import add_rig, rig_names
 from ..access import Who, allowed
 from ..connecting import SIMULATED, SOUND, Connecting, inputs
-from ..deps import Shop, TheBench
+from ..deps import Shop, TheBench, TheBenches
 from ..page import goto, page
 from ..speaking import told
 from ..views.rig.connect import (
@@ -79,7 +78,9 @@ def drawing_part(request: Request) -> Response:
 
 
 @router.post("/connect")
-async def connect(request: Request, shop: Shop, bench: TheBench, who: Who) -> Response:
+async def connect(
+    request: Request, shop: Shop, bench: TheBench, benches: TheBenches, who: Who
+) -> Response:
     """Listen to what was typed, or connect it; each fault is said with all that was typed."""
     typed = {k: str(v) for k, v in (await request.form()).items()}
     connecting = _connecting(request)
@@ -97,9 +98,10 @@ async def connect(request: Request, shop: Shop, bench: TheBench, who: Who) -> Re
         if request.app.state.practice:
             raise BadInput(told("connect.practice"), remedy=told("connect.practice_how"))
         connecting.let_go()
-        bench.connect(lambda _: open_live(rig))
+        if benches.several:
+            raise BadInput(told("connect.several"), remedy=told("connect.several_how"))
+        bench.connect(rig)
         keep_rig(shop.folder, rig)
-        request.app.state.rig = rig
         if rig.name not in rig_names(shop):
             add_rig(shop, rig.name, {}, by=who.name)
     except HeavyspotError as fault:

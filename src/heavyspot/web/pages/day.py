@@ -16,7 +16,7 @@ from ...workshop.model.models import model_names
 from ...workshop.rig.record import rig_names
 from ...workshop.shop_file import load_shop_file
 from ..access import Who, allowed
-from ..deps import Shop, TheBench
+from ..deps import Shop, TheBenches
 from ..files import pdf_answer
 from ..page import goto, page
 from ..speaking import language, zone
@@ -28,22 +28,26 @@ NEEDS, WAITS, SHOWN = 5, 5, 60
 
 
 @router.get("/")
-def today(request: Request, shop: Shop, bench: TheBench) -> Response:
+def today(request: Request, shop: Shop, benches: TheBenches) -> Response:
     """The day, or the way to the first spin where nothing is written yet."""
     local = local_now(zone())
     if not model_names(shop) or not newest_pieces(shop, 1):
-        steps = {"rigs": rig_names(shop), "models": model_names(shop), "connected": bench.connected}
+        steps = {
+            "rigs": rig_names(shop),
+            "models": model_names(shop),
+            "connected": benches.first.connected,
+        }
         return page(request, "day/first.html", steps | {"date": date_words(local.date())})
     morning = _morning(local)
     jobs, passed = waiting(shop, now=local.astimezone(UTC)), passed_since(shop, since=morning)
     needs = needs_of(shop)
-    spinning = bench.capture.about.serial if bench.capture else ""
+    spinning, names = benches.spinning(), benches.names()
+    put = {name: benches.at(name).on_it for name in names}
     values = {
         "date": date_words(local.date()),
         "clock": f"{local:%H:%M}",
         "firm": load_shop_file(shop.folder).name,
-        "spinning": spinning,
-        "rigs": [rig_view(r, spinning) for r in on_rigs(shop, since=morning)],
+        "rigs": [rig_view(r, spinning, names) for r in on_rigs(shop, since=morning, put=put)],
         "needs": needs[:NEEDS],
         "more_needs": max(0, len(needs) - NEEDS),
         "waits": [waiting_view(w, local.date()) for w in jobs[:WAITS]],
@@ -69,10 +73,13 @@ def book_pages(shop: Shop, who: Who, day: str = "") -> Response:
 
 
 @router.get("/bench")
-def the_bench(shop: Shop, bench: TheBench) -> Response:
-    """To the piece that spins; else to the newest that was spun today; else to the day."""
-    if bench.capture:
-        return goto("/bench", bench.capture.about.serial)
+def the_bench(shop: Shop, benches: TheBenches) -> Response:
+    """To the piece that spins; else to the newest spun today; else, and with several rigs, to the day."""
+    held = [b.capture.about.serial for b in benches.all() if b.capture]
+    if len(held) == 1:
+        return goto("/bench", held[0])
+    if benches.several:
+        return goto("/")
     on = [r for r in on_rigs(shop, since=_morning(local_now(zone()))) if r.serial]
     return goto("/bench", on[0].serial) if on else goto("/")
 

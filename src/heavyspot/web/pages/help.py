@@ -27,7 +27,7 @@ ABOUT = (
     ("/curves", "bring-a-table"),
     ("/models", "describe-a-model"), ("/rotor", "rotors-at-low-speed"), ("/matching", "rotors-at-low-speed"),
     ("/flow", "flow-tests"), ("/insight", "insight"), ("/gains", "insight"), ("/rig", "rig-health"),
-    ("/reread", "read-anew"), ("/old-book", "the-old-book"), ("/ledger", "keep-it"),
+    ("/at", "several-rigs"), ("/reread", "read-anew"), ("/old-book", "the-old-book"), ("/ledger", "keep-it"),
     ("/buildings", "a-second-building"), ("/verify", "prove-a-sheet"), ("/users", "accounts"),
     ("/story", "a-pieces-story"), ("/look", "a-pieces-story"), ("/jobs", "balance-a-cartridge"),
 )  # fmt: skip

@@ -43,11 +43,11 @@ FOUND = 50
 
 
 @router.get("/find")
-def find(request: Request, shop: Shop, q: str = "") -> Response:
-    """Where what was scanned or typed leads: a serial to its bench, other words to what holds them."""
+def find(request: Request, shop: Shop, q: str = "", rig: str = "") -> Response:
+    """Where what was scanned or typed leads: a serial to its bench, on a named rig; else to what holds it."""
     typed = q.strip()
     if typed and has_piece(shop, typed):
-        return goto("/bench", typed)
+        return goto(f"/bench/{quote(typed)}?rig={quote(rig)}") if rig else goto("/bench", typed)
     found = search_pieces(shop, typed, most=FOUND) if typed else None
     if found and found.rows and found.exact:
         return page(request, "find/search.html", _found(typed, found))

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from urllib.parse import quote
 
 import numpy as np
 
@@ -32,6 +33,7 @@ MARKS = {
     "passed": ("good", Said("day.state.passed")),
     "stopped": ("over", Said("day.state.stopped")),
     "free": ("waits", Said("day.state.free")),
+    "new": ("turns", Said("day.state.new")),
 }
 
 
@@ -49,6 +51,8 @@ class RigView:
         Where the limit runs in it.
     hours : tuple of (degrees, end)
         Of the dial.
+    place : str
+        Address of its bench; empty where that is not here.
     """
 
     on: OnRig
@@ -57,6 +61,7 @@ class RigView:
     curve: str = ""
     limit_y: float = 0.0
     hours: tuple[tuple[int, int], ...] = HOURS
+    place: str = ""
 
     @property
     def turned(self) -> tuple[float, ...]:
@@ -70,15 +75,16 @@ class RigView:
         return max(0, len(self.on.cuts) - 1)
 
 
-def rig_view(on: OnRig, spinning: str) -> RigView:
-    """Return a rig's card; a piece that spins just now is said to."""
+def rig_view(on: OnRig, spinning: Collection[str], here: Collection[str] = ()) -> RigView:
+    """Return a rig's card; a piece that spins just now is said to; a rig of this computer leads to its bench."""
+    place = f"/at/{quote(on.rig)}" if on.rig in here else ""
     mark, word = MARKS[on.state]
     if on.state == "grind" and on.cuts:
         word = Said("day.state.grind", {"planes": listed_planes(on)})
-    if spinning and on.serial == spinning:
+    if on.serial and on.serial in spinning:
         mark, word = "turns", Said("day.state.spinning")
     if on.curve is None or on.limit_g is None:
-        return RigView(on, mark, word)
+        return RigView(on, mark, word, place=place)
     speed, g = on.curve.speed_rpm, np.abs(on.curve.vector[0])
     top = ROOM_ABOVE * max(float(g.max()), on.limit_g)
     foot = HIGH - 3
@@ -86,7 +92,8 @@ def rig_view(on: OnRig, spinning: str) -> RigView:
     x = 2 + (WIDE - 4) * speed[thin] / float(speed[-1])
     y = foot - (foot - 2) * g[thin] / top
     path = "M" + "L".join(f"{a:.1f} {b:.1f}" for a, b in zip(x, y, strict=True))
-    return RigView(on, mark, word, path, round(foot - (foot - 2) * on.limit_g / top, 1))
+    limit_y = round(foot - (foot - 2) * on.limit_g / top, 1)
+    return RigView(on, mark, word, path, limit_y, place=place)
 
 
 def listed_planes(on: OnRig) -> str:

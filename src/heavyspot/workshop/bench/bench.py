@@ -8,22 +8,22 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import InitVar, dataclass, field
 from pathlib import Path
-from typing import Literal
 
 from ...quantities.errors import LedgerFault, SourceLost
-from ..cartridge import (
-    CartridgeStory,
-    cartridge_story,
-    next_question,
-)
-from ..job import BuildState, build_state_of, refuse_unbuilt
+from ...sources.devices.slow import SlowChannels
+from ...sources.sound_card import RigFile
+from ..cartridge import CartridgeStory, cartridge_story
+from ..job import BuildState, refuse_unbuilt
 from ..shop import Workshop, clock_words
-from .capture import About, Capture, LiveFactory
-from .hands_free import HandsFree
+from ..taking.disk_first import About
+from ..taking.hands_free import HandsFree
+from .asks import Asks, Question
+from .capture import Capture, LiveFactory
 from .left_behind import keep_captured, remove_capture, set_damaged_aside, unfinished
 from .live_store import LiveStore
+from .no_rig import source_of
 from .problems import EVERYBODY, Problems
 from .set_up import NO_OIL, Oil, SetUp, SetUps, checked_oil, checked_operator
 from .setup_check import Check, listen
@@ -32,9 +32,14 @@ from .watched import watch_of
 DISARM_S = 5.0
 """How long a device may take to let go."""
 
-Question = Literal[
-    "prepare", "grind", "again", "fix", "done", "spinning", "reading", "rescue", "build"
-]
+
+@dataclass
+class Shared:
+    """What the benches of one program share: the data folder's live store, what is asked, what went wrong."""
+
+    live: LiveStore
+    asks: Asks
+    problems: Problems = field(default_factory=Problems)
 
 
 @dataclass
@@ -50,6 +55,14 @@ class Bench:
         Makes a live source of the rig while it stands; the same as `factory` for a real rig.
     connected : bool
         Whether there is a rig, real or simulated.
+    rig : RigFile or None
+        The real rig: its samples are taken in a process of their own.
+    slow : SlowChannels or None
+        What measures oil and speed beside the rig's own channels.
+    shared : Shared, optional
+        What a program's benches share; the only one has its own.
+    refuses : callable
+        Raises where a piece, by serial, is not to be spun on this bench.
 
     Attributes
     ----------
@@ -67,6 +80,10 @@ class Bench:
     factory: LiveFactory
     listener: LiveFactory
     connected: bool = True
+    rig: RigFile | None = None
+    slow: SlowChannels | None = None
+    shared: InitVar[Shared | None] = None
+    refuses: Callable[[str], None] = lambda _: None
     capture: Capture | None = None
     reading: str = ""
     lost: str = ""
@@ -75,17 +92,15 @@ class Bench:
     on_it: str = ""
     heard: dict[str, list[Check]] = field(default_factory=dict)
     set_ups: SetUps = field(default_factory=SetUps)
-    _problems: Problems = field(default_factory=Problems)
-    _once_more: dict[str, int] = field(default_factory=dict)
     _ending: threading.Thread | None = None
-    _lock: threading.Lock = field(default_factory=threading.Lock)
-    _asked: dict[str, tuple[int, Question]] = field(default_factory=dict)
+    lock: threading.Lock = field(default_factory=threading.Lock)
 
-    def __post_init__(self) -> None:
-        self.live = LiveStore(self.folder)
+    def __post_init__(self, shared: Shared | None) -> None:
+        known = self.known = shared or Shared(LiveStore(self.folder), Asks(self.shop))
+        self.live, self.asks, self.problems = known.live, known.asks, known.problems
         if self.live.elsewhere() is None:
             said = [*set_damaged_aside(self.folder), clock_words(self.shop)]
-            self._problems.say(EVERYBODY, " ".join(filter(None, said)))
+            self.problems.say(EVERYBODY, " ".join(filter(None, said)))
 
     @property
     def folder(self) -> Path:
@@ -94,11 +109,11 @@ class Bench:
 
     def problem(self, serial: str = "") -> str:
         """Return what went wrong with a piece's last spin and what concerns every piece, or an empty text."""
-        return self._problems.of(serial)
+        return self.problems.of(serial)
 
     def tell(self, serial: str, words: str) -> None:
         """Say at a piece's bench what happened to it elsewhere."""
-        self._problems.say(serial, words)
+        self.problems.say(serial, words)
 
     def rescued(self, serial: str) -> list[Path]:
         """Return captures of a piece that are not in the ledger; none while another program spins here."""
@@ -110,43 +125,23 @@ class Bench:
         ]
 
     def question(self, serial: str) -> Question:
-        """Return what the technician is to do now with a cartridge; raises as `cartridge_story` does.
-
-        Asked every two seconds by each browser: what the ledger says is kept until its newest link is another.
-        """
-        head, _ = self.shop.book.head()
-        known = self._asked.get(serial)
-        if known is None or known[0] != head:
-            story = cartridge_story(self.shop, serial)
-            build = build_state_of(self.shop, story.piece, story.model)
-            known = self._asked[serial] = (head, self._written(story, build))
-        return self._running(serial) or known[1]
+        """Return what the technician is to do now with a cartridge; raises as `cartridge_story` does."""
+        written = self.asks.of(serial)
+        return self._running(serial) or written
 
     def question_of(self, story: CartridgeStory, build: BuildState) -> Question:
         """Return what the technician is to do now with a cartridge that was looked up already."""
-        return self._running(story.piece.serial) or self._written(story, build)
+        return self._running(story.piece.serial) or self.asks.written(story, build)
 
     def stamp(self, serial: str) -> str:
         """Return what changes when a page of a piece's bench shows what was: a yes said, a thing heard."""
         said = ",".join(sorted(self.set_ups.said_of(serial)))
-        return f"{said};{len(self.heard.get(serial, ()))};{self.capture is not None};{self.armed};{self.lost}"
+        heard, rig = len(self.heard.get(serial, ())), self.rig.name if self.rig else ""
+        return f"{said};{heard};{self.capture is not None};{self.armed};{self.lost};{rig}"
 
     def once_more(self, serial: str, *, wanted: bool = True) -> None:
         """Ask for the set-up of one more spin whatever the last advice says, or no more; nothing is written."""
-        story = cartridge_story(self.shop, serial)
-        self._asked.pop(serial, None)
-        if wanted:
-            self._once_more[serial] = story.number
-        else:
-            self._once_more.pop(serial, None)
-
-    def _written(self, story: CartridgeStory, build: BuildState) -> Question:
-        """Return what the ledger asks for, and what was asked for once since its last run."""
-        if build.blocks:
-            return "build"
-        if self._once_more.get(story.piece.serial) == story.number and story.number:
-            return "prepare"
-        return next_question(story)
+        self.asks.once_more(serial, wanted=wanted)
 
     def _running(self, serial: str) -> Question | None:
         """Return what runs or waits outside the ledger, which comes before anything in it."""
@@ -160,8 +155,7 @@ class Bench:
         """Whether a piece is being spun or measured right now, here or by another program on this folder."""
         if self.capture is not None:
             return self.capture.about.serial == serial and not self.armed
-        there = self.live.elsewhere()
-        return there is not None and there.serial == serial
+        return (there := self.live.elsewhere()) is not None and there.spins(serial)
 
     @property
     def armed(self) -> str:
@@ -188,12 +182,29 @@ class Bench:
             by = signs(set_up.operator)
             self.spin(serial, operator=by, oil=set_up.fresh_oil(), waits=True)
 
-    def connect(self, factory: LiveFactory) -> None:
+    def leave(self, serial: str) -> None:
+        """Forget what was said and heard for a piece's next spin here: it goes to another rig."""
+        self._spun(serial)
+        if self.on_it == serial:
+            self.on_it = ""
+
+    def _spun(self, serial: str) -> None:
+        """Forget what was said and heard: it was for one spin."""
+        self.set_ups.spun(serial)
+        self.heard.pop(serial, None)
+
+    def holds(self, serial: str) -> bool:
+        """Whether a piece is armed, spun or read here."""
+        spun = self.capture.about.serial if self.capture else ""
+        return serial != "" and serial in (spun, self.reading)
+
+    def connect(self, rig: RigFile) -> None:
         """Take a rig that was just connected; raises `LedgerFault` while one spins."""
         self.disarm()
-        with self._lock:
+        with self.lock:
             self._refuse_while_spinning()
-            self.factory = self.listener = factory
+            self.factory = self.listener = source_of(rig)
+            self.rig = rig
             self.connected, self.lost, self.hands_free = True, "", True
             self.heard.clear()
 
@@ -220,7 +231,7 @@ class Bench:
         model = story.model
         pickup = story.last.result.pickup if story.last else None
         self.disarm()
-        with self._lock:
+        with self.lock:
             self._refuse_while_spinning()
             self.listening = serial
             try:
@@ -269,19 +280,21 @@ class Bench:
         self.disarm()
         refuse_unbuilt(self.shop, serial)
         checked_oil(*oil)
-        with self._lock:
+        with self.lock:
             self._refuse_while_spinning()
-            self._problems.over(serial)
-            self.heard.pop(serial, None)
+            self.refuses(serial)
+            self.problems.over(serial)
             self.live.take(serial)
             try:
                 source = HandsFree(self.factory(serial)) if waits else self.factory(serial)
                 about = About(serial, operator, oil)
                 watch = watch_of(self.shop, serial, source.describe().rig)
-                self.capture = Capture(source, self.folder, about, watch)
+                self.capture = Capture(
+                    source, self.folder, about, watch, apart=self.rig, slow=self.slow
+                )
                 self.on_it = serial
                 if not waits:
-                    self.set_ups.spun(serial)
+                    self._spun(serial)
             except OSError as fault:
                 raise LedgerFault(
                     f"The spin cannot be written ({fault}).",
@@ -289,7 +302,7 @@ class Bench:
                 ) from None
             finally:
                 if self.capture is None:
-                    self.live.release()
+                    self.live.release(serial)
             self.capture.start()
         self._ending = threading.Thread(target=self._when_done, args=(self.capture,), daemon=True)
         self._ending.start()
@@ -346,34 +359,31 @@ class Bench:
         if capture.hands_free:
             capture.begun_or_over()
             if capture.begun.is_set():
-                self.set_ups.spun(serial)
+                self._spun(serial)
         capture.join()
-        if not capture.begun.is_set():  # disarmed, or no device: nothing was captured
+        if capture.nothing_taken:  # disarmed, or no device
             remove_capture(capture.path)
-            self._problems.say(serial, capture.error)
-            with self._lock:
+            self.problems.say(serial, capture.error)
+            with self.lock:
                 self.capture = None
-            self.live.release()
+            self.live.release(serial)
             return
-        with self._lock:
+        with self.lock:
             self.reading, self.capture = serial, None
         try:
-            if capture.sampled:
-                self._keep(capture.path, capture.about)
-            else:
-                remove_capture(capture.path)
+            self._keep(capture.path, capture.about)
         except Exception as fault:  # nobody waits for this thread: the screen must say what it met
-            self._problems.say(
+            self.problems.say(
                 serial, f"The spin is not in the ledger ({fault}); its samples are kept."
             )
         finally:
+            self.live.release(serial)
             self.reading = ""
-            self.live.release()
-        self._problems.say(serial, capture.error)
+        self.problems.say(serial, capture.error)
 
     def rescue(self, serial: str, *, keep: bool) -> None:
         """Read what an interrupted spin left, or remove it; raises `LedgerFault` while somebody spins."""
-        with self._lock:
+        with self.lock:
             self._refuse_while_spinning()
             self.live.take(serial)
             try:
@@ -383,8 +393,8 @@ class Bench:
                     elif about.serial == serial:
                         remove_capture(path)
             finally:
-                self.live.release()
+                self.live.release(serial)
 
     def _keep(self, path: Path, about: About) -> None:
         if said := keep_captured(self.shop, path, about):
-            self._problems.say(about.serial, said)
+            self.problems.say(about.serial, said)

@@ -1,20 +1,20 @@
 """Capturing a spin: to disk first, then to the tracker, then to whoever looks.
 
-One thread takes blocks from the source and writes them to a WAV file at once; it does nothing else,
-so that no screen can make it lose a sample. A second thread follows with the tracker and leaves a
-small snapshot ten to twenty times a second. A capture that is killed leaves a file that reads to its
-last flushed block, and a description beside it; `left_behind.unfinished` finds them at the next start. A
-third asks the disk to keep up, so that a power cut costs a second or two and not the spin.
+One thread takes blocks from the source and writes them to a WAV file at once (`taking.disk_first`); it does nothing
+else, so that no screen can make it lose a sample, and on a real rig it is in a process of its own
+(`taking.own_process`). Another thread follows with the tracker and leaves a small snapshot ten to twenty times a
+second. A capture that is killed leaves a file that reads to its last flushed block, and a description beside it;
+`left_behind.unfinished` finds them at the next start. The disk is asked to keep up, so that a power cut
+costs a second or two and not the spin.
 """
 
 from __future__ import annotations
 
-import json
 import queue
 import threading
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass, field
-from itertools import chain
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -23,37 +23,29 @@ from numpy.typing import NDArray
 
 from ...ledger.store.entries import now_utc
 from ...ledger.store.identity import new_id
-from ...quantities.durable import sync_file, sync_folder, write_text
-from ...quantities.errors import HeavyspotError, LedgerFault
+from ...quantities.errors import LedgerFault
 from ...signal.curve import read_curves
 from ...signal.mark.reference import ReferenceSettings
 from ...signal.phase import PhasedBlocks, phased_blocks
 from ...signal.tracker import Track, Tracker
+from ...sources.devices.slow import SlowChannels
 from ...sources.live import LiveBlock, LiveSource
 from ...sources.readers import open_recording
 from ...sources.recording import SUPPORT_QUANTITIES, Channel, Recording
-from ...sources.sidecar import describe
-from .hands_free import HandsFree
+from ...sources.sound_card import RigFile
+from ..taking.disk_first import About, Beside, DiskFirst, Taking, has_samples
+from ..taking.hands_free import HandsFree
+from ..taking.own_process import Order, OwnProcess
+from .set_up import NO_OIL, measured_oil
 from .watch import Seen, Watch
 
 SNAPSHOT_S = 0.06
 CURVE_S = 0.25
-FLUSH_S = 0.25
-SYNC_S = 1.0
 LOOK_BACK_S = 1.5
 """How far back of what was read before the curve is read anew; older points stay as they are."""
 
 SETTLED_S = 0.3
 """Points nearer than this to the beginning of what is read anew are left as they were."""
-
-
-@dataclass(frozen=True)
-class About:
-    """Whose a capture is: serial, operator, oil temperature in °C and pressure in kPa."""
-
-    serial: str
-    operator: str = ""
-    oil: tuple[float | None, float | None] = (None, None)
 
 
 @dataclass(frozen=True)
@@ -103,60 +95,90 @@ class Capture:
         Whose spin it is: ``serial``, ``operator``.
     watch : Watch, optional
         Says what is seen; nothing is said without one.
+    apart : RigFile, optional
+        The rig that `source` is of: its samples are taken in a process of their own, and `source` only says what
+        they are.
+    slow : SlowChannels, optional
+        Measures the oil at the moment the spin begins; that counts before what was typed.
     """
 
     def __init__(
-        self, source: LiveSource, folder: Path, about: About, watch: Watch | None = None
+        self,
+        source: LiveSource,
+        folder: Path,
+        about: About,
+        watch: Watch | None = None,
+        *,
+        apart: RigFile | None = None,
+        slow: SlowChannels | None = None,
     ) -> None:
-        self.about = about
+        self.about = self._about_at_first = about
         self._watch = watch
         self.id = new_id()
         self.description = source.describe()
         self.path = folder / f"{self.id}.wav"
-        self.error: str = ""
-        self.sampled = 0
         self.snapshot = Snapshot()
         self.begun = threading.Event()
         self.finished = threading.Event()
-        self._stopping = threading.Event()
-        self._source = source
+        self.hands_free = isinstance(source, HandsFree)
         self._changed = threading.Condition()
         self._queue: queue.SimpleQueue[LiveBlock | None] = queue.SimpleQueue()
-        self._lost = 0
         folder.mkdir(parents=True, exist_ok=True)
-        self._begun_at = now_utc()
-        self._describe_beside()
-        self._written = threading.Event()
-        self._threads = [
-            threading.Thread(target=self._sync, name="sync", daemon=True),
-            threading.Thread(target=self._acquire, name="acquire", daemon=True),
-            threading.Thread(target=self._follow, name="follow", daemon=True),
-        ]
+        beside = self._beside = Beside(about, self.description, now_utc())
+        beside.write(self.path)
+        self._slow = slow
+        self._taking: Taking = (
+            DiskFirst(source, self.path, beside, self._took)
+            if apart is None
+            else OwnProcess(Order(apart, self.path, beside, self.hands_free), self._took)
+        )
+        self._following = threading.Thread(target=self._follow, name="follow", daemon=True)
+
+    @property
+    def error(self) -> str:
+        """Why it ended before its source had ended; empty when it did not."""
+        return self._taking.error
+
+    @property
+    def sampled(self) -> int:
+        """Samples that are written."""
+        return self._taking.sampled
+
+    @property
+    def pid(self) -> int | None:
+        """Number of the process that takes the samples; None where it is this one."""
+        return self._taking.pid if isinstance(self._taking, OwnProcess) else None
+
+    @property
+    def nothing_taken(self) -> bool:
+        """Whether there is no sample: none came, none is on the disk that was not passed on."""
+        return not self.sampled and not has_samples(self.path)
+
+    def _took(self, block: LiveBlock | None) -> None:
+        if block is not None:
+            self.begun.set()
+        self._queue.put(block)
 
     def start(self) -> None:
         """Begin; returns at once."""
-        for thread in self._threads:
-            thread.start()
+        self._taking.start()
+        self._following.start()
 
     def stop(self) -> None:
         """Ask the source to stop, and wait until all is written and read."""
-        self._stopping.set()
-        self._source.close()
+        self._taking.stop()
         self.join()
 
     def join(self, timeout_s: float | None = None) -> None:
         """Wait until the capture has ended by itself or was stopped."""
-        for thread in self._threads:
-            thread.join(timeout_s)
-
-    @property
-    def hands_free(self) -> bool:
-        """Whether it begins when the mark moves."""
-        return isinstance(self._source, HandsFree)
+        self._taking.join(timeout_s)
+        self._following.join(timeout_s)
+        if self._taking.lost and self._beside.about is not self._about_at_first:
+            self._beside.write(self.path, self._taking.lost)
 
     def begun_or_over(self) -> None:
         """Wait until the first block has come, or none will."""
-        while not self.begun.wait(0.05) and self._threads[0].is_alive():
+        while not self.begun.wait(0.05) and self._taking.running:
             pass
 
     def wait_for(self, number: int, timeout_s: float) -> Snapshot:
@@ -172,72 +194,6 @@ class Capture:
         if not self.finished.is_set():
             raise LedgerFault("The spin is still running.", remedy="Stop it first.")
         return open_recording(self.path)
-
-    def _acquire(self) -> None:
-        import soundfile
-
-        d = self.description
-        try:
-            self._source.open()
-            if (
-                self._stopping.is_set()
-            ):  # stopped before it was open: a later close would be waited for in vain
-                return
-            blocks = self._source.blocks()
-            first = next(blocks, None)
-            if first is None:  # armed, and never begun: there is nothing to read
-                return
-            self.begun.set()
-            with soundfile.SoundFile(
-                self.path, "w", round(d.sample_rate_hz), len(d.channels), "PCM_24", format="WAV"
-            ) as file:
-                flushed = 0
-                for block in chain([first], blocks):
-                    file.write(block.data)
-                    flushed += block.data.shape[0]
-                    self.sampled += block.data.shape[0]
-                    if flushed >= FLUSH_S * d.sample_rate_hz:
-                        file.flush()  # rewrites the header too: a killed capture reads to here
-                        flushed = 0
-                    self._lost += block.lost
-                    self._queue.put(block)
-        except HeavyspotError as fault:
-            self.error = str(fault)
-        except (OSError, RuntimeError) as fault:
-            self.error = f"Capturing stopped: {fault}."
-        finally:
-            self._source.close()
-            self._queue.put(None)
-            self._written.set()
-
-    def _sync(self) -> None:
-        """Ask the disk to keep up with the spin; when it has ended, wait for it."""
-        ended = False
-        while not ended:
-            ended = self._written.wait(SYNC_S)
-            try:
-                if self.path.exists():
-                    sync_file(self.path)
-                    sync_folder(self.path.parent)
-                if ended and self._lost:
-                    self._describe_beside()
-            except OSError as fault:
-                self.error = self.error or f"The disk refuses the spin's samples: {fault}."
-
-    def _describe_beside(self) -> None:
-        d = self.description
-        content = describe(
-            d.channels,
-            sample_rate_hz=round(d.sample_rate_hz),
-            rotation=d.rotation,
-            recorded_at=self._begun_at,
-            rig=d.rig,
-            operator=self.about.operator,
-            oil=self.about.oil,
-            lost_samples=self._lost,
-        )
-        write_text(self.path.with_suffix(".json"), json.dumps(content))
-        write_text(self.path.with_suffix(".about"), json.dumps(asdict(self.about)))
 
     def _follow(self) -> None:
         d = self.description
@@ -255,6 +211,8 @@ class Capture:
         shown = drawn = 0.0
         newest: LiveBlock | None = None
         while (block := self._queue.get()) is not None:
+            if newest is None:
+                self._measure_oil()
             newest = block
             tracker.feed(block.data)
             if block.host_time_s - shown >= SNAPSHOT_S:
@@ -275,6 +233,21 @@ class Capture:
         self.finished.set()
         with self._changed:
             self._changed.notify_all()
+
+    def _measure_oil(self) -> None:
+        """Write down the oil as it is measured now that it begins; a silent instrument leaves what was typed."""
+        oil = measured_oil(self._slow)
+        if oil == NO_OIL:
+            return
+        typed = self.about.oil
+        both = (
+            oil[0] if oil[0] is not None else typed[0],
+            oil[1] if oil[1] is not None else typed[1],
+        )
+        self.about = replace(self.about, oil=both)
+        self._beside = replace(self._beside, about=self.about)
+        with suppress(OSError):  # the samples go on
+            self._beside.write(self.path, self._taking.lost)
 
     def _publish(self, b: PhasedBlocks, growing: GrowingCurve, block: LiveBlock) -> None:
         now = slice(max(0, b.speed_rpm.size - 8), None)
@@ -304,7 +277,7 @@ class Capture:
                 number=self.snapshot.number + 1,
                 time_s=time_s,
                 seen=seen,
-                lost_samples=self._lost,
+                lost_samples=self._taking.lost,
                 curve=growing.points(),
                 sampled_at_s=block.host_time_s,
                 **values,

@@ -12,14 +12,11 @@ from ..cartridge import spin
 from ..rotor import measure_signals
 from ..shop import Workshop, find_piece
 from ..stored import stored
-from .capture import About
+from ..taking.disk_first import HEADER_BYTES, About
 
 NOBODY = About("")
 DAMAGED = "damaged"
 """Folder, beside the captures, of those that cannot be read."""
-
-HEADER_BYTES = 44
-"""Of a WAV file without samples."""
 
 BESIDE = (".wav", ".json", ".about")
 

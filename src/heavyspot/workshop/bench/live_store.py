@@ -31,7 +31,9 @@ class Holder:
     host, name : str
         Its machine, and the program there.
     serial : str
-        Of the piece whose spin it is.
+        Of the piece whose spin it is; of the newest where several rigs spin.
+    also : tuple of str
+        Of the pieces that spin on its other rigs.
     beat : int
         Counts up while it lives.
     """
@@ -40,6 +42,11 @@ class Holder:
     name: str
     serial: str
     beat: int = 0
+    also: tuple[str, ...] = ()
+
+    def spins(self, serial: str) -> bool:
+        """Whether a piece is spun there."""
+        return serial == self.serial or serial in self.also
 
     def refusal(self) -> LedgerFault:
         """Return what somebody else is told who wants to spin."""
@@ -62,7 +69,7 @@ class LiveStore:
         self._folder = folder
         self._turn = threading.Lock()
         self._lock: FileLock | None = None
-        self._holds = 0
+        self._held: list[str] = []
         self._mine = Holder("", "", "")
         self._ended = threading.Event()
         self._seen: tuple[Holder | None, float] = (None, 0.0)
@@ -72,9 +79,8 @@ class LiveStore:
         with self._turn:
             if self._lock is None:
                 self._hold(serial)
-            self._holds += 1
-            self._mine = replace(self._mine, serial=serial)
-            self._write()
+            self._held.append(serial)
+            self._name()
 
     def _hold(self, serial: str) -> None:
         self._folder.mkdir(parents=True, exist_ok=True)
@@ -91,15 +97,22 @@ class LiveStore:
         self._ended = threading.Event()
         threading.Thread(target=self._beat, args=(self._ended,), daemon=True).start()
 
-    def release(self) -> None:
-        """Let others have it."""
+    def release(self, serial: str) -> None:
+        """Let others have it, as far as a piece is concerned."""
         with self._turn:
-            self._holds -= 1
-            if self._lock is not None and not self._holds:
+            self._held.remove(serial)
+            if self._held:
+                self._name()
+            elif self._lock is not None:
                 self._ended.set()
                 self._owner_file.unlink(missing_ok=True)
                 self._lock.release()
                 self._lock = None
+
+    def _name(self) -> None:
+        *also, newest = self._held
+        self._mine = replace(self._mine, serial=newest, also=tuple(dict.fromkeys(also)))
+        self._write()
 
     def elsewhere(self) -> Holder | None:
         """Return the other program that holds it, or None."""

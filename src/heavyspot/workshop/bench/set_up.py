@@ -12,6 +12,7 @@ from pathlib import Path
 from ...quantities.checks import one_line, within
 from ...quantities.durable import write_bytes
 from ...quantities.errors import BadInput, HeavyspotError
+from ...sources.devices.slow import SlowChannels
 from ..cartridge import CartridgeStory
 from ..model import ModelFile
 from ..stored import stored
@@ -87,6 +88,19 @@ def checked_oil(temperature_c: float | None, pressure_kpa: float | None) -> Oil:
 def checked_operator(name: str) -> str:
     """Return who spins; raises `BadInput` for a name with what nobody sees in it."""
     return one_line("operator", name, most=120)
+
+
+def measured_oil(slow: SlowChannels | None) -> Oil:
+    """Return the oil as instruments measure it now; None for what nothing measures, or what no oil can be."""
+    if slow is None:
+        return NO_OIL
+    temperature, pressure = slow.now("oil temperature"), slow.now("oil pressure")
+    try:
+        return checked_oil(
+            temperature.value if temperature else None, pressure.value if pressure else None
+        )
+    except BadInput:  # a broken wire says anything
+        return NO_OIL
 
 
 def outside_oil(model: ModelFile, oil: Oil) -> tuple[str, float, float, float] | None:

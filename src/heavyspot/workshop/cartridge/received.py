@@ -102,7 +102,7 @@ def spin_received(
             remedy="Known: " + ", ".join(endings()) + ".",
         )
     piece = find_piece(shop, serial)
-    digest = _digest_of(recording)
+    digest = digest_of(recording)
     place = shop.folder / "capture" / "received" / piece.id / digest
     with _one_at_a_time(place):
         if (told := place / READ).exists():
@@ -168,7 +168,8 @@ _now: set[Path] = set()
 _guard = threading.Lock()
 
 
-def _digest_of(file: BinaryIO) -> str:
+def digest_of(file: BinaryIO) -> str:
+    """Return the SHA-256 of a file from where it stands, and go back to its beginning."""
     digest = hashlib.sha256()
     while block := file.read(1 << 20):
         digest.update(block)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
@@ -10,10 +11,10 @@ from ...quantities.angles import clock_text
 from ...quantities.clock import utc_text
 from ...signal.curve import Curve
 from ..cartridge import CartridgeStory, cartridge_story, next_question, past_runs
-from ..rig import all_rigs
-from ..shop import Workshop
+from ..rig import RigRecord, all_rigs
+from ..shop import Workshop, find_piece
 
-State = Literal["grind", "spin", "again", "look", "passed", "stopped", "free"]
+State = Literal["grind", "spin", "again", "look", "passed", "stopped", "free", "new"]
 
 STATES: dict[str, State] = {"grind": "grind", "prepare": "spin", "again": "again", "fix": "look"}
 """What the bench asks of the piece, as the state of its rig; what is done passed or was stopped."""
@@ -49,17 +50,27 @@ class OnRig:
     curve: Curve | None = None
 
 
-def on_rigs(shop: Workshop, *, since: datetime) -> list[OnRig]:
+def on_rigs(
+    shop: Workshop, *, since: datetime, put: Mapping[str, str] | None = None
+) -> list[OnRig]:
     """Return the high-speed rigs in order of their names; one not spun since then is free.
 
     Parameters
     ----------
     since : datetime
         With its zone: the morning.
+    put : mapping of rig -> serial
+        Rigs that are connected here, whether the ledger knows them or not, and what was put on each; a loose rotor
+        counts as nothing.
     """
     found = []
-    for name, record in sorted(all_rigs(shop).items()):
-        if record.kind != "high-speed rig":
+    put = put or {}
+    known = {
+        name: r for name, r in all_rigs(shop).items() if r.kind == "high-speed rig" or name in put
+    }
+    for name, record in sorted(({name: RigRecord() for name in put} | known).items()):
+        if put.get(name) and find_piece(shop, put[name]).kind != "rotor":
+            found.append(_on_rig(shop, name, record.building, put[name]))
             continue
         last = shop.book.cartridges.newest_on(name, since=utc_text(since))
         if last is None:
@@ -73,7 +84,8 @@ def on_rigs(shop: Workshop, *, since: datetime) -> list[OnRig]:
 def _on_rig(shop: Workshop, rig: str, building: str, serial: str) -> OnRig:
     story = cartridge_story(shop, serial)
     last = story.last
-    assert last is not None  # it was spun there
+    if last is None:
+        return OnRig(rig, building, "new", serial, story.model.name)
     worst, curves, state = last.result.worst, past_runs(shop, story)[-1].curves, _state(story)
     rotation = story.model.rotation
     wanted = last.result.advice.wanted if state == "grind" else ()

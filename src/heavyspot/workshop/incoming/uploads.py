@@ -6,6 +6,7 @@ with what it is in ``about.json`` and its bytes so far in ``body``.
 
 from __future__ import annotations
 
+import hashlib
 import json
 import re
 import secrets
@@ -47,6 +48,8 @@ class Upload:
         Who began it; nobody else may go on.
     length : int or None
         Of the whole, where it was said.
+    sha256 : str
+        Of the whole, hexadecimal, where it was said.
     """
 
     id: str
@@ -57,6 +60,7 @@ class Upload:
     rig: str = ""
     operator: str = ""
     length: int | None = None
+    sha256: str = ""
 
 
 class Uploads:
@@ -69,7 +73,7 @@ class Uploads:
 
     def begin(
         self, serial: str, kind: str, *, name: str = "", by: str = "", rig: str = "",
-        operator: str = "", length: int | None = None,
+        operator: str = "", length: int | None = None, sha256: str = "",
     ) -> Upload:  # fmt: skip
         """Begin an upload; removes those that nobody went on with.
 
@@ -85,7 +89,9 @@ class Uploads:
                 f"{length / 1e6:,.0f} MB are to come; {LARGEST / 1e6:,.0f} are the most.",
                 remedy="Convert the recording to FLAC first.",
             )
-        made = Upload(secrets.token_urlsafe(24), serial, kind, name, by, rig, operator, length)
+        made = Upload(
+            secrets.token_urlsafe(24), serial, kind, name, by, rig, operator, length, sha256
+        )
         try:
             self._forget_old()
             durable.make_folder(self.folder / made.id)
@@ -152,6 +158,18 @@ class Uploads:
             raise LedgerFault(
                 f"The upload cannot be kept ({fault.strerror}).", remedy="Make room on the disk."
             ) from None
+
+    def refuse_other(self, upload: Upload) -> None:
+        """Raise `Stale`, and remove it, where what arrived is not what was to come by its digest."""
+        if not upload.sha256:
+            return
+        with self.body(upload).open("rb") as file:
+            arrived = hashlib.file_digest(file, "sha256").hexdigest()
+        if arrived != upload.sha256:
+            self.remove(upload)
+            raise Stale(
+                "What arrived is not what was sent; nothing was read.", remedy="Send it anew."
+            )
 
     def remove(self, upload: Upload) -> None:
         """Remove an upload and its bytes."""

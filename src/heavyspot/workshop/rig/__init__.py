@@ -8,7 +8,16 @@ from ...quantities.lazy import lazy_names
 
 if TYPE_CHECKING:
     from .measuring import Measuring, measuring_of
-    from .record import AnglesRecord, RigRecord, add_rig, all_rigs, known_rig, parse_rig, rig_names
+    from .record import (
+        AnglesRecord,
+        RigRecord,
+        add_rig,
+        all_rigs,
+        find_rig,
+        known_rig,
+        parse_rig,
+        rig_names,
+    )
 else:
     __getattr__ = lazy_names(
         __name__,
@@ -22,6 +31,7 @@ else:
                 "RigRecord",
                 "add_rig",
                 "all_rigs",
+                "find_rig",
                 "known_rig",
                 "parse_rig",
                 "rig_names",
@@ -35,6 +45,7 @@ __all__ = [
     "RigRecord",
     "add_rig",
     "all_rigs",
+    "find_rig",
     "known_rig",
     "measuring_of",
     "parse_rig",

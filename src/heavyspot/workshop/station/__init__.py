@@ -8,6 +8,7 @@ from ...quantities.lazy import lazy_names
 
 if TYPE_CHECKING:
     from .disagreements import held_pieces, open_clashes
+    from .line import refuse_clear, refused
     from .station import exchange, joined_of, line_of
 else:
     __getattr__ = lazy_names(
@@ -16,6 +17,10 @@ else:
             "disagreements": (
                 "held_pieces",
                 "open_clashes",
+            ),
+            "line": (
+                "refuse_clear",
+                "refused",
             ),
             "station": (
                 "exchange",
@@ -31,4 +36,6 @@ __all__ = [
     "joined_of",
     "line_of",
     "open_clashes",
+    "refuse_clear",
+    "refused",
 ]

@@ -11,6 +11,7 @@ from ....quantities.clock import now
 from ....quantities.errors import HeavyspotError
 from ....quantities.said import Said
 from ....workshop.bench.bench import Bench
+from ....workshop.bench.set_up import measured_oil
 from ....workshop.cartridge.curves_view import foretold, path_of, view_of
 from ....workshop.cartridge.grinding import just_ground
 from ....workshop.cartridge.past import PastRun, past_runs
@@ -23,24 +24,33 @@ from ....workshop.reading.kept import KeptCut
 from ....workshop.rig.health import words_at_bench
 from ....workshop.shop import Workshop
 from ...access import person_of
+from ...deps import benches_of
 from ...page import by_script, goto, page
 from ...speaking import language
-from ...views.bench.at import At, RigState
+from ...views.bench.at import At, OtherRig, RigState
 from ...views.bench.panel import Panel, differently_of, panel_of
 from ...views.bench.typed_cuts import read_cuts
 
-RIG_SIGNS = {"ok": "ok", "simulated": "ask", "none": "no"}
+RIG_SIGNS = {"ok": "ok", "simulated": "ask", "none": "no", "choose": "ask", "agent": "ok"}
 
 
-def rig_state(request: Request) -> RigState:
-    """Return the rig of this bench: real, simulated, or none."""
-    state = request.app.state
-    bench: Bench = state.bench
-    if state.simulated:
+def rig_state(request: Request, bench: Bench, serial: str) -> RigState:
+    """Return the rig of a piece's bench: real, simulated, or none."""
+    if request.app.state.simulated:
         return RigState("simulated")
-    if state.rig is None or not bench.connected or bench.lost:
-        return RigState("none", lost=bench.lost)
-    return RigState("ok", state.rig.name)
+    benches = benches_of(request)
+    name = bench.rig.name if bench.rig else ""
+    others = tuple(
+        OtherRig(n, benches.at(n).on_it) for n in benches.names() if n != benches.rig_of(serial)
+    )
+    on_rig = benches.rig_of(serial)
+    if agent := benches.agent_of(serial):
+        return RigState("agent", on_rig, others=others, on_rig=on_rig, agent=agent)
+    if benches.several and not name:
+        return RigState("choose", others=others)
+    if not name or not bench.connected or bench.lost:
+        return RigState("none", lost=bench.lost, others=others, on_rig=on_rig)
+    return RigState("ok", name, others=others, on_rig=on_rig)
 
 
 def at_of(
@@ -63,7 +73,7 @@ def at_of(
     at = At(
         question=question,
         story=story,
-        rig=rig_state(request),
+        rig=rig_state(request, bench, piece.serial),
         build=build,
         set_up=set_up,
         advised=advised_of(story) if question == "grind" else (),
@@ -74,6 +84,7 @@ def at_of(
         tiers=tuple(t.name for t in view_of(story, past).tiers if t.kept),
         undo_s=just_ground(story),
         busy=busy if busy not in (piece.serial, bench.armed) else "",
+        measured=measured_oil(bench.slow),
         armed=bench.armed == piece.serial,
         inspector=who.may("inspector"),
         typed=typed or {},
@@ -104,8 +115,8 @@ def panel_values(
 
 
 def _values(at: At, panel: Panel, bench: Bench) -> dict[str, object]:
-    piece = at.story.piece
-    prepares = at.question == "prepare" and at.rig.kind != "none"
+    piece, agent = at.story.piece, at.rig.agent
+    prepares = at.question == "prepare" and at.rig.kind in ("ok", "simulated")
     return {
         "panel": panel,
         "story": at.story,
@@ -113,16 +124,17 @@ def _values(at: At, panel: Panel, bench: Bench) -> dict[str, object]:
         "siblings": at.siblings,
         "serial": piece.serial,
         "question": at.question,
-        "stamp": bench.stamp(piece.serial),
+        "stamp": bench.stamp(piece.serial) + (agent.stamp() if agent else ""),
         "last": at.last,
         "tiers": at.tiers,
         "build": at.build,
         "problem": bench.problem(piece.serial),
         "typed": at.typed,
         "rig": at.rig,
-        "rig_sign": RIG_SIGNS[at.rig.kind],
+        "rig_sign": "ask" if agent and not agent.there else RIG_SIGNS[at.rig.kind],
         "rig_words": Said(f"bench.rig.{at.rig.kind}", {"name": at.rig.name}),
-        "listens": prepares and not at.heard and not at.busy and bench.listening != piece.serial,
+        "listens": prepares
+        and not (at.heard or at.busy or at.armed or bench.listening == piece.serial),
     }
 
 
@@ -152,10 +164,11 @@ def done(
     bench: Bench,
     act: Callable[[], object],
     typed: Mapping[str, str] | None = None,
+    after: Callable[[], Bench] | None = None,
 ) -> Response:
     """Do it and show the next question; a fault stands above the question with all that was typed.
 
-    Without the page's script, a redirect or a page of its own.
+    Without the page's script, a redirect or a page of its own. `after` gives the bench where it is another then.
     """
     if not by_script(request):
         act()
@@ -165,6 +178,7 @@ def done(
     except HeavyspotError as fault:
         story = cartridge_story(shop, serial)  # no such piece: a page of its own
         return refused(request, story, shop, bench, fault, typed)
+    bench = after() if after else bench
     story = did if isinstance(did, CartridgeStory) else cartridge_story(shop, serial)
     return page(request, "bench/panel.html", panel_values(request, story, shop, bench))
 

@@ -11,7 +11,7 @@ from ....workshop.cartridge.story import cartridge_story
 from ....workshop.job.lookup import has_piece
 from ....workshop.shop import find_piece
 from ...access import allowed
-from ...deps import Shop
+from ...deps import Shop, TheBenches
 from ...page import page
 from ...views.bench.scanned import scanned_view
 
@@ -21,7 +21,9 @@ LONGEST = 120
 
 
 @router.get("/bench/{serial:path}/scanned")
-def scanned(request: Request, serial: str, shop: Shop, text: str = "") -> Response:
+def scanned(
+    request: Request, serial: str, shop: Shop, benches: TheBenches, text: str = ""
+) -> Response:
     """Ask whether to keep the piece on the bench or change to the one scanned; nothing is written."""
     text = text.strip()
     if not text or len(text) > LONGEST:
@@ -33,9 +35,10 @@ def scanned(request: Request, serial: str, shop: Shop, text: str = "") -> Respon
         HeavyspotError
     ):  # the bench's own piece cannot be told of: the question stands all the same
         story = None
+    rig = benches.rig_of(serial)
     values = {
         "view": scanned_view(serial, text, piece, story),
-        "place": f"/find?q={quote(text)}",
+        "place": f"/find?q={quote(text)}" + (f"&rig={quote(rig)}" if rig else ""),
         "serial": serial,
         "text": text,
     }

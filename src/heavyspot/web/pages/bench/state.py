@@ -19,7 +19,7 @@ from ....workshop.reading import budget_table
 from ....workshop.sheets.issue import sheet_now
 from ....workshop.shop import find_piece
 from ...access import Who, allowed
-from ...deps import Shop, TheBench
+from ...deps import Shop, TheBench, TheBenches
 from ...files import goto_sheet, label_answer, newest_sheet_answer
 from ...page import Text, goto, page
 from ...speaking import told
@@ -30,15 +30,6 @@ router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
 
 
 WALL = "bench/wall_panel.html"
-
-
-@router.get("/wall")
-def wall(request: Request, shop: Shop, bench: TheBench) -> Response:
-    """The second screen: what stands on the bench, large, without controls."""
-    if not bench.on_it:
-        return page(request, "bench/wall_empty.html")
-    story = cartridge_story(shop, bench.on_it)
-    return page(request, "bench/wall.html", panel_values(request, story, shop, bench))
 
 
 @router.get("/bench/{serial:path}/panel")
@@ -266,17 +257,28 @@ def label(serial: str, shop: Shop, size: str = "29x62") -> Response:
 
 
 @router.get("/bench/{serial:path}")
-def bench_page(request: Request, serial: str, shop: Shop, bench: TheBench) -> Response:
-    """The bench of a piece; a loose rotor has a page of its own."""
+def bench_page(
+    request: Request,
+    serial: str,
+    shop: Shop,
+    bench: TheBench,
+    benches: TheBenches,
+    rig: str = "",
+) -> Response:
+    """The bench of a piece; with a rig's name it is put on that rig. A loose rotor has a page of its own."""
     piece = find_piece(shop, serial)
+    if rig:
+        benches.put_on(rig, serial)
+        return goto("/bench", serial)
     if piece.kind == "rotor":
         return goto("/rotor", serial)
     try:
         story = story_of(shop, piece)
     except NotThere:  # out of an old book, its model not described: it is shown, and asks for it
         return goto("/story", serial)
-    if bench.armed and bench.armed != serial:
-        bench.disarm()  # what the mark moves now is another piece's
-    if bench.capture is None:
-        bench.on_it = serial
+    if not benches.several:
+        if bench.armed and bench.armed != serial:
+            bench.disarm()  # what the mark moves now is another piece's
+        if bench.capture is None:
+            bench.on_it = serial
     return page(request, "bench/bench.html", panel_values(request, story, shop, bench))

@@ -69,9 +69,11 @@ async function arrived() {
 // another browser, or the other side of the rig, may have gone on: then this page goes on too
 async function glance() {
   if (document.hidden || follower.follows) return;
-  const state = await (await ask(`/api/bench/${serial}`)).json();
+  const rig = bench.dataset.rig ? `?rig=${encodeURIComponent(bench.dataset.rig)}` : "";
+  const state = await (await ask(`/api/bench/${serial}${rig}`)).json();
   follower.heard();
   if (wall && state.on_it !== bench.dataset.serial) location.reload();
+  if (!wall && state.rig !== bench.dataset.onRig) location.reload(); // its head says which rig it is on
   const shown = panel().dataset;
   if ((state.question !== shown.question || state.stamp !== shown.stamp) && !busy()) refreshPanel();
 }

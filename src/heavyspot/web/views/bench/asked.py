@@ -27,6 +27,8 @@ class Press:
         Sent along.
     over : bool
         Its time is over: not shown, but its place is kept, so that nothing moves under a finger.
+    whole : bool
+        The whole page is loaded anew.
     download : bool
         What it posts gives a file.
     """
@@ -38,6 +40,7 @@ class Press:
     hold: bool = False
     form: str = ""
     fields: tuple[tuple[str, str], ...] = ()
+    whole: bool = False
     download: bool = False
     over: bool = False
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from ....quantities.finding import Finding
-from ....workshop.bench.set_up import SetUp
+from ....workshop.bench.remote import Remote
+from ....workshop.bench.set_up import NO_OIL, Oil, SetUp
 from ....workshop.bench.setup_check import Check
 from ....workshop.cartridge.curves_view import Foretold
 from ....workshop.cartridge.story import CartridgeStory, KeptRun
@@ -17,16 +18,39 @@ from ....workshop.reading.kept import KeptCut
 from ....workshop.records import Piece
 from ...speaking import language
 
-RigKind = Literal["ok", "simulated", "none"]
+RigKind = Literal["ok", "simulated", "none", "choose", "agent"]
+
+
+@dataclass(frozen=True)
+class OtherRig:
+    """A rig that a piece may be put on: its name, and the serial that is on it now; empty on a free one."""
+
+    name: str
+    on_it: str = ""
 
 
 @dataclass(frozen=True)
 class RigState:
-    """The rig of this bench: real, simulated, or none; its name, and why it is not there."""
+    """The rig of this bench: real, simulated, or none; its name, and why it is not there.
+
+    Attributes
+    ----------
+    kind : str
+        ``choose`` where there are several and the piece is on none.
+    others : tuple of OtherRig
+        Where there are several: those the piece is not on.
+    on_rig : str
+        Where there are several: the one the piece is on, whether it answers or not.
+    agent : Remote or None
+        Who captures there, where that is on a computer of its own.
+    """
 
     kind: RigKind
     name: str = ""
     lost: str = ""
+    others: tuple[OtherRig, ...] = ()
+    on_rig: str = ""
+    agent: Remote | None = None
 
 
 @dataclass(frozen=True)
@@ -48,6 +72,8 @@ class At:
         The spin begins by itself when the mark moves.
     undo_s : float or None
         How long the newest cuts can still be taken back.
+    measured : (float or None, float or None)
+        Oil as instruments measure it now, °C and kPa.
     faults : mapping of field -> str
         What is wrong with what was typed.
     """
@@ -64,6 +90,7 @@ class At:
     foretold: Foretold | None = None
     tiers: tuple[str, ...] = ()
     undo_s: float | None = None
+    measured: Oil = NO_OIL
     busy: str = ""
     armed: bool = False
     inspector: bool = False

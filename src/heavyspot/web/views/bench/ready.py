@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
 
 from ....quantities.said import Said
+from ....workshop.bench.remote import Remote
 from ....workshop.bench.set_up import OIL_LASTS_S, YES, outside_oil
 from ....workshop.bench.setup_check import Check
 from ...drawings.evidence import bars_svg, share_svg, trace_svg
 from ...formats import figures
-from .at import At
+from .at import At, OtherRig
 from .line import Sign
 
 RIGHT_SHARE = 0.9
@@ -48,10 +49,37 @@ class Tile:
 
 
 def rows_of(at: At) -> tuple[Row, ...]:
-    """Return the checks, failed ones first, then what a person has to say."""
+    """Return the checks, failed ones first, then what a person has to say; where no rig is chosen, the rigs."""
+    if at.rig.kind == "choose":
+        return tuple(_rig(other) for other in at.rig.others)
+    if at.rig.agent is not None:
+        return tuple(_agent(at.rig.agent))
     rows = [*_heard(at), *_oil(at)]
     rows.sort(key=lambda r: r.sign != "no")
     return (*rows, *(_yes(at, what) for what in YES))
+
+
+def _rig(other: OtherRig) -> Row:
+    """What is on a rig that may be chosen."""
+    on_it = Said("bench.small.on_it", {"serial": other.on_it}) if other.on_it else None
+    title = Said("as_it_is", {"text": other.name})
+    return Row("open", title, on_it or Said("bench.small.rig_free"))
+
+
+def _agent(agent: Remote) -> Iterator[Row]:
+    """What is known of a rig's agent: whether it speaks, what waits on its disk, what it says is wrong."""
+    silent_s = agent.silent_s
+    if agent.there:
+        yield Row("ok", Said("agent.there"), Said("agent.by_itself"))
+    elif silent_s is None:
+        yield Row("ask", Said("agent.never"), Said("agent.keeps"))
+    else:
+        yield Row("no", Said("agent.silent", {"minutes": silent_s / 60}), Said("agent.keeps"))
+    if agent.said.waiting:
+        waiting = {"spins": float(agent.said.waiting)}
+        yield Row("ask", Said("agent.waiting", waiting), Said("agent.not_here"))
+    if agent.said.words:
+        yield Row("ask", Said("agent.says"), Said("as_it_is", {"text": agent.said.words}))
 
 
 def _heard(at: At) -> list[Row]:
@@ -109,7 +137,9 @@ def _mark(at: At, pickup: Sequence[Check]) -> list[Row]:
 
 
 def _oil(at: At) -> list[Row]:
-    out = outside_oil(at.model, at.set_up.fresh_oil())
+    kept = at.set_up.fresh_oil()
+    now = tuple(m if m is not None else k for m, k in zip(at.measured, kept, strict=True))
+    out = outside_oil(at.model, (now[0], now[1]))
     if out is None:
         return []
     key, value, low, high = out
@@ -132,6 +162,8 @@ def _yes(at: At, what: str) -> Row:
 
 def tiles_of(at: At) -> tuple[Tile, ...]:
     """Return operator and oil, as typed, else as kept; oil read too long ago is asked anew."""
+    if at.rig.kind in ("choose", "agent"):
+        return ()
     kept = at.set_up
     oil, age = kept.fresh_oil(), kept.oil_age_s()
     if age is None:
@@ -146,6 +178,16 @@ def tiles_of(at: At) -> tuple[Tile, ...]:
         return at.typed.get(name) or value
 
     temperature, pressure = (figures(v) if v is not None else "" for v in oil)
+    pressure_words = Said("bench.kept.pressure")
+    if (
+        at.measured[0] is not None
+    ):  # shown, not typed: what is measured when it begins is written down
+        oil_words, temperature = Said("bench.kept.oil_measured", {"value": at.measured[0]}), ""
+    if at.measured[1] is not None:
+        pressure_words, pressure = (
+            Said("bench.kept.pressure_measured", {"value": at.measured[1]}),
+            "",
+        )
     return (
         Tile("operator", by, by_hand("operator", kept.operator), fault=at.faults.get("operator", "")),
         Tile(
@@ -153,7 +195,7 @@ def tiles_of(at: At) -> tuple[Tile, ...]:
             at.faults.get("oil_temperature_c", ""),
         ),
         Tile(
-            "oil_pressure_kpa", Said("bench.kept.pressure"), by_hand("oil_pressure_kpa", pressure), "kPa", True,
+            "oil_pressure_kpa", pressure_words, by_hand("oil_pressure_kpa", pressure), "kPa", True,
             at.faults.get("oil_pressure_kpa", ""),
         ),
     )  # fmt: skip

@@ -30,6 +30,17 @@ def _place(at: At, *parts: str) -> str:
 def _prepare(at: At) -> Asked:
     number = {"number": at.next_number}
     back = (Press(Said("bench.go.back"), verb="no-more"),) if _out_of_turn(at) else ()
+    if at.rig.kind == "choose":
+        return Asked(
+            (Said("bench.say.which_rig"),), off=Said("bench.off.which_rig"),
+            others=(*_rigs(at), *back), now=Said("bench.now.next", {**number}),
+        )  # fmt: skip
+    if at.rig.agent is not None:
+        spins = at.rig.agent.spins == at.serial
+        return Asked(
+            (Said("agent.spins") if spins else Said("agent.ready", {"number": number["number"]}),),
+            off=Said("agent.give_air"), others=back, now=Said("bench.now.next", {**number}),
+        )  # fmt: skip
     if at.rig.kind == "none":
         sub = (Said("as_it_is", {"text": at.rig.lost}),) if at.rig.lost else ()
         look = Press(Said("bench.go.look_again"), Said("bench.small.look_again"), verb="listen")
@@ -69,6 +80,19 @@ def _prepare(at: At) -> Asked:
     size = "" if simulated else "one"
     sub = (Said("bench.sub.armed"),) if at.armed else ()
     return Asked((line,), sub, off=off, pedal=pedal, others=(*undo, *back), now=now, size=size)
+
+
+def _rigs(at: At) -> tuple[Press, ...]:
+    """Return a press for each rig the piece can be put on."""
+    return tuple(
+        Press(
+            Said("bench.go.on_rig", {"rig": other.name}),
+            verb="place",
+            whole=True,
+            fields=(("rig", other.name),),
+        )
+        for other in at.rig.others
+    )
 
 
 def _ready_line(at: At, simulated: bool) -> Said:
@@ -267,7 +291,8 @@ def _done(at: At) -> Asked:
     following = at.following
     pedal: Press | None = None
     if following:
-        place = f"/bench/{quote(following.serial, safe='/')}"
+        rig = f"?rig={quote(at.rig.on_rig)}" if at.rig.on_rig else ""
+        place = f"/bench/{quote(following.serial, safe='/')}{rig}"
         pedal = Press(
             Said("bench.go.next", {"serial": following.serial}),
             Said("bench.small.next"),

@@ -36,6 +36,8 @@ class HandsFree:
     ----------
     source : LiveSource
         With a channel of quantity ``phase``.
+    waits_s : float
+        How long it waits for the mark to move.
 
     Attributes
     ----------
@@ -43,8 +45,8 @@ class HandsFree:
         Open, and the mark has not moved yet.
     """
 
-    def __init__(self, source: LiveSource) -> None:
-        self._source = source
+    def __init__(self, source: LiveSource, *, waits_s: float | None = None) -> None:
+        self._source, self._waits_s = source, WAITS_S if waits_s is None else waits_s
         self._description = source.describe()
         channels = self._description.channels
         self._phase = next(i for i, c in enumerate(channels) if c.quantity == "phase")
@@ -70,7 +72,7 @@ class HandsFree:
         rate = self._description.sample_rate_hz
         kept: deque[LiveBlock] = deque()
         looked: list[LiveBlock] = []
-        until = time.monotonic() + WAITS_S
+        until = time.monotonic() + self._waits_s
         for block in self._source.blocks():
             if self.waiting and time.monotonic() > until:
                 return

@@ -1,0 +1,319 @@
+"""The benches of a shop: one for each rig of this computer, and which piece is on which.
+
+A piece is on one rig at most. What is asked of a piece goes to the bench it is on; where there is one rig
+only, that is the one. A piece that is on none has a bench without a rig: there is all that needs no rig.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import threading
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import asdict, dataclass
+from functools import partial
+from pathlib import Path
+
+from ...quantities.durable import write_text
+from ...quantities.errors import BadInput, HeavyspotError, LedgerFault, NotThere
+from ...sources.devices.slow import SlowChannels, SlowReader
+from ...sources.live import LiveSource
+from ...sources.sound_card import RigFile
+from ..rig import find_rig
+from ..shop import Workshop, find_piece
+from ..stored import stored
+from .asks import Asks
+from .bench import Bench, Shared
+from .live_store import LiveStore
+from .no_rig import source_of
+from .remote import AgentSays, Remote, by_its_agent
+from .set_up import SetUps
+
+SET_UP = "set-up.json"
+ON_RIGS = "on-rigs.json"
+"""Which piece is on which rig outlives a restart."""
+
+
+@dataclass(frozen=True)
+class _OnRigs:
+    """What outlives a restart: rig to serial, and the rigs that have an agent."""
+
+    on: dict[str, str]
+    agents: tuple[str, ...] = ()
+
+
+class Benches:
+    """The benches of a shop.
+
+    Parameters
+    ----------
+    benches : sequence of (name, Bench)
+        By their rigs' names; at least one. One alone is every piece's.
+    nowhere : Bench
+        Of the pieces that are on no rig.
+    """
+
+    def __init__(self, benches: Sequence[tuple[str, Bench]], nowhere: Bench | None = None) -> None:
+        self._by_rig = dict(benches)
+        self.first = benches[0][1]
+        self._nowhere = nowhere or self.first
+        self.remotes: dict[str, Remote] = {}
+        self._lock = threading.Lock()
+        for bench in self.all():
+            bench.refuses = partial(self._refuse_elsewhere, bench)
+
+    @property
+    def several(self) -> bool:
+        """Whether it has to be said which rig a piece is on: there is more than one, or one has an agent."""
+        return len(self._by_rig) > 1 or bool(self.remotes)
+
+    def all(self) -> list[Bench]:
+        """Return the benches in the order the rigs were named."""
+        return list(self._by_rig.values())
+
+    def named(self) -> list[tuple[str, Bench]]:
+        """Return each rig's name and bench; the name is empty where no rig, or a simulated one, is there."""
+        return list(self._by_rig.items())
+
+    def names(self) -> list[str]:
+        """Return the rigs' names where there are several, in the order they were named."""
+        return list(self._by_rig) if self.several else []
+
+    def at(self, rig: str) -> Bench:
+        """Return a rig's bench, the only one for an empty name.
+
+        Raises
+        ------
+        NotThere
+            No such rig is served here.
+        BadInput
+            No name is given, and there are several.
+        """
+        if not rig and self.several:
+            raise BadInput("There are several rigs here.", remedy=self._known())
+        found = self.first if not rig else self._by_rig.get(rig)
+        if found is None:
+            raise NotThere(f'No rig "{rig}" is connected to this computer.', remedy=self._known())
+        return found
+
+    def of(self, serial: str) -> Bench:
+        """Return the bench a piece is on: where it spins, else where it was put."""
+        if not self.several:
+            return self.first
+        benches = self.all()
+        held = next((b for b in benches if b.holds(serial)), None)
+        return held or next((b for b in benches if b.on_it == serial != ""), self._nowhere)
+
+    def rig_of(self, serial: str) -> str:
+        """Return the name of the rig a piece is on; empty where there is one only, and on none."""
+        bench = self.of(serial)
+        return next((name for name in self.names() if self._by_rig[name] is bench), "")
+
+    def agent_of(self, serial: str) -> Remote | None:
+        """Return the agent of the rig a piece is on; None where it has none."""
+        return self.remotes.get(self.rig_of(serial))
+
+    def hear(self, rig: str, said: AgentSays, typed: str = "") -> tuple[str, str]:
+        """Take what a rig's agent says; returns the serial that is on it, and why what was typed there is not.
+
+        Parameters
+        ----------
+        typed : str
+            Serial that was typed or scanned at the rig since it was last heard.
+
+        Raises
+        ------
+        NotThere
+            The ledger knows no such rig.
+        BadInput
+            The rig is captured by this computer itself.
+        """
+        if rig not in self.remotes:
+            self._add_agent(rig)
+        self.remotes[rig].hear(said)
+        refused = ""
+        if typed:
+            try:
+                self.put_on(rig, typed)
+            except LedgerFault as fault:
+                refused = f"{fault.message} {fault.remedy}"
+        return self.at(rig).on_it, refused
+
+    def forget(self, rig: str) -> None:
+        """Forget a rig's agent; what it sends later is taken all the same. Raises `NotThere` when it has none."""
+        with self._lock:
+            if self.remotes.pop(rig, None) is None:
+                raise NotThere(f"{rig} has no agent.", remedy="Nothing was changed.")
+            del self._by_rig[rig]
+            if not self._by_rig:
+                self._by_rig[""] = self._nowhere
+            self.first = next(iter(self._by_rig.values()))
+            self._keep()
+
+    def _add_agent(self, rig: str) -> None:
+        shop = self._nowhere.shop
+        find_rig(shop, rig)
+        with self._lock:
+            if rig in self._by_rig and rig not in self.remotes:
+                raise BadInput(
+                    f"{rig} is captured by this computer itself.",
+                    remedy="Give the agent's rig file another name, or leave out --rig here.",
+                )
+            if rig in self.remotes:
+                return
+            bench = Bench(
+                shop, by_its_agent, by_its_agent, connected=False, shared=self._nowhere.known
+            )
+            bench.refuses = partial(self._refuse_elsewhere, bench)
+            if self._by_rig.get("") is not None and not self.first.connected:
+                del self._by_rig[""]  # no rig at all, until this one
+            self.remotes[rig] = Remote()
+            self._by_rig[rig] = bench
+            self.first = next(iter(self._by_rig.values()))
+            self._keep()
+
+    def spinning(self) -> list[str]:
+        """Return the serials that spin just now."""
+        there = [r.spins for r in self.remotes.values() if r.spins]
+        return [b.capture.about.serial for b in self.all() if b.capture and not b.armed] + there
+
+    def put_on(self, rig: str, serial: str) -> Bench:
+        """Put a piece on a rig, in the place of what is on it.
+
+        Raises
+        ------
+        NotThere
+            No such rig, or no such piece.
+        LedgerFault
+            The piece spins, or is read, on another rig; or another spins on this one.
+        """
+        find_piece(self._nowhere.shop, serial)
+        with self._lock:
+            bench, there = self.at(rig), self.of(serial)
+            if bench is there and bench.on_it == serial:
+                return bench
+            for one in {id(b): b for b in (there, bench)}.values():
+                if one is bench or one.armed == serial:
+                    one.disarm()
+            with there.lock:
+                if there is not bench and (there.holds(serial) or self._spun_by_agent(serial)):
+                    raise LedgerFault(
+                        f"{serial} spins on {self.rig_of(serial)}: a piece is on one rig at a time.",
+                        remedy="Wait until that spin is kept, or stop it there.",
+                    )
+                there.leave(serial)
+            with bench.lock:
+                if bench.capture is not None and not bench.holds(serial):
+                    raise LedgerFault(
+                        f"{bench.capture.about.serial} spins on {rig}.",
+                        remedy="Wait until it has ended.",
+                    )
+                bench.leave(bench.on_it)
+                bench.on_it = serial
+            self._keep()
+        return bench
+
+    def _spun_by_agent(self, serial: str) -> bool:
+        return any(remote.spins == serial for remote in self.remotes.values())
+
+    def _refuse_elsewhere(self, bench: Bench, serial: str) -> None:
+        if self.several and self.of(serial) is not bench:
+            raise LedgerFault(
+                f"{serial} is not on this rig any more.", remedy="Load its page again."
+            )
+
+    def say_of(self, serial: str, words: str) -> None:
+        """Say at a piece's bench what happened to it elsewhere."""
+        self.of(serial).tell(serial, words)
+
+    def close(self) -> None:
+        """Stop what spins, on every rig at once; it is read and kept."""
+        closing = [threading.Thread(target=bench.close) for bench in self.all()]
+        for one in closing:
+            one.start()
+        for one in closing:
+            one.join()
+        for bench in self.all():
+            if bench.slow is not None:
+                bench.slow.stop()
+
+    def recall(self) -> None:
+        """Put on the rigs what was on them before a restart; nothing where that cannot be read any more."""
+        with suppress(OSError, ValueError, TypeError, HeavyspotError):  # comfort only
+            kept = stored(_OnRigs, json.loads(self._kept_in().read_text("utf-8")), what=ON_RIGS)
+            for rig in kept.agents:
+                with suppress(HeavyspotError):
+                    self._add_agent(rig)
+            for rig, serial in kept.on.items() if self.several else ():
+                with suppress(HeavyspotError):
+                    self.put_on(rig, serial)
+
+    def _kept_in(self) -> Path:
+        return self._nowhere.shop.folder / ON_RIGS
+
+    def _keep(self) -> None:
+        on = {rig: bench.on_it for rig, bench in self._by_rig.items() if bench.on_it}
+        content = asdict(_OnRigs(on, tuple(self.remotes)))
+        with suppress(OSError):  # a full disk costs the comfort, never the work
+            write_text(self._kept_in(), json.dumps(content, ensure_ascii=False))
+
+    def _known(self) -> str:
+        return "Rigs here: " + (", ".join(self._by_rig) or "none") + "."
+
+
+def benches_of(shop: Workshop, rigs: Sequence[RigFile]) -> Benches:
+    """Return the benches of real rigs; with one alone everything is as if there were no others.
+
+    Raises
+    ------
+    BadInput
+        Two of them have one name, or one device.
+    """
+    refuse_twice(rigs)
+    shared = Shared(LiveStore(shop.book.folder / "capture"), Asks(shop))
+    nowhere = Bench(shop, _on_no_rig, _on_no_rig, connected=False, shared=shared)
+    made = []
+    for rig in rigs:
+        kept_in = shop.folder / (SET_UP if len(rigs) == 1 else _set_up_file(rig.name))
+        bench = Bench(
+            shop, source_of(rig), source_of(rig), rig=rig, shared=shared, hands_free=True,
+            set_ups=SetUps(kept_in=kept_in), slow=_slow_of(rig),
+        )  # fmt: skip
+        made.append((rig.name, bench))
+    found = Benches(made, nowhere)
+    found.recall()
+    return found
+
+
+def _slow_of(rig: RigFile) -> SlowChannels | None:
+    return SlowChannels([SlowReader(one) for one in rig.slow]) if rig.slow else None
+
+
+def _on_no_rig(serial: str) -> LiveSource:
+    raise NotThere(f"{serial} is on no rig.", remedy="Say first which rig it is on.")
+
+
+def refuse_twice(rigs: Sequence[RigFile]) -> None:
+    """Raise `BadInput` where a rig is named twice, or two rigs are one device: a spin would go to either."""
+    names: dict[str, RigFile] = {}
+    devices: dict[object, str] = {}
+    for rig in rigs:
+        key = rig.name.strip().lower()
+        if key in names:
+            raise BadInput(
+                f'Two rig files are called "{rig.name}".', remedy="Give each rig its own name."
+            )
+        names[key] = rig
+        device = (rig.driver, str(rig.device), json.dumps(rig.settings, sort_keys=True))
+        if device in devices:
+            raise BadInput(
+                f'"{rig.name}" and "{devices[device]}" capture from one device.',
+                remedy="Name each rig's own device in its rig file; `heavyspot devices` lists them.",
+            )
+        devices[device] = rig.name
+
+
+def _set_up_file(rig: str) -> str:
+    """Return where a rig's set-up is kept: its name comes from outside and is no path."""
+    return f"set-up-{hashlib.sha256(rig.encode()).hexdigest()[:16]}.json"
