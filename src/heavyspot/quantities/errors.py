@@ -22,6 +22,8 @@ What a type means to a browser and to a shell stands in `STATUS` and `EXIT`, and
 
 from __future__ import annotations
 
+import re
+
 
 class HeavyspotError(Exception):
     """Root of all errors that a user can cause; carries a remedy.
@@ -125,6 +127,20 @@ def _of(table: dict[type[HeavyspotError], int], fault: HeavyspotError) -> int:
 def status_of(fault: HeavyspotError) -> int:
     """Return the status of the HTTP answer an error gives."""
     return _of(STATUS, fault)
+
+
+def code_of(fault: HeavyspotError) -> str:
+    """Return the word by which programs know an error: the name of its type in the tree above.
+
+    >>> code_of(NotThere("There is no such piece.", remedy="")), code_of(HeavyspotError("x", remedy=""))
+    ('not-there', 'refused')
+    """
+    kind = next(k for k in type(fault).__mro__ if k.__module__ == __name__)
+    return (
+        "refused"
+        if kind is HeavyspotError
+        else re.sub("(?<=[a-z])(?=[A-Z])", "-", kind.__name__).lower()
+    )
 
 
 def exit_of(fault: HeavyspotError) -> int:

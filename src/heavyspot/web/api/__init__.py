@@ -1,4 +1,4 @@
-"""The same as JSON under /api, one file a subject."""
+"""The same as JSON under /api/v1, one file a subject."""
 
 from . import (
     bench,

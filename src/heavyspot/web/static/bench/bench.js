@@ -60,7 +60,7 @@ async function arrived() {
   keepAwake();
   follower.heard();
   if (LIVE.has(question())) follower.begin();
-  curves = await askJson(`/api/pieces/${serial}/curves`);
+  curves = await askJson(`/api/v1/pieces/${serial}/curves`);
   drawRuns(follower.points);
   for (const box of document.querySelectorAll("[data-chart=spectrum]"))
     charts.set(box, await drawSpectrum(box, serial));
@@ -69,7 +69,7 @@ async function arrived() {
 // another browser, or the other side of the rig, may have gone on: then this page goes on too
 async function glance() {
   if (document.hidden || follower.follows) return;
-  const state = await (await ask(`/api/bench/${serial}`)).json();
+  const state = await (await ask(`/api/v1/bench/${serial}`)).json();
   follower.heard();
   if (wall && state.on_it !== bench.dataset.serial) location.reload();
   const shown = panel().dataset;
