@@ -7,6 +7,7 @@
     ├── UnreadableFile               a recording or model file that cannot be read
     ├── SignalTooPoor                a recording that reads, but from which nothing can be measured
     ├── SourceLost                   a device that is not there, or went away
+    ├── NotInstalled (also ImportError)   a library that is no part of ours and not there
     ├── NotAllowed                   the role is not enough
     │   └── NotLoggedIn              nobody is logged in
     └── LedgerFault                  the ledger refuses
@@ -59,6 +60,10 @@ class SignalTooPoor(HeavyspotError):
 
 class SourceLost(HeavyspotError):
     """A live source that is not there, or went away while it delivered."""
+
+
+class NotInstalled(HeavyspotError, ImportError):
+    """A library that is no part of ours is asked for and not installed; names it and the extra that brings it."""
 
 
 class LedgerFault(HeavyspotError):

@@ -26,6 +26,7 @@ CODES: dict[str, str] = {
     "unreadable-file": "A recording or model file that cannot be read.",
     "signal-too-poor": "A recording that reads, but from which nothing can be measured.",
     "source-lost": "A device that is not there, or went away.",
+    "not-installed": "A library that is no part of the program is asked for and not installed.",
     "not-allowed": "The role or the key's scope is not enough, or a form is from an older login.",
     "not-logged-in": "Nobody is logged in, or the key is nobody's.",
     "not-there": "What was asked for is not in the ledger.",
