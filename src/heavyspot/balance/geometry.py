@@ -7,7 +7,7 @@ cut. All lengths mm, volumes mm³. A cut's unbalance is mass times the radius of
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
@@ -138,8 +138,12 @@ class Cutter:
                 f"{wanted:.3g} g·mm is more than one such cut takes off ({most:.3g} g·mm).",
                 remedy="Spread the removal over more cuts.",
             )
+        grid = _unbalances(self, corner_offset_deg, self.deepest_mm)
         return _inverse(
-            lambda d: self.removed(d, corner_offset_deg).unbalance_gmm, wanted, self.deepest_mm
+            lambda d: self.removed(d, corner_offset_deg).unbalance_gmm,
+            wanted,
+            self.deepest_mm,
+            grid,
         )
 
     def depth_for_mass(self, mass_mg: float, corner_offset_deg: float = 0.0) -> float:
@@ -149,8 +153,9 @@ class Cutter:
             raise BadInput(
                 f"{wanted:g} mg is more than one such cut takes off.", remedy="Use more cuts."
             )
+        grid = [self.removed(d, corner_offset_deg).mass_mg for d in _depths(self.deepest_mm)]
         return _inverse(
-            lambda d: self.removed(d, corner_offset_deg).mass_mg, wanted, self.deepest_mm
+            lambda d: self.removed(d, corner_offset_deg).mass_mg, wanted, self.deepest_mm, grid
         )
 
     def largest_unbalance(
@@ -162,14 +167,18 @@ class Cutter:
         is not more.
         """
         deepest = self.deepest_mm if depth_mm is None else min(depth_mm, self.deepest_mm)
-        return _largest(self, corner_offset_deg, deepest)
+        return max(_unbalances(self, corner_offset_deg, deepest))
+
+
+def _depths(deepest_mm: float) -> list[float]:
+    """Return the depths at which a cut is looked at before it is solved for, 0 to the deepest."""
+    return [min(i * deepest_mm / 40, deepest_mm) for i in range(41)]
 
 
 @lru_cache(maxsize=4096)
-def _largest(cutter: Cutter, corner_offset_deg: float, deepest_mm: float) -> float:
-    """Kept, because every candidate of an advice asks for the same few."""
-    depths = np.linspace(0, deepest_mm, 41)
-    return max(cutter.removed(float(d), corner_offset_deg).unbalance_gmm for d in depths)
+def _unbalances(cutter: Cutter, corner_offset_deg: float, deepest_mm: float) -> tuple[float, ...]:
+    """Return the unbalance at `_depths`; kept, because every candidate of an advice asks for the same few."""
+    return tuple(cutter.removed(d, corner_offset_deg).unbalance_gmm for d in _depths(deepest_mm))
 
 
 @dataclass(frozen=True)
@@ -283,21 +292,32 @@ def _lens(big: float, small: float, distance: float) -> tuple[float, float]:
     return big_area + small_area, cap + (distance * small_area - cap)
 
 
-def _inverse(function: Callable[[float], float], wanted: float, deepest: float) -> float:
-    """Return the smallest depth at which the rising function reaches `wanted`, by bisection."""
+def _inverse(
+    function: Callable[[float], float], wanted: float, deepest: float, grid: Sequence[float]
+) -> float:
+    """Return the smallest depth at which the rising function reaches `wanted`; its values at `_depths` are given.
+
+    False position with the stalled end halved (Illinois; Dowell & Jarratt, BIT 11, 1971): a cut is a smooth
+    function of its depth, and an advice asks for hundreds of depths.
+    """
     if wanted == 0:
         return 0.0
-    low, high = 0.0, deepest
-    grid = np.linspace(0, deepest, 41)[1:]
-    for d in grid:  # the first step that reaches it, so that the rising branch is taken
-        if function(float(d)) >= wanted:
-            high = float(d)
-            break
-        low = float(d)
-    for _ in range(45):  # to a part in 1e15 of the deepest
-        middle = 0.5 * (low + high)
-        if function(middle) < wanted:
-            low = middle
+    depths = _depths(deepest)
+    # the first step that reaches it, so that the rising branch is taken
+    first = next((i for i, value in enumerate(grid) if value >= wanted), 0)
+    if first == 0:  # no step does: it is the top itself, between two steps
+        return depths[max(range(41), key=lambda i: grid[i])]
+    low, high = depths[first - 1], depths[first]
+    below, above = grid[first - 1] - wanted, grid[first] - wanted
+    for _ in range(60):
+        if above <= 0 or high - low <= 1e-14 * deepest:
+            return high
+        depth = high - above * (high - low) / (above - below)
+        over = function(depth) - wanted
+        if abs(over) <= 1e-11 * wanted:
+            return depth
+        if over < 0:
+            low, below, above = depth, over, 0.5 * above
         else:
-            high = middle
+            high, above, below = depth, over, 0.5 * below
     return 0.5 * (low + high)

@@ -125,6 +125,7 @@ def read_curves(
     *,
     scale: NDArray[np.float64] | None = None,
     step: NDArray[np.float64] | None = None,
+    spend: bool = False,
 ) -> Reading:
     """Return the curves of a track.
 
@@ -135,8 +136,10 @@ def read_curves(
         Factor from a channel's samples to its physical unit (g for acceleration).
     step : ndarray, shape (channels,), optional
         Smallest difference of two samples, in that unit; 0, or left out, where it is not known.
+    spend : bool
+        The track's vectors are not needed after this.
     """
-    blocks = phased_blocks(track, scale=scale)
+    blocks = phased_blocks(track, scale=scale, spend=spend)
     passes = find_passes(blocks)
     if not passes:
         return Reading((), blocks)

@@ -83,7 +83,7 @@ def floor_of(spectra: SpeedFrequencyMap, speed_rpm: NDArray[np.float64]) -> floa
     band = (f > BAND_HZ[0]) & (f < min(BAND_HZ[1], 0.8 * f[-1]))
     if not fast.any() or band.sum() < 20:
         return 0.0
-    usual = float(np.median(spectra.amplitude[fast][:, band]))
+    usual = float(np.median(spectra.some(fast)[:, band]))
     return usual / (0.8326 * float(np.sqrt(3.0 * f[1])))
 
 

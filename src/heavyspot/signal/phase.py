@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..quantities.arrays import Array
-from .point_noise import share_of_mean, whole_turns
+from .point_noise import pieces, share_of_mean, whole_turns
 from .tracker import Track
 
 _MAINS_HZ = (50.0, 60.0, 100.0, 120.0)
@@ -67,8 +67,18 @@ class PhasedBlocks:
     impossible: NDArray[np.bool_]
 
 
-def phased_blocks(track: Track, *, scale: NDArray[np.float64] | None = None) -> PhasedBlocks:
-    """Return the blocks of a track with angles on the rotor and a speed for each."""
+def phased_blocks(
+    track: Track, *, scale: NDArray[np.float64] | None = None, spend: bool = False
+) -> PhasedBlocks:
+    """Return the blocks of a track with angles on the rotor and a speed for each.
+
+    Parameters
+    ----------
+    scale : ndarray, shape (channels,), optional
+        Factor from a channel's samples to its physical unit.
+    spend : bool
+        The track's vectors become the blocks': half an hour of them need not be there twice.
+    """
     n = track.turns.size
     n_channels = track.vectors.shape[0]
     factor = np.ones(n_channels) if scale is None else np.asarray(scale, dtype=float)
@@ -78,48 +88,20 @@ def phased_blocks(track: Track, *, scale: NDArray[np.float64] | None = None) -> 
         trusted = _without_short_spells(trusted & ~impossible, round(0.05 / track.block_s))
     turn_s = _turn_duration_s(track.turns, trusted, track.block_s)
     speed_rpm = np.where(trusted, 60.0 / turn_s, np.nan)
-    magnetic = track.magnetic
-    if magnetic:
-        reach = np.clip(np.rint(turn_s / track.block_s), 1, 200).astype(int)
-        # twice, so that the image at twice the turning frequency does not survive in the mean and
-        # beat with its own image in the vibration
-        smooth = running_mean(track.reference.astype(np.complex128), reach)
-        smooth = running_mean(smooth, reach)
-        amplitude = np.abs(smooth)
-        reach2 = np.maximum(reach, 8)
-        variance = running_mean(track.reference_power.astype(float), reach2)
-        variance -= running_mean(track.reference_mean.astype(float), reach2) ** 2
-        purity = np.clip(0.5 * amplitude**2 / np.maximum(variance, 1e-30), 0.0, 1.0)
-        turn = (
-            1j * smooth / np.maximum(amplitude, 1e-30)
-        )  # sine: its fundamental lags by 90 degrees
-        jitter = np.imag(track.reference * np.conj(smooth)) / np.maximum(amplitude, 1e-30) ** 2
-        by_turn, blocks_a_turn = whole_turns(track.reference, speed_rpm, track.block_s)
-        angle_rad2 = _fundamental_variance(by_turn, blocks_a_turn, smooth)
-        # the edges tell the turns roughly, the fundamental the rest: their errors would be the speed's
-        finer = track.turns + _unwrapped(np.angle(turn), trusted) / (2 * np.pi)
-        speed_rpm = np.where(
-            trusted, 60.0 / _turn_duration_s(finer, trusted, track.block_s), np.nan
-        )
-        hum = _hum_locked(speed_rpm, amplitude, trusted)
-        clear = running_mean(jitter**2, reach2) < CLEAR_RAD**2
-        trusted = trusted & ((purity > 0.4) | clear) & ~hum
+    if track.magnetic:
+        mark, speed_rpm = _magnets_mark(track, turn_s, trusted, speed_rpm)
+        hum = _hum_locked(speed_rpm, mark.amplitude, trusted)
+        trusted = trusted & ((mark.purity > 0.4) | mark.clear) & ~hum
         trusted = _without_short_spells(trusted, round(0.1 / track.block_s))
         speed_rpm = np.where(trusted, speed_rpm, np.nan)
     else:
-        turn = np.ones(n, np.complex128)
-        amplitude = np.full(n, np.nan)
-        purity = np.ones(n)
-        hum = np.zeros(n, bool)
-        jitter = np.zeros(n)
-        # as many marks as turns are in a block
-        angle_rad2 = _mark_variance(track) * np.minimum(turn_s, 60.0) / track.block_s
-    vectors = np.conj(track.vectors)  # single precision: 1e-7 of the amplitude, and half the memory
-    turn = turn.astype(np.complex64)
-    power = turn
+        mark, hum = _pulses_mark(track, turn_s), np.zeros(n, bool)
+    # single precision: 1e-7 of the amplitude, and half the memory
+    vectors = np.conj(track.vectors, out=track.vectors if spend else None)
+    power = mark.turn
     for order in (1, 2, 3):
         vectors[:, :, order] *= power
-        power = power * turn
+        power = power * mark.turn
     vectors *= factor[:, None, None].astype(np.float32)
     return PhasedBlocks(
         block_s=track.block_s,
@@ -128,12 +110,81 @@ def phased_blocks(track: Track, *, scale: NDArray[np.float64] | None = None) -> 
         vectors=vectors,
         mean=track.mean * factor[:, None].astype(np.float32),
         power=track.power * factor[:, None].astype(np.float32) ** 2,
-        reference_amplitude=amplitude,
-        reference_purity=purity,
+        reference_amplitude=mark.amplitude,
+        reference_purity=mark.purity,
         hum_locked=hum,
-        jitter_rad2=(jitter**2).astype(np.float32),
-        angle_rad2=angle_rad2.astype(np.float32),
+        jitter_rad2=mark.jitter_rad2,
+        angle_rad2=mark.angle_rad2,
         impossible=impossible,
+    )
+
+
+@dataclass(frozen=True)
+class _Mark:
+    """Where the mark is in each block, and how sure: `turn` takes a vector to it, `clear` says it is no noise."""
+
+    turn: NDArray[np.complex64]
+    amplitude: NDArray[np.float64]
+    purity: Array
+    clear: NDArray[np.bool_]
+    jitter_rad2: Array
+    angle_rad2: Array
+
+
+def _magnets_mark(
+    track: Track,
+    turn_s: NDArray[np.float64],
+    trusted: NDArray[np.bool_],
+    speed_rpm: NDArray[np.float64],
+) -> tuple[_Mark, NDArray[np.float64]]:
+    """Return the mark of a magnetised nut, and the speed by it."""
+    reach = np.clip(np.rint(turn_s / track.block_s), 1, 200).astype(int)
+    # twice, so that the image at twice the turning frequency does not survive in the mean and
+    # beat with its own image in the vibration
+    smooth = running_mean(running_mean(track.reference, reach), reach)
+    amplitude = np.abs(smooth)
+    reach = np.maximum(reach, 8)
+    variance = running_mean(track.reference_power, reach)
+    variance -= running_mean(track.reference_mean, reach) ** 2
+    purity = (0.5 * amplitude**2 / np.maximum(variance, 1e-30)).clip(0.0, 1.0).astype(np.float32)
+    del variance
+    jitter2 = np.empty(amplitude.size, np.float32)
+    for part in pieces(jitter2.size):
+        across = np.imag(track.reference[part] * np.conj(smooth[part]))
+        jitter2[part] = (across / np.maximum(amplitude[part], 1e-30) ** 2) ** 2
+    clear = running_mean(jitter2, reach) < CLEAR_RAD**2
+    del reach
+    by_turn, blocks_a_turn = whole_turns(track.reference, speed_rpm, track.block_s)
+    angle_rad2 = _fundamental_variance(by_turn, blocks_a_turn, smooth)
+    del by_turn, blocks_a_turn
+    smooth /= np.maximum(amplitude, 1e-30)
+    smooth *= 1j  # sine: its fundamental lags by 90 degrees
+    # the edges tell the turns roughly, the fundamental the rest: their errors would be the speed's
+    finer = track.turns + _unwrapped(np.angle(smooth), trusted) / (2 * np.pi)
+    finer_s = _turn_duration_s(finer, trusted, track.block_s)
+    mark = _Mark(
+        smooth.astype(np.complex64),
+        amplitude,
+        purity,
+        clear,
+        jitter2,
+        angle_rad2,
+    )
+    return mark, np.where(trusted, 60.0 / finer_s, np.nan)
+
+
+def _pulses_mark(track: Track, turn_s: NDArray[np.float64]) -> _Mark:
+    """Return the mark of a pulse reference: the edges themselves."""
+    n = track.turns.size
+    # as many marks as turns are in a block
+    angle_rad2 = _mark_variance(track) * np.minimum(turn_s, 60.0) / track.block_s
+    return _Mark(
+        np.ones(n, np.complex64),
+        np.full(n, np.nan),
+        np.ones(n, np.float32),
+        np.ones(n, bool),
+        np.zeros(n, np.float32),
+        angle_rad2.astype(np.float32),
     )
 
 
@@ -149,7 +200,7 @@ def _fundamental_variance(
     by_turn: NDArray[np.complex128],
     blocks: NDArray[np.float64],
     smooth: NDArray[np.complex128],
-) -> NDArray[np.float64]:
+) -> NDArray[np.float32]:
     """Return what the noise of the nut's fundamental is worth in a block, rad².
 
     From second differences of its size over blocks so far apart that they share no samples: white noise of
@@ -164,14 +215,17 @@ def _fundamental_variance(
         The fundamental, smoother.
     """
     n = by_turn.size
-    size = np.maximum(np.abs(smooth), 1e-30)
-    i = np.arange(n)
-    wanted = np.ceil(2 * blocks).astype(int) + 1
-    apart = np.minimum(wanted, np.minimum(i, n - 1 - i))
-    second = by_turn[i - apart] - 2 * by_turn + by_turn[i + apart]
-    along = (second * np.conj(smooth)).real / size**2
-    enough = apart == wanted
-    return np.where(enough, along**2 / 6.0 / share_of_mean(blocks), 0.0)
+    out = np.empty(n, np.float32)
+    for part in pieces(n):
+        i = np.arange(part.start, part.stop)
+        wanted = np.ceil(2 * blocks[part]).astype(int) + 1
+        apart = np.minimum(wanted, np.minimum(i, n - 1 - i))
+        second = by_turn[i - apart] - 2 * by_turn[i] + by_turn[i + apart]
+        size = np.maximum(np.abs(smooth[part]), 1e-30)
+        along = (second * np.conj(smooth[part])).real / size**2
+        enough = apart == wanted
+        out[part] = np.where(enough, along**2 / 6.0 / share_of_mean(blocks[part]), 0.0)
+    return out
 
 
 def _mark_variance(track: Track) -> NDArray[np.float64]:
@@ -291,11 +345,16 @@ def _turn_duration_s(
 
 def running_mean(values: Array, reach: NDArray[np.intp]) -> Array:
     """Return the mean over ``[i - reach, i + reach]``, cut at the ends."""
-    total = np.concatenate([[0], np.cumsum(values)])
-    i = np.arange(values.size)
-    low = np.maximum(i - reach, 0)
-    high = np.minimum(i + reach + 1, values.size)
-    return (total[high] - total[low]) / (high - low)
+    kind = np.complex128 if np.iscomplexobj(values) else np.float64
+    total = np.zeros(values.size + 1, kind)
+    np.cumsum(values, out=total[1:])
+    out = np.empty(values.size, kind)
+    for part in pieces(values.size):
+        i, mine = np.arange(part.start, part.stop), reach[part]
+        low = np.maximum(i - mine, 0)
+        high = np.minimum(i + mine + 1, values.size)
+        out[part] = (total[high] - total[low]) / (high - low)
+    return out
 
 
 def _hum_locked(

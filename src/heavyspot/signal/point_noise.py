@@ -18,6 +18,10 @@ SHARED = (66 / 120, 26 / 120, 1 / 120)
 """Variance of a block, and covariance of blocks one and two apart, for white noise of variance 1 a block."""
 
 
+PIECE = 65_536
+"""Blocks worked on at a time where nothing forbids it (a cost)."""
+
+
 BESIDE = 1.2
 """Degrees of freedom for each independent block of a window: the weights let more than the equal number in."""
 
@@ -74,24 +78,35 @@ def whole_turns(
     size = np.maximum(size, 1.0)
     if (size == 1.0).all():
         return vectors.astype(np.complex128), size
-    return _mean_over(_mean_over(vectors, size), size), size
+    out = np.empty(vectors.shape, np.complex128)
+    beside = int(size.max()) + 3  # both means look no further
+    for part in pieces(n):
+        start, stop = max(0, part.start - beside), min(n, part.stop + beside)
+        mine = size[start:stop]
+        mean = _mean_over(_mean_over(vectors[..., start:stop], mine), mine)
+        out[..., part] = mean[..., part.start - start : part.stop - start]
+    return out, size
 
 
 def _mean_over(vectors: NDArray[np.complexfloating], size: FloatArray) -> NDArray[np.complex128]:
     """Return the mean over `size` blocks about each, a share of the outermost included; 1 leaves it as it is."""
     n = vectors.shape[-1]
-    i = np.arange(n)
-    total = np.concatenate(
-        [np.zeros((*vectors.shape[:-1], 1)), np.cumsum(vectors, axis=-1, dtype=np.complex128)],
-        axis=-1,
-    )
+    total = np.empty((*vectors.shape[:-1], n + 1), np.complex128)
+    total[..., 0] = 0.0
+    np.cumsum(vectors, axis=-1, out=total[..., 1:])
 
     def until(place: FloatArray) -> NDArray[np.complex128]:
         k = np.clip(place.astype(int), 0, n - 1)
         return np.asarray(total[..., k] + (place - k) * (total[..., k + 1] - total[..., k]))
 
-    mean = (until(i + 0.5 + size / 2) - until(i + 0.5 - size / 2)) / size
+    middle = np.arange(n) + 0.5
+    mean = (until(middle + size / 2) - until(middle - size / 2)) / size
     return np.where(size > 1.0, mean, vectors)
+
+
+def pieces(n: int) -> list[slice]:
+    """Return the parts of `n` blocks that are worked on at a time: what half an hour needs stays small."""
+    return [slice(start, min(start + PIECE, n)) for start in range(0, n, PIECE)]
 
 
 def component_variance(

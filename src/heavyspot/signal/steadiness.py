@@ -43,8 +43,10 @@ def hum_findings(spectra: SpeedFrequencyMap, *, limit_g: float) -> list[Finding]
     levels = []
     for hz in MAINS_HZ:
         k = int(np.abs(f - hz).argmin())
-        near = spectra.amplitude[:, max(1, k - 1) : k + 2].max(axis=1)
-        around = np.delete(spectra.amplitude[:, max(1, k - 6) : k + 7], slice(4, 8), axis=1)
+        low = max(1, k - 6)
+        about = spectra.amplitude[:, low : k + 7].astype(np.float32)
+        near = about[:, max(1, k - 1) - low : k + 2 - low].max(axis=1)
+        around = np.delete(about, slice(4, 8), axis=1)
         levels.append((float(np.median(near)), float(np.median(around)), hz))
     level, floor, hz = max(levels)
     if level < 0.1 * limit_g or level < 6 * floor:

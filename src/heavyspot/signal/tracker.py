@@ -9,12 +9,11 @@ of the chunks nor that of the frames can change a result by more than rounding.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..quantities.arrays import Array
+from ..quantities.arrays import Array, Growing
 from ..quantities.checks import positive
 from ..quantities.errors import BadInput
 from .demodulate import ORDERS, BlockJoiner, block_vectors
@@ -189,7 +188,7 @@ class Tracker:
         self._vibration_wait: list[NDArray[np.float32]] = []
         self._waiting = 0  # samples in the waiting buffers
         self._fed = 0  # samples framed so far
-        self._out: list[list[Any]] = [[] for _ in _AXES]
+        self._out = [Growing(axis) for axis in _AXES]
         self._join_reference, self._join_vectors = BlockJoiner(), BlockJoiner()
 
     def feed(self, data: Array) -> None:
@@ -225,8 +224,8 @@ class Tracker:
         self._work_off(final=True)
         reference, vectors = self._join_reference.end(), self._join_vectors.end()
         if reference is not None and vectors is not None:
-            self._out[2].append(reference[:, 0])
-            self._out[5].append(vectors)
+            self._out[2].add(reference[:, 0])
+            self._out[5].add(vectors)
         return self._track()
 
     def so_far(self) -> Track:
@@ -312,19 +311,17 @@ class Tracker:
             _extremes(vibration, GROUP_BLOCKS * self.block),
         )
         for kept, new in zip(self._out, found, strict=True):
-            kept.append(new)
+            kept.add(new)
 
     def _track(self) -> Track:
-        if not self._out[0]:
+        if not len(self._out[0]):
             n = len(self.vibration_channels)
             empty = [np.empty((0,) if axis == 0 else (n, 0), np.float32) for axis in _AXES]
+            empty[2] = np.empty(0, np.complex64)
             empty[5] = np.empty((n, 0, len(ORDERS)), np.complex64)
             empty[8] = np.empty((n, 0, 4), np.float32)
             return self._as_track(empty)
-        for i, axis in enumerate(_AXES):  # joined once, so that a long recording is not held twice
-            if len(self._out[i]) > 1:
-                self._out[i] = [np.concatenate(self._out[i], axis=axis)]
-        arrays = [parts[0] for parts in self._out]
+        arrays = [kept.so_far() for kept in self._out]
         n = arrays[2].shape[0]  # while feeding, the smooth blocks are one behind
         arrays = [
             a[:n] if axis == 0 else a if i == 8 else a[:, :n]

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from heavyspot.balance.cut.advice_case import Situation
 from heavyspot.balance.cut.advise import advise
-from heavyspot.balance.cut.candidates import Candidate, try_cuts
+from heavyspot.balance.cut.candidates import Candidate, Tryout
 from heavyspot.balance.cut.history import History, MadeCut, Scatter
 from heavyspot.balance.cut.prior import Guess, library_prior, wide_prior
 from heavyspot.balance.cut.response import estimate
@@ -199,8 +199,9 @@ def test_a_wrong_direction_is_seen_in_the_outcome():
         {"nut": library_prior(np.stack([response(s) for s in range(8)]))},
         Scatter(),
     )
-    right = try_cuts(Candidate((("nut", 0.0, 0.2),)), now, LIMIT.at(SPEED), Scatter(), 0.055)
-    wrong = try_cuts(Candidate((("nut", 180.0, 0.2),)), now, LIMIT.at(SPEED), Scatter(), 0.055)
+    tryout = Tryout(now, LIMIT.at(SPEED), Scatter(), 0.055)
+    right = tryout.of(Candidate((("nut", 0.0, 0.2),)))
+    wrong = tryout.of(Candidate((("nut", 180.0, 0.2),)))
     assert right.mean_level < 0.4 * wrong.mean_level
     assert wrong.worse > 0.99 and right.worse < 0.01
 

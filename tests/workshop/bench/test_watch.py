@@ -86,6 +86,23 @@ def test_over_rated_speed_is_an_alarm_however_quiet_it_runs():
     assert seen[-1].sub.code == "bench.alarm.over_rated"
 
 
+def test_half_more_than_the_first_run_is_an_alarm_and_says_so():
+    """What was ground went to the wrong place: 0.6 g at first, 0.95 g now, at a limit of 0.5 g."""
+    watch = a_watch(first_share=1.2)
+    assert not any(
+        s.alarm for s in run(watch, [60_000.0] * 4, [0.7, 0.85, 0.95, 0.85])
+    )  # one spike
+    seen = run(watch, [60_000.0] * 2, [0.95, 0.96])
+    assert seen[-1].alarm and seen[-1].sub.code == "bench.alarm.worse"
+    assert seen[-1].sub.values["times"] == pytest.approx(1.6)
+
+
+def test_under_the_limit_nothing_is_worse():
+    """A good unit of 0.1 g that comes to 0.45 g passes still."""
+    seen = run(a_watch(first_share=0.2), [60_000.0] * 4, [0.45] * 4)
+    assert not any(s.alarm for s in seen)
+
+
 def test_an_alarm_stays_until_the_rotor_is_slow():
     watch = a_watch()
     run(watch, [60_000.0] * 3, [2.0] * 3)

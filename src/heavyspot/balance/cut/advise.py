@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from ...quantities.said import Said
 from ..plane import Plane
 from .advice_case import Advice, Alternative, Situation
-from .candidates import MOST_RISE, WORSE, Candidate, Choices, Outcome, best_candidates, try_cuts
+from .candidates import MOST_RISE, WORSE, Candidate, Choices, Outcome, Tryout, best_candidates
 from .doubt import Explanation, check_said, doubtful, explanation_said, explanations
 from .prior import ResponsePrior, wide_prior
 from .response import Estimate, estimate
@@ -172,7 +172,7 @@ def case_of(s: Situation) -> Case:
     now = estimate(s.history, priors, s.scatter, seed=s.seed)
     usable = tuple(p for p in s.planes if p.left_gmm > 1e-4)
     known = tuple(p for p in usable if _known(s, now, p.name))
-    leave = try_cuts(Candidate(()), now, s.limit_g, s.scatter, s.guard, s.seed)
+    leave = Tryout(now, s.limit_g, s.scatter, s.guard, s.seed).of(Candidate(()))
     choices = best_candidates(now, known, s.limit_g, s.scatter, s.guard, s.most_cuts, s.seed)
     before = believed_before(s, priors)
     doubts = explanations(s.history, before, s.scatter) if before else ()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +21,9 @@ FloatArray = NDArray[np.float64]
 
 DEPTH_STEP_MM = 0.01
 """Step of an advised depth: what a caliper reads (common practice, no source)."""
+
+MOST_TRIED = 8
+"""Cuts a candidate may have (a cost)."""
 
 FINALISTS = 24
 """Candidates that are tried on all draws (a cost)."""
@@ -135,35 +139,69 @@ class Choices:
     several: Outcome | None = None
 
 
-def try_cuts(
-    candidate: Candidate,
-    now: Estimate,
-    limit_g: FloatArray,
-    scatter: Scatter,
-    guard: float,
-    seed: int = 0,
-) -> Outcome:
-    """Return the outcome of a candidate over all draws; the same seed gives the same errors."""
-    draws = int(now.state.shape[0])
-    rng = np.random.default_rng([seed, 5])
-    run = 1.0 + float(np.hypot(scatter.run_share, scatter.run_shape)) * rng.standard_normal(draws)
-    after: ComplexArray = now.state
-    for plane, angle, amount in candidate.cuts:
-        share, angle_deg = scatter.making(plane)
-        size = 1.0 + share * rng.standard_normal(draws)
-        turn = np.deg2rad(angle + angle_deg * rng.standard_normal(draws))
-        after = after - now.response[plane] * (amount * size * np.exp(1j * turn))[:, None]
-    amplitude = np.abs(after) * run[:, None]
-    level = (amplitude / limit_g).max(axis=1)
-    before = (np.abs(now.state) / limit_g).max(axis=1)
-    return Outcome(
-        candidate,
-        float(np.mean(level * (1 + guard) <= 1.0)),
-        float(level.mean()),
-        float(np.mean(level > WORSE * before)),
-        float(np.quantile(level, WORST)),
-        amplitude,
-    )
+@dataclass(frozen=True)
+class Tryout:
+    """Tries candidates over all draws; the same seed gives every candidate the same errors.
+
+    Attributes
+    ----------
+    limit_g : ndarray, shape (n,)
+    guard : float
+        Share of its amplitude by which a run has to be under the limit to pass.
+    """
+
+    now: Estimate
+    limit_g: FloatArray
+    scatter: Scatter
+    guard: float
+    seed: int = 0
+
+    @cached_property
+    def before(self) -> FloatArray:
+        """The highest ratio to the limit as it is, shape (draws,)."""
+        level: FloatArray = (np.abs(self.now.state) / self.limit_g).max(axis=1)
+        return level
+
+    @cached_property
+    def _errors(self) -> FloatArray:
+        """Standard normal numbers: the run's, then size and place of each cut."""
+        shape = (1 + 2 * MOST_TRIED, self.now.state.shape[0])
+        return np.random.default_rng([self.seed, 5]).standard_normal(shape)
+
+    def of(self, candidate: Candidate) -> Outcome:
+        """Return what a candidate leads to."""
+        amplitude = self._amplitude(candidate)
+        level = (amplitude / self.limit_g).max(axis=1)
+        return Outcome(
+            candidate,
+            self._chance(level),
+            float(level.mean()),
+            float(np.mean(level > WORSE * self.before)),
+            float(np.quantile(level, WORST)),
+            amplitude,
+        )
+
+    def seen(self, candidate: Candidate) -> tuple[float, float]:
+        """Return mean level and chance alone: what candidates are sifted by."""
+        level = (self._amplitude(candidate) / self.limit_g).max(axis=1)
+        return float(level.mean()), self._chance(level)
+
+    def _chance(self, level: FloatArray) -> float:
+        return float(np.mean(level * (1 + self.guard) <= 1.0))
+
+    def _amplitude(self, candidate: Candidate) -> FloatArray:
+        errors = iter(self._errors)
+        run_share = float(np.hypot(self.scatter.run_share, self.scatter.run_shape))
+        run = 1.0 + run_share * next(errors)
+        after: ComplexArray = self.now.state
+        for plane, angle, amount in candidate.cuts:
+            share, angle_deg = self.scatter.making(plane)
+            size = 1.0 + share * next(errors)
+            turn = np.deg2rad(angle + angle_deg * next(errors))
+            made = amount * size * np.exp(1j * turn)
+            after = after - self.now.response[plane] * made[:, None]
+        amplitude: FloatArray = np.abs(after) * run[:, None]
+        return amplitude
 
 
 def best_candidates(
@@ -189,20 +227,19 @@ def best_candidates(
     if most_cuts >= 2 and len(planes) >= 2:
         several += _in_two_planes(planes, now, limit_g)
 
-    leave = (np.abs(now.state) / limit_g).max(axis=1).mean()
-    most = MOST_RISE * float(leave)
+    tryout = Tryout(now, limit_g, scatter, guard, seed)
+    sifting = replace(tryout, now=now.first(SCREENING_DRAWS))
+    most = MOST_RISE * float(tryout.before.mean())
 
     def best_of(candidates: list[Candidate]) -> Outcome | None:
         rounded = [c.rounded(planes) for c in candidates]
         if len(rounded) > 2 * FINALISTS:  # most are far from the best: a few draws show it
-            few = now.first(SCREENING_DRAWS)
-            tried = [try_cuts(c, few, limit_g, scatter, guard, seed) for c in rounded]
-            tried.sort(key=lambda o: o.mean_level)
-            surest = sorted(tried, key=lambda o: -o.chance)[: FINALISTS // 2]
-            rounded = [o.candidate for o in tried[:FINALISTS]]
-            rounded += [o.candidate for o in surest if o.candidate not in rounded]
-        tried = [try_cuts(c, now, limit_g, scatter, guard, seed) for c in rounded]
-        return _choose([o for o in tried if o.worst <= most])
+            seen = [sifting.seen(c) for c in rounded]
+            lowest = sorted(range(len(seen)), key=lambda i: seen[i][0])
+            surest = sorted(lowest, key=lambda i: -seen[i][1])[: FINALISTS // 2]
+            chosen = dict.fromkeys([*lowest[:FINALISTS], *surest])
+            rounded = [rounded[i] for i in chosen]
+        return _choose([o for o in map(tryout.of, rounded) if o.worst <= most])
 
     def with_limit(o: Outcome | None) -> Outcome | None:
         if o is None or not o.candidate.cuts:

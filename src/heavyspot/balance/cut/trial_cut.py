@@ -11,7 +11,7 @@ from ...quantities.said import Said
 from ...quantities.units import G_N, omega_from_rpm
 from ..plane import Plane
 from .advice_case import Advice, Prediction, Situation
-from .candidates import MOST_RISE, Candidate, Outcome, try_cuts
+from .candidates import MOST_RISE, Candidate, Outcome, Tryout
 from .response import Estimate
 
 ComplexArray = NDArray[np.complex128]
@@ -115,9 +115,10 @@ def trial(
     guessed = now if again else _as_guessed(s, now, plane, state, angle, size, basis)
     # little of what a surer cut gains is risked for a trial beside it
     most = leave.mean_level * (MOST_RISE if beside is None else BESIDE_RISE)
+    tryout = Tryout(guessed, s.limit_g, s.scatter, s.guard, s.seed)
     for _ in range(SMALLER_STEPS):
         candidate = Candidate((*first, (plane.name, angle, amount))).rounded(s.planes)
-        outcome = try_cuts(candidate, guessed, s.limit_g, s.scatter, s.guard, s.seed)
+        outcome = tryout.of(candidate)
         if outcome.worst <= most:
             break
         amount *= SMALLER

@@ -27,6 +27,7 @@ GRID_HZ, GRID_OFF = (50.0, 60.0), 0.015
 """Mains; grids are held to a tenth of a per cent, so a line farther off is a wrong sample rate."""
 
 _LOWEST_HZ = 150.0
+_ROWS = 512
 
 
 def speed_findings(spectra: SpeedFrequencyMap, blocks: PhasedBlocks) -> list[Finding]:
@@ -85,10 +86,13 @@ def _sweeps(spectra: SpeedFrequencyMap, turning_hz: FloatArray) -> float:
         return 0.0  # the shown speed runs up itself: lines above it are its orders
     f = spectra.frequency_hz
     first = int(np.searchsorted(f, _LOWEST_HZ))
-    usual = np.median(spectra.amplitude[:, first:], axis=1)
-    k = spectra.amplitude[:, first:].argmax(axis=1) + first
-    clear = spectra.amplitude[np.arange(k.size), k] > LINE_STANDS_OUT * np.maximum(usual, 1e-12)
-    line = np.where(clear, f[k], np.nan)
+    line = np.empty(spectra.time_s.size)
+    for start in range(0, line.size, _ROWS):
+        rows = spectra.amplitude[start : start + _ROWS, first:].astype(np.float32)
+        k = rows.argmax(axis=1)
+        usual = np.maximum(np.median(rows, axis=1), 1e-12)
+        clear = rows[np.arange(k.size), k] > LINE_STANDS_OUT * usual
+        line[start : start + _ROWS] = np.where(clear, f[k + first], np.nan)
     best, start = 0.0, 0
     for i in range(1, line.size + 1):
         climbs = i < line.size and line[i] >= line[i - 1] * 0.99 and line[i] < line[i - 1] * 1.6
@@ -101,7 +105,7 @@ def _sweeps(spectra: SpeedFrequencyMap, turning_hz: FloatArray) -> float:
 
 
 def _peak(spectra: SpeedFrequencyMap, row: int, low_hz: float, high_hz: float) -> float | None:
-    f, spectrum = spectra.frequency_hz, spectra.amplitude[row]
+    f, spectrum = spectra.frequency_hz, spectra.amplitude[row].astype(np.float32)
     a, b = np.searchsorted(f, [low_hz, high_hz])
     if b - a < 3 or b >= f.size:
         return None

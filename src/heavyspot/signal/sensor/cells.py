@@ -76,31 +76,58 @@ def cells_of(blocks: PhasedBlocks) -> Cells:
     """Return the cells of a run; an incomplete last one is dropped."""
     per = max(4, round(CELL_S / blocks.block_s))
     n = blocks.trusted.size // per
-    channels = blocks.vectors.shape[0]
     known: NDArray[np.bool_] = np.asarray(blocks.trusted[: n * per].reshape(n, per).all(axis=1))
     speed: FloatArray = np.where(
         known, blocks.speed_rpm[: n * per].reshape(n, per).mean(axis=1), np.nan
     )
-    vectors = blocks.vectors[:, : n * per].reshape(channels, n, per, -1)
+    sums = [
+        _sums(blocks, slice(i, min(i + _CELLS, n)), per, known, speed)
+        for i in range(0, max(n, 1), _CELLS)
+    ]
+    orders, scatter, rms, rest, lowest, mean = (
+        np.concatenate(each, axis=1) for each in zip(*sums, strict=True)
+    )
+    return Cells(
+        cell_s=per * blocks.block_s,
+        time_s=np.asarray((np.arange(n) + 0.5) * per * blocks.block_s, dtype=np.float64),
+        speed_rpm=speed,
+        orders=orders,
+        scatter=scatter,
+        rms=rms,
+        rest=rest,
+        lowest_block=lowest,
+        mean=mean,
+    )
+
+
+_CELLS = 4096
+"""Cells made at a time: half an hour of them at once would be a copy of all the blocks."""
+
+
+def _sums(
+    blocks: PhasedBlocks, mine: slice, per: int, known: NDArray[np.bool_], speed: FloatArray
+) -> tuple[NDArray[np.complex128], FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Return orders, scatter, rms, rest, quietest block and mean of some cells, (channels, cells, ...)."""
+    channels, count = blocks.vectors.shape[0], mine.stop - mine.start
+    span = slice(mine.start * per, mine.stop * per)
+    known, speed = known[mine], speed[mine]
+    vectors = blocks.vectors[:, span].reshape(channels, count, per, -1)
     orders = np.where(known[:, None], vectors.mean(axis=2), 0.0).astype(np.complex128)
     off = vectors - orders[:, :, None]
     scatter = np.sqrt((np.abs(off) ** 2).sum(axis=2) / (2 * per * (per - 1)))
-    mean = blocks.mean[:, : n * per].reshape(channels, n, per).astype(float)
-    power = blocks.power[:, : n * per].reshape(channels, n, per).astype(float)
+    mean = blocks.mean[:, span].reshape(channels, count, per).astype(float)
+    power = blocks.power[:, span].reshape(channels, count, per).astype(float)
     varying = np.maximum(power - mean**2, 0.0)
     # not the half order: at low speeds the once-per-turn leaks into it
     in_orders = 0.5 * (np.abs(vectors[..., 1:]) ** 2).sum(axis=3).mean(axis=2)
     rms2 = varying.mean(axis=2)
     apart = speed > SLOWEST_APART_RPM  # slower, the orders are not apart from what is steady
     rest2 = np.maximum(rms2 - np.where(apart, in_orders, 0.0), 0.0)
-    return Cells(
-        cell_s=per * blocks.block_s,
-        time_s=np.asarray((np.arange(n) + 0.5) * per * blocks.block_s, dtype=np.float64),
-        speed_rpm=speed,
-        orders=orders,
-        scatter=np.where(known[:, None], scatter, np.inf),
-        rms=np.sqrt(rms2),
-        rest=np.sqrt(rest2),
-        lowest_block=np.sqrt(varying.min(axis=2)) if n else np.empty((channels, 0)),
-        mean=mean.mean(axis=2),
+    return (
+        orders,
+        np.where(known[:, None], scatter, np.inf),
+        np.sqrt(rms2),
+        np.sqrt(rest2),
+        np.sqrt(varying.min(axis=2)),
+        mean.mean(axis=2),
     )

@@ -38,6 +38,9 @@ LEAST_RISES = 6
 STEADY = 0.95
 """A rise that has slowed to less than this of itself is ending."""
 
+WORSE = 1.5
+"""Times the piece's first run, in shares of the limit, from which what was ground made it worse (ours)."""
+
 CLEARED_RPM = 10_000.0
 """An alarm stays until the rotor is slower than this."""
 
@@ -104,6 +107,8 @@ class Watch:
         The limit counts from here; no rotor turns faster than this.
     expected : Expected or None
     foreseer : Foreseer or None
+    first_share : float
+        The highest share of the limit in the piece's first whole run; infinite where there was none.
     """
 
     limit: Limit
@@ -111,10 +116,12 @@ class Watch:
     rated_rpm: float
     expected: Expected | None = None
     foreseer: Foreseer | None = None
+    first_share: float = float("inf")
     _early: Early | None = None
     _foreseen: int = -1
     _rise: deque[tuple[float, float]] = field(default_factory=deque)
     _far: int = 0
+    _worse: int = 0
     _latched: Seen | None = None
     _doubtful_since: float | None = None
     _doubted: bool = False
@@ -159,6 +166,8 @@ class Watch:
         while self._rise and time_s - self._rise[0][0] > RISE_OVER_S:
             self._rise.popleft()
         self._far = self._far + 1 if counts and share >= FAR_OVER else 0
+        worse = counts and share > 1.0 and share >= WORSE * self.first_share
+        self._worse = self._worse + 1 if worse else 0
         if counts and share > 1.0 and g > self._worst[0]:
             self._worst = (g, rpm)
         top = self.expected.at(rpm) if self.expected else None
@@ -170,11 +179,13 @@ class Watch:
         if self._latched and rpm < CLEARED_RPM:
             self._latched = None
             self._rise.clear()
-            self._far = 0
+            self._far = self._worse = 0
         if rpm > OVER_RATED * self.rated_rpm:
             self._latch("over_rated", {"speed_rpm": rpm, "rated_rpm": self.rated_rpm})
         elif self._far >= 2:  # once is a spike
             self._latch("far_over", {"times": share, "amplitude_g": g})
+        elif self._worse >= 2:
+            self._latch("worse", {"amplitude_g": g, "times": share / self.first_share})
         elif (
             counts
             and share >= RISING_FROM

@@ -21,7 +21,22 @@ def watch_of(shop: Workshop, serial: str, rig: str = "") -> Watch | None:
         model.rated_speed_rpm,
         expected_of(story),
         foreseer_of(shop, story, rig),
+        first_share_of(story),
     )
+
+
+WHOLE = 0.98
+"""Share of the speeds that a run has to cover to be what later ones are held against."""
+
+
+def first_share_of(story: CartridgeStory) -> float:
+    """Return the highest share of the limit in the first whole run that can be trusted; infinite without one."""
+    shares = (
+        run.result.worst.ratio
+        for run in story.runs
+        if run.result.worst and (run.result.covered or 0.0) >= WHOLE and not run.result.blocking
+    )
+    return next(shares, float("inf"))
 
 
 def expected_of(story: CartridgeStory) -> Expected | None:

@@ -120,7 +120,7 @@ def read_recording(
         )
     track = tracker.finish()
     steps = scale * (2.0 ** (1 - recording.bits) if recording.bits else 0.0)
-    reading = read_curves(track, scale=scale, step=steps)
+    reading = read_curves(track, scale=scale, step=steps, spend=True)
     channels = [recording.channels[i] for i in vibration]
     names = [c.name for c in channels]
     spectra = [maker.finish() for maker in makers]

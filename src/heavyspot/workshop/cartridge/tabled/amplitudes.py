@@ -14,8 +14,8 @@ from ....balance.cut.candidates import (
     AdvisedCut,
     Candidate,
     Outcome,
+    Tryout,
     best_candidates,
-    try_cuts,
 )
 from ....balance.cut.history import History
 from ....balance.cut.response import Estimate
@@ -172,7 +172,7 @@ def _correction(case: _Case, seed: int) -> Advice:
     scatter = model.as_scatter()
     now = _estimate(case, seed)
     guard = PASS_K * float(np.hypot(scatter.run_share, model.scatter.calibration_share))
-    leave = try_cuts(Candidate(()), now, case.limit_g, scatter, guard, seed)
+    leave = Tryout(now, case.limit_g, scatter, guard, seed).of(Candidate(()))
     choices = best_candidates(now, (plane,), case.limit_g, scatter, guard, model.most_cuts, seed)
     best = choices.best
     if best is None or best.mean_level > GAIN * leave.mean_level:
