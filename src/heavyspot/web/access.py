@@ -212,6 +212,13 @@ ACCESS: dict[str, Role | Literal["anyone", "station"]] = {
     "GET /api/v1/users": "owner",
     "POST /api/v1/users": "owner",
     "DELETE /api/v1/users/{name}": "owner",
+    "GET /api/v1/hooks": "owner",
+    "POST /api/v1/hooks": "owner",
+    "DELETE /api/v1/hooks/{id_}": "owner",
+    "POST /api/v1/hooks/{id_}/secret": "owner",
+    "POST /api/v1/hooks/{id_}/test": "owner",
+    "GET /api/v1/hooks/{id_}/deliveries": "owner",
+    "POST /api/v1/hooks/{id_}/deliveries/{delivery}/again": "owner",
     "GET /api/v1/keys": "technician",
     "POST /api/v1/keys": "technician",
     "DELETE /api/v1/keys/{id_}": "technician",
@@ -269,8 +276,8 @@ ACCESS: dict[str, Role | Literal["anyone", "station"]] = {
 
 
 METRICS = "/metrics"
-NEVER_BY_KEY = ("/api/v1/users", "/api/v1/keys")
-"""Who may do what is said by a person."""
+NEVER_BY_KEY = ("/api/v1/users", "/api/v1/keys", "/api/v1/hooks")
+"""Who may do what, and who is told, is said by a person."""
 
 
 def person_of(request: HTTPConnection) -> Person:

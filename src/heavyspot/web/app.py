@@ -21,6 +21,7 @@ from ..workshop.bench.no_rig import no_rig
 from ..workshop.bench.set_up import SetUps
 from ..workshop.demo.practice import practice_beside
 from ..workshop.demo.rigs import demo_listener, demo_source, furnish
+from ..workshop.hooks.running import Telling
 from ..workshop.incoming import WatchedFolder, Watchers
 from ..workshop.keep.errands import Errands
 from ..workshop.keep.long_work import LongWork
@@ -131,8 +132,10 @@ def create_app(
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
         errands.start()
         watchers.start()
+        telling.start()
         yield
         watchers.stop()
+        telling.stop()
         errands.stop()
         app.state.connecting.let_go()
         bench.close()
@@ -161,6 +164,7 @@ def create_app(
     app.state.connecting = Connecting(pace)
     app.state.keys = load_shop_file(shop.folder)
     watchers = Watchers([WatchedFolder(shop, one, Path(one.watch)) for one in watch], bench.tell)
+    telling = app.state.telling = Telling(shop)
     app.state.works, app.state.errands, app.state.watchers = works, errands, watchers
     app.state.people, app.state.accounts_needed = people, accounts
     app.add_middleware(Speaks, zone=app.state.keys.timezone, language=app.state.keys.language)

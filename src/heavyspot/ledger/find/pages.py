@@ -58,7 +58,7 @@ class Pages(Entries):
         query = query.order_by(number.desc() if newest else number).limit(limit + 1)
         with self._engine.connect() as c:
             if mark is not None:
-                _refuse_foreign(c, mark)
+                refuse_foreign(c, mark)
                 query = query.where(number < mark.number if newest else number > mark.number)
             rows = c.execute(query).all()
             shown = {r.id: dict(r._mapping) for r in rows[:limit]}
@@ -77,7 +77,8 @@ def _amend(c: Connection, shown: dict[str, dict[str, Any]]) -> None:
         shown[amendment.of_id] |= amendment.content
 
 
-def _refuse_foreign(c: Connection, mark: Mark) -> None:
+def refuse_foreign(c: Connection, mark: Mark) -> None:
+    """Raise `Stale` where a mark is not of this ledger."""
     digest = c.execute(select(chain.c.digest).where(chain.c.number == mark.number)).scalar()
     if digest != mark.digest:
         raise Stale(
