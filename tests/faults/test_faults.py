@@ -22,6 +22,12 @@ SAMPLE = {
 }  # fmt: skip
 
 
+FOUND = (
+    ("clips softly", "turbo", 9, 0.3), ("clips softly", "modes", 12, 0.3), ("too sensitive", "turbo", 8, 0.8),
+)  # fmt: skip
+"""What a longer run of the matrix passed, or cut on, before it was mended."""
+
+
 @pytest.fixture(scope="module")
 def shops(tmp_path_factory):
     return matrix.templates_in(tmp_path_factory.mktemp("shops"))
@@ -44,6 +50,7 @@ def test_a_sample_of_faults(shops):
     wanted = [
         Case(k, rig, 1, t) for rig, kinds in SAMPLE.items() for k in kinds for t in (0.3, 0.8)
     ]
+    wanted += [Case(*found) for found in FOUND]
     found = list(run(wanted, shops))
     print(printed(table(found)))
     for o in found:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from heavyspot.signal.levels import floor_of, unusual_level
+from heavyspot.signal.levels import floor_of, robust_mean, unusual_level
 from heavyspot.signal.spectrum import HalfBand, MapMaker, find_fixed_tones
 
 
@@ -22,6 +22,28 @@ def test_half_the_usual_level_is_unusual_and_a_tenth_off_is_not():
     assert found is not None and found.factor == pytest.approx(0.5, rel=0.08)
     assert unusual_level(0.55e-3, before) is None
     assert unusual_level(0.25e-3, before[:4]) is None  # too few to know what is usual
+
+
+@pytest.mark.parametrize("n", [6, 12, 40])
+def test_the_robust_mean_is_hubers(n):
+    """Against statsmodels' joint estimate of location and scale by Huber's proposal 2, same constant."""
+    from statsmodels.robust.scale import Huber
+
+    rng = np.random.default_rng(n)
+    values = rng.normal(3.0, 0.4, n)
+    values[0] = 9.0  # one that belongs to no such distribution
+    location, scale = Huber(c=1.5, tol=1e-10, maxiter=500)(values)
+    mean, spread = robust_mean(values)
+    assert mean == pytest.approx(float(location), rel=2e-3)
+    assert spread == pytest.approx(float(scale), rel=5e-3)
+
+
+def test_twice_the_usual_level_of_the_quietest_of_units_that_scatter_is_unusual():
+    """Seen on a rig of another make: floors of 3.9 to 5.5, and a quiet unit on a sensor of twice the gain."""
+    before = np.array([4.94, 3.93, 5.13, 5.41, 4.22, 5.23, 4.86, 4.49, 5.48, 4.51]) * 1e-4
+    found = unusual_level(8.0e-4, before)
+    assert found is not None and found.factor > 1.6
+    assert unusual_level(5.9e-4, before) is None
 
 
 def test_thinning_by_halves_folds_nothing_onto_low_frequencies_in_any_chunking():

@@ -19,6 +19,9 @@ from .tracker import Track
 FLIPPED_DEG = 100.0
 """Turn of the vector across a short loss of the reference that no resonance makes."""
 
+AT_ONCE_DEG, STEADY_SHARE = 140.0, 0.2
+"""Turn between two blocks, and scatter on either side of it as a share of the vector."""
+
 
 def reference_findings(track: Track, reading: Reading) -> list[Finding]:
     """Return what is wrong with the phase reference; a ``block`` means its angles are not to be used."""
@@ -152,8 +155,42 @@ def _weak(blocks: PhasedBlocks) -> list[Finding]:
 
 
 def _flips(reading: Reading) -> list[Finding]:
+    """Return that the pickup's poles changed places, when the vector says so."""
+    return _flips_over_a_gap(reading.blocks) or _flips_at_once(reading.blocks)
+
+
+def _flips_at_once(blocks: PhasedBlocks) -> list[Finding]:
+    """Between two blocks a rotor's vector cannot turn round and stay as large as it was.
+
+    Where it passes through zero it turns too, but then it is not steady on either side.
+    """
+    width, gap = round(0.03 / blocks.block_s), round(0.01 / blocks.block_s)
+    if not blocks.trusted.any():
+        return []
+    top = float(np.nanmax(blocks.speed_rpm))
+    for start, stop in spells(blocks.trusted & (blocks.speed_rpm > 0.15 * top)):
+        vector = blocks.vectors[0, start:stop, 1].astype(complex)
+        if vector.size < 2 * width + gap:
+            continue
+        total = np.cumsum(np.concatenate([[0], vector]))
+        power = np.cumsum(np.concatenate([[0], np.abs(vector) ** 2]))
+        mean = (total[width:] - total[:-width]) / width
+        spread = np.sqrt(
+            np.maximum((power[width:] - power[:-width]) / width - np.abs(mean) ** 2, 0)
+        )
+        steady = spread < STEADY_SHARE * np.abs(mean)
+        before, after = slice(0, -width - gap), slice(width + gap, None)
+        turned = np.abs(np.rad2deg(np.angle(mean[after] * np.conj(mean[before]))))
+        at = np.flatnonzero(steady[before] & steady[after] & (turned > AT_ONCE_DEG))
+        if at.size:
+            k = int(at[turned[at].argmax()])
+            speed = float(blocks.speed_rpm[start + k + width])
+            return [flipped({"turned_deg": float(turned[k]), "speed_rpm": speed})]
+    return []
+
+
+def _flips_over_a_gap(blocks: PhasedBlocks) -> list[Finding]:
     """Across a short loss of the reference a rotor's vector cannot turn round."""
-    blocks = reading.blocks
     top = float(np.nanmax(blocks.speed_rpm))
     width, margin = round(0.03 / blocks.block_s), round(0.012 / blocks.block_s)
     for (_, stop), (start, _) in itertools.pairwise(spells(blocks.trusted)):

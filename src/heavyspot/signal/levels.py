@@ -22,7 +22,7 @@ BAND_HZ = (1000.0, 10_000.0)
 LEAST_HISTORY = 5
 """Runs of other units from which a floor is usual."""
 
-UNUSUAL, UNUSUAL_SIGMA = 1.45, 4.0
+UNUSUAL, UNUSUAL_SIGMA = 1.45, 3.5
 """Factor from the usual floor, and standard deviations of its logarithm, that are both out of the usual."""
 
 SCATTER_AT_LEAST = 0.06
@@ -94,11 +94,26 @@ def heard_of(
     return Heard(floor_of(spectra, speed_rpm), line.amplitude if line else 0.0)
 
 
+def robust_mean(values: NDArray[np.float64]) -> tuple[float, float]:
+    """Return mean and standard deviation of values, shape (n,) with n > 1, that outliers hardly move.
+
+    Algorithm A of ISO 13528:2015, annex C (from memory; it is Huber's proposal 2 with 1.5): values beyond 1.5
+    standard deviations are drawn in to there, again and again.
+    """
+    mean = float(np.median(values))
+    spread = 1.483 * float(np.median(np.abs(values - mean)))
+    for _ in range(50):
+        drawn = np.clip(values, mean - 1.5 * spread, mean + 1.5 * spread)
+        before, mean, spread = spread, float(drawn.mean()), 1.134 * float(drawn.std(ddof=1))
+        if abs(spread - before) <= 1e-9 * spread:
+            break
+    return mean, spread
+
+
 def unusual_level(now: float, before: ArrayLike) -> Unusual | None:
     """Return how far a level is from those before it; None while it is usual, or too few are known.
 
-    The median of the logarithms, their scatter from the median absolute deviation (1.4826 for a normal
-    distribution), never taken smaller than 6 %.
+    Against the robust mean and scatter of the logarithms, the scatter never taken smaller than 6 %.
 
     Parameters
     ----------
@@ -109,8 +124,8 @@ def unusual_level(now: float, before: ArrayLike) -> Unusual | None:
     known = np.log(known[known > 0])
     if known.size < LEAST_HISTORY or now <= 0:
         return None
-    centre = float(np.median(known))
-    scatter = max(1.4826 * float(np.median(np.abs(known - centre))), SCATTER_AT_LEAST)
+    centre, spread = robust_mean(known)
+    scatter = max(spread, SCATTER_AT_LEAST)
     off = float(np.log(now)) - centre
     sigma = abs(off) / scatter
     if abs(off) < np.log(UNUSUAL) or sigma < UNUSUAL_SIGMA:

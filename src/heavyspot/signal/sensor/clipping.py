@@ -24,6 +24,9 @@ CROWDED = 0.125
 THIRD, AGAINST, CREST_SOFT = 0.06, 0.92, 1.06
 """Third harmonic over the first, how surely against it, and the extreme: together a soft stop."""
 
+NEAR, THIRD_NEAR = 0.99, 0.045
+"""An extreme just under the once-per-turn amplitude is a soft stop where the third harmonic is so much against."""
+
 LEAST_CELLS = 3
 SAME_SHARE = 0.02
 """Share of groups whose largest value is the very same one, at full scale: a converter's end, however short."""
@@ -88,23 +91,31 @@ def flattened(
     crest = extreme / np.maximum(line, 1e-12)
     crowd = np.median(shaped[:, :, 2:], axis=1).max(axis=1)
     flat = loud & ((crest < CREST) | ((crowd > CROWDED) & (crest < 3.0)))
+    third = _third(cells.orders[channel])
     if flat.sum() < LEAST_CELLS:
-        flat = loud & _soft(cells.orders[channel], loud, crest)
+        flat = _soft(third, loud, crest)
+    if flat.sum() < LEAST_CELLS:
+        near = loud & (crest < NEAR)
+        flat = near & (near.any() and -float(third[near].real.mean()) > THIRD_NEAR)
     if flat.sum() < LEAST_CELLS:
         return None
     return float(np.median(extreme[flat])), float(cells.speed_rpm[flat].min())
 
 
+def _third(orders: NDArray[np.complex128]) -> NDArray[np.complex128]:
+    """Return the third harmonic over the first, by how it stands to the first's tops: negative flattens them."""
+    first = np.maximum(np.abs(orders[:, 1]), 1e-12)
+    return np.asarray(orders[:, 3] * np.conj(orders[:, 1]) ** 3 / first**4)
+
+
 def _soft(
-    orders: NDArray[np.complex128], loud: NDArray[np.bool_], crest: NDArray[np.float64]
+    third: NDArray[np.complex128], loud: NDArray[np.bool_], crest: NDArray[np.float64]
 ) -> NDArray[np.bool_]:
-    first = np.abs(orders[:, 1])
-    third = orders[:, 3] * np.conj(orders[:, 1]) ** 3 / np.maximum(first, 1e-12) ** 4
     size = np.abs(third[loud])
     against = -float(third[loud].real.sum()) / max(float(size.sum()), 1e-12)
     if against < AGAINST or float(np.median(size)) < THIRD:
         return np.zeros(loud.size, bool)
-    return np.asarray((np.abs(third) > THIRD) & (crest < CREST_SOFT))
+    return np.asarray(loud & (np.abs(third) > THIRD) & (crest < CREST_SOFT))
 
 
 def _full(name: str, share: float) -> Finding:
