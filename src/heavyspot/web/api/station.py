@@ -10,7 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from ...quantities.errors import NotLoggedIn
 from ...workshop.heads import SignedHead
-from ...workshop.station.answers import ArrivalProof, Cursor, Have, House, Kept, KeptHeads
+from ...workshop.station.answers import ArrivalProof, Cursor, Have, HeldBack, House, KeptHeads
 from ...workshop.station.arrivals import (
     cursor_of,
     main_house,
@@ -78,7 +78,7 @@ def exchange_cursor(shop: Shop, store: Store, station: Station) -> dict[str, obj
     return {"number": number, "digest": digest}
 
 
-@router.post("/entries", response_model=None, responses=told(Kept))
+@router.post("/entries", response_model=None, responses=told(HeldBack))
 def exchange_take(shop: Shop, sent: Sent, station: Station) -> dict[str, object]:
     """Take entries, all of them or none."""
     offer = offer_of(sent.offer)
