@@ -42,7 +42,10 @@ def _signature(thing: object) -> str:
         stars = "*" if p.kind is p.VAR_POSITIONAL else "**" if p.kind is p.VAR_KEYWORD else ""
         name = stars + p.name
         star = star or p.kind is p.VAR_POSITIONAL
-        shown.append(name if p.default is p.empty else f"{name}={p.default!r}")
+        given = (
+            "…" if callable(p.default) else repr(p.default)
+        )  # a function's own text is an address
+        shown.append(name if p.default is p.empty else f"{name}={given}")
     return f"({', '.join(shown)})".replace("|", "\\|")
 
 

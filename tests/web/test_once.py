@@ -97,7 +97,8 @@ def test_a_cut_between_writing_and_answering_doubles_nothing(client, monkeypatch
         assert send(client, "died").status_code == 201
     monkeypatch.setattr("heavyspot.web.once.PATIENCE_S", 0.2)
     again = send(client, "died")
-    assert again.status_code == 200 and again.json()["done"] and cuts(client) == before + 1
+    assert again.status_code == 409 and again.json()["code"] == "done-before"
+    assert cuts(client) == before + 1
 
 
 def test_the_bench_sends_one(client):

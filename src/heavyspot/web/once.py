@@ -14,12 +14,11 @@ from collections.abc import Awaitable, Callable
 from urllib.parse import parse_qs
 
 from fastapi import Request, Response
-from fastapi.responses import JSONResponse
 
 from ..quantities.errors import BadInput
 from ..workshop.once import Answer, Asked, asked_once, digest_of, first_answer, keep_answer
 from .access import asking
-from .contract.problem import HOME, OLD_HOME, refusal
+from .contract.problem import HOME, OLD_HOME, problem, refusal
 
 HEADER, FIELD = "Idempotency-Key", "once"
 LONGEST_KEY = 200
@@ -28,6 +27,8 @@ LARGEST_KEPT = 1_000_000
 
 NEVER = ("/login", "/logout", "/pin", "/switch", "/keys", "/api/v1/keys", "/api/v1/hooks")
 """Who is logged in is no work, and such an answer carries a secret."""
+
+LOST = "Look at what is there; do not send it under another key."
 
 PATIENCE_S = 3.0
 """How long the second of two that came at once waits for the first one's answer."""
@@ -100,7 +101,9 @@ async def _again(request: Request, before: Answer) -> Response:
         await asyncio.sleep(0.1)
         found = await asyncio.to_thread(first_answer, shop, before.key, before.digest)
     if found is None or found.status is None:
-        return JSONResponse({"done": True, "answer": "lost: look at the ledger"}, 200)
+        return problem(
+            request.scope, 409, "done-before", "It was done, and its answer is lost.", LOST
+        )
     headers = {"Idempotency-Replayed": "true"} | ({"Location": found.place} if found.place else {})
     return Response(found.body, found.status, headers, found.kind or None)
 
