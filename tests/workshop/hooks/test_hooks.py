@@ -388,3 +388,18 @@ def test_a_ledger_that_went_on_from_a_backup_is_noticed_and_said(shop, told, spi
     spin(shop, spins[1], "H-5")
     rounds(shop)
     assert told.bodies()[-1]["data"]["serial"] == "H-5"
+
+
+def test_it_begins_once_ends_and_begins_again(shop, told, spins):
+    add_hook(shop, told.url, ["verdict"])
+    telling = Telling(shop, every_s=0.01)
+    telling.start()
+    telling.start()
+    assert [t.name for t in threading.enumerate()].count("hooks") == 1
+    telling.stop()
+    telling.stop()
+    assert "hooks" not in [t.name for t in threading.enumerate()]
+    spin(shop, spins[0])
+    telling.start()
+    until(lambda: told.came)
+    telling.stop()

@@ -54,17 +54,21 @@ class Telling:
         self.shop, self.every_s, self.pauses_s = shop, every_s, pauses_s
         self.fault = ""
         self._end = threading.Event()
-        self._thread = threading.Thread(target=self._run, name="hooks", daemon=True)
+        self._thread: threading.Thread | None = None
 
     def start(self) -> None:
-        """Begin; with no hook a round looks into an empty folder."""
-        self._thread.start()
+        """Begin, once; with no hook a round looks into an empty folder."""
+        if self._thread is None:
+            self._end.clear()
+            self._thread = threading.Thread(target=self._run, name="hooks", daemon=True)
+            self._thread.start()
 
     def stop(self) -> None:
         """End; a try that is on its way is finished, or cut off."""
         self._end.set()
-        if self._thread.is_alive():
-            self._thread.join(12)
+        thread, self._thread = self._thread, None
+        if thread is not None:
+            thread.join(12)
 
     def _run(self) -> None:
         while not self._end.wait(self.every_s):
