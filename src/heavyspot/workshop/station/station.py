@@ -95,7 +95,7 @@ def join(data: Path, line: Line, url: str, key: str, tls: str = "") -> Joined:
 
 
 def _house(line: Line) -> House:
-    return answer_as(House, line.send("GET", "/api/exchange"))
+    return answer_as(House, line.send("GET", "/api/exchange"))  # a house of before knows no v1
 
 
 def _write(path: Path, content: dict[str, Any]) -> None:
