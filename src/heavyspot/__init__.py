@@ -1,6 +1,7 @@
 """Heavyspot: reads a balancing rig, says where to grind and how deep, and keeps the record.
 
-The public face: an open shop, and verbs that take it first. Names are imported when first used, so that
+The public face: what analysts read with (`read`, `open`, `simulate`, the sums of the trade), and for those who
+work the shop from programs an open shop and verbs that take it first. Names are imported when first used, so that
 ``import heavyspot`` costs nothing::
 
     import heavyspot
@@ -18,19 +19,39 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from ._homes import HOMES
 from ._version import __version__
 
 if TYPE_CHECKING:
+    from .analysis.run import Run, read
+    from .analysis.shop import Listing, Shop, open
+    from .analysis.simulated import simulate
+    from .analysis.speed_curve import SpeedCurve
     from .balance.cut.advice_case import Advice
     from .balance.cut.candidates import AdvisedCut
     from .balance.geometry import Cutter
+    from .balance.influence import Solution, four_run
+    from .balance.influence import influence_coefficients as influence
+    from .balance.influence import solve_least_squares as least_squares
+    from .balance.influence import solve_min_max as min_max
     from .balance.limits import Judgement, Limit
+    from .balance.rotor.calibration import calibrate
+    from .balance.rotor.places import split_over
+    from .balance.rotor.rigid import couple_pair, parts_of, transfer
+    from .balance.rotor.tooling import Contribution, budget
+    from .balance.rotor.tooling import clearance_gmm as clearance
+    from .balance.rotor.tooling import half_key_gmm as half_key
+    from .balance.rotor.tooling import index_method as index
+    from .balance.rotor.tooling import runout_gmm as runout
+    from .quantities.angles import angle_of
+    from .quantities.angles import phasor as vector
     from .quantities.errors import (
         BadInput,
         HeavyspotError,
         LedgerAway,
         LedgerFault,
         NotAllowed,
+        NotInstalled,
         NotThere,
         OldLedger,
         SignalTooPoor,
@@ -40,6 +61,7 @@ if TYPE_CHECKING:
         UnreadableFile,
     )
     from .quantities.finding import Finding
+    from .sheet.label import label_pdf
     from .signal.curve import Curve
     from .signal.tracker import Tracker
     from .sources.curve_reading import StatedTable, table_from_file, table_from_pasted
@@ -48,6 +70,7 @@ if TYPE_CHECKING:
     from .sources.readers import open_recording
     from .sources.recording import Channel, Recording
     from .sources.sidecar import Stated
+    from .sources.sound_card import input_devices
     from .sources.writers import write_recording
     from .workshop.cartridge.answering import looked
     from .workshop.cartridge.grinding import ground, ground_as_advised, unground
@@ -55,18 +78,38 @@ if TYPE_CHECKING:
     from .workshop.cartridge.spinning import spin
     from .workshop.cartridge.story import cartridge_story
     from .workshop.cartridge.tabled.spinning import spin_table
+    from .workshop.flow.bench import set_bench
     from .workshop.flow.kept import flow_tests_of
     from .workshop.flow.testing import keep_flow_test
+    from .workshop.heads import new_head
+    from .workshop.hooks.registry import add_hook, end_hook, renew_secret
+    from .workshop.hooks.waiting import again, deliveries_of, hook_states, queue_test
     from .workshop.job.editing import add_job, amend_job, amend_piece
     from .workshop.job.lookup import search_pieces
     from .workshop.job.pieces import add_piece, all_pieces
     from .workshop.job.story import whole_story
-    from .workshop.model.models import add_model, find_model
+    from .workshop.keep.backup import back_up, restore
+    from .workshop.keep.ledger_state import check_ledger, reindex
+    from .workshop.keep.reread import begin_reread, call_back, go_on, newest_rereads
+    from .workshop.keep.retention import hand_recordings_over, retire_recordings
+    from .workshop.model.models import add_model, find_model, model_names
+    from .workshop.old_book.bring import bring_in
     from .workshop.reading.reading import ReadResult, read_recording
     from .workshop.reading.results import SpinResult
-    from .workshop.rig.record import add_rig, find_rig
+    from .workshop.rig.angle_check import check_two_cuts, keep_angles
+    from .workshop.rig.health import check_shaker, compare_rigs, rig_words, run_study
+    from .workshop.rig.input_delay import check_inputs
+    from .workshop.rig.record import add_rig, find_rig, rig_names
+    from .workshop.rotor.assembly import compare_assembly
     from .workshop.rotor.kept import rotor_story
-    from .workshop.rotor.machine_proofs import match
+    from .workshop.rotor.machine_calibration import calibrate_machine, store_arbor
+    from .workshop.rotor.machine_proofs import (
+        match,
+        prove_compensator,
+        prove_reduction,
+        prove_residual,
+    )
+    from .workshop.rotor.machines import proofs_of
     from .workshop.rotor.measuring import (
         corrected,
         corrected_as_advised,
@@ -74,88 +117,20 @@ if TYPE_CHECKING:
         measure_typed,
     )
     from .workshop.rotor.models import add_rotor, add_rotor_model, rotor_model
+    from .workshop.rotor.sums import Tolerance, tolerance
     from .workshop.sheets.issue import issue_flow_sheet, issue_rotor_sheet, issue_sheet
+    from .workshop.sheets.label import label_of
+    from .workshop.sheets.proof import prove_sheet
+    from .workshop.sheets.reissue import reissue
     from .workshop.sheets.verify import verify_sheet
     from .workshop.shop import Workshop, find_piece
-
-_HOMES = {
-    "Advice": "balance.cut.advice_case",
-    "AdvisedCut": "balance.cut.candidates",
-    "BadInput": "quantities.errors",
-    "Channel": "sources.recording",
-    "Curve": "signal.curve",
-    "Cutter": "balance.geometry",
-    "Finding": "quantities.finding",
-    "HeavyspotError": "quantities.errors",
-    "Judgement": "balance.limits",
-    "LedgerAway": "quantities.errors",
-    "LedgerFault": "quantities.errors",
-    "Limit": "balance.limits",
-    "NotAllowed": "quantities.errors",
-    "NotThere": "quantities.errors",
-    "OldLedger": "quantities.errors",
-    "ReadResult": "workshop.reading.reading",
-    "Recording": "sources.recording",
-    "SignalTooPoor": "quantities.errors",
-    "SourceLost": "quantities.errors",
-    "SpinResult": "workshop.reading.results",
-    "Stale": "quantities.errors",
-    "Stated": "sources.sidecar",
-    "Taken": "quantities.errors",
-    "Tracker": "signal.tracker",
-    "UnreadableFile": "quantities.errors",
-    "Workshop": "workshop.shop",
-    "add_job": "workshop.job.editing",
-    "add_model": "workshop.model.models",
-    "add_piece": "workshop.job.pieces",
-    "add_rig": "workshop.rig.record",
-    "add_rotor": "workshop.rotor.models",
-    "add_rotor_model": "workshop.rotor.models",
-    "all_pieces": "workshop.job.pieces",
-    "amend_job": "workshop.job.editing",
-    "amend_piece": "workshop.job.editing",
-    "cartridge_story": "workshop.cartridge.story",
-    "corrected": "workshop.rotor.measuring",
-    "corrected_as_advised": "workshop.rotor.measuring",
-    "find_model": "workshop.model.models",
-    "find_piece": "workshop.shop",
-    "find_rig": "workshop.rig.record",
-    "flow_tests_of": "workshop.flow.kept",
-    "from_signals": "sources.exchange",
-    "ground": "workshop.cartridge.grinding",
-    "ground_as_advised": "workshop.cartridge.grinding",
-    "issue_flow_sheet": "workshop.sheets.issue",
-    "issue_rotor_sheet": "workshop.sheets.issue",
-    "issue_sheet": "workshop.sheets.issue",
-    "keep_flow_test": "workshop.flow.testing",
-    "looked": "workshop.cartridge.answering",
-    "match": "workshop.rotor.machine_proofs",
-    "measure_signals": "workshop.rotor.measuring",
-    "measure_typed": "workshop.rotor.measuring",
-    "overrule": "workshop.cartridge.overruling",
-    "open_recording": "sources.readers",
-    "read_recording": "workshop.reading.reading",
-    "rotor_model": "workshop.rotor.models",
-    "rotor_story": "workshop.rotor.kept",
-    "search_pieces": "workshop.job.lookup",
-    "CurveTable": "sources.curve_table",
-    "StatedTable": "sources.curve_reading",
-    "spin": "workshop.cartridge.spinning",
-    "spin_table": "workshop.cartridge.tabled.spinning",
-    "table_from_file": "sources.curve_reading",
-    "table_from_pasted": "sources.curve_reading",
-    "to_signals": "sources.exchange",
-    "unground": "workshop.cartridge.grinding",
-    "verify_sheet": "workshop.sheets.verify",
-    "whole_story": "workshop.job.story",
-    "write_recording": "sources.writers",
-}
 
 __all__ = [
     "Advice",
     "AdvisedCut",
     "BadInput",
     "Channel",
+    "Contribution",
     "Curve",
     "CurveTable",
     "Cutter",
@@ -165,61 +140,129 @@ __all__ = [
     "LedgerAway",
     "LedgerFault",
     "Limit",
+    "Listing",
     "NotAllowed",
+    "NotInstalled",
     "NotThere",
     "OldLedger",
     "ReadResult",
     "Recording",
+    "Run",
+    "Shop",
     "SignalTooPoor",
+    "Solution",
     "SourceLost",
+    "SpeedCurve",
     "SpinResult",
     "Stale",
     "Stated",
     "StatedTable",
     "Taken",
+    "Tolerance",
     "Tracker",
     "UnreadableFile",
     "Workshop",
     "__version__",
+    "add_hook",
     "add_job",
     "add_model",
     "add_piece",
     "add_rig",
     "add_rotor",
     "add_rotor_model",
+    "again",
     "all_pieces",
     "amend_job",
     "amend_piece",
+    "angle_of",
+    "back_up",
+    "begin_reread",
+    "bring_in",
+    "budget",
+    "calibrate",
+    "calibrate_machine",
+    "call_back",
     "cartridge_story",
+    "check_inputs",
+    "check_ledger",
+    "check_shaker",
+    "check_two_cuts",
+    "clearance",
+    "compare_assembly",
+    "compare_rigs",
     "corrected",
     "corrected_as_advised",
+    "couple_pair",
+    "deliveries_of",
+    "end_hook",
     "find_model",
     "find_piece",
     "find_rig",
     "flow_tests_of",
+    "four_run",
     "from_signals",
+    "go_on",
     "ground",
     "ground_as_advised",
+    "half_key",
+    "hand_recordings_over",
+    "hook_states",
+    "index",
+    "influence",
+    "input_devices",
     "issue_flow_sheet",
     "issue_rotor_sheet",
     "issue_sheet",
+    "keep_angles",
     "keep_flow_test",
+    "label_of",
+    "label_pdf",
+    "least_squares",
     "looked",
     "match",
     "measure_signals",
     "measure_typed",
+    "min_max",
+    "model_names",
+    "new_head",
+    "newest_rereads",
+    "open",
     "open_recording",
     "overrule",
+    "parts_of",
+    "proofs_of",
+    "prove_compensator",
+    "prove_reduction",
+    "prove_residual",
+    "prove_sheet",
+    "queue_test",
+    "read",
     "read_recording",
+    "reindex",
+    "reissue",
+    "renew_secret",
+    "restore",
+    "retire_recordings",
+    "rig_names",
+    "rig_words",
     "rotor_model",
     "rotor_story",
+    "run_study",
+    "runout",
     "search_pieces",
+    "set_bench",
+    "simulate",
     "spin",
     "spin_table",
+    "split_over",
+    "store_arbor",
     "table_from_file",
     "table_from_pasted",
     "to_signals",
+    "tolerance",
+    "transfer",
     "unground",
+    "vector",
     "verify_sheet",
     "whole_story",
     "write_recording",
@@ -227,12 +270,13 @@ __all__ = [
 
 
 def __getattr__(name: str) -> Any:
-    home = _HOMES.get(name)
+    home = HOMES.get(name)
     if home is None:
         raise AttributeError(f"module 'heavyspot' has no attribute {name!r}")
     from importlib import import_module
 
-    return getattr(import_module(f".{home}", __name__), name)
+    module, _, there = home.partition(":")
+    return getattr(import_module(f".{module}", __name__), there or name)
 
 
 def __dir__() -> list[str]:

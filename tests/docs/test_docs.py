@@ -1,6 +1,7 @@
 """Documents that cannot rot: made pages are fresh, keys and findings are all named."""
 
-from conftest import there
+import contextlib
+import io
 import json
 import re
 import sys
@@ -8,6 +9,9 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from conftest import there
+
+import heavyspot
 
 from heavyspot.sources.sidecar import Sidecar, SidecarChannel, parse_sidecar
 from heavyspot.workshop.model.model_file import (
@@ -31,6 +35,25 @@ def test_command_line_page_is_fresh():
     finally:
         sys.path.pop(0)
     assert (DOCS / "reference/cli.md").read_text() == reference(), "run scripts/cli_reference.py"
+
+
+def test_the_list_of_public_names_is_fresh():
+    sys.path.insert(0, str(ROOT / "scripts"))
+    try:
+        from python_reference import listed, written
+    finally:
+        sys.path.pop(0)
+    page = (DOCS / "reference/python.md").read_text()
+    assert page == written(page), "run scripts/python_reference.py"
+    assert listed().count("\n") > 80 and all(line.count(" |") >= 2 for line in listed().splitlines())
+
+
+def test_the_analysts_first_lines_run(tmp_path):
+    (first, *_) = re.findall(r"```python\n(.*?)```", (DOCS / "reference/python.md").read_text(), re.S)
+    heavyspot.Workshop(tmp_path / "data").close()
+    with contextlib.chdir(tmp_path), contextlib.redirect_stdout(io.StringIO()) as said:
+        exec(compile(first, "python.md", "exec"), {})
+    assert " g at " in said.getvalue()
 
 
 def test_every_number_of_the_adviser_is_on_its_page():

@@ -4,13 +4,13 @@ import time
 
 
 def add(client, serial):
-    done = client.post("/api/pieces", json={"serial": serial, "model": "Larch 52"})
+    done = client.post("/api/v1/pieces", json={"serial": serial, "model": "Larch 52"})
     assert done.status_code == 201
 
 
 def wait(client, serial):
     for _ in range(200):
-        question = client.get(f"/api/bench/{serial}").json()["question"]
+        question = client.get(f"/api/v1/bench/{serial}").json()["question"]
         if question not in ("spinning", "reading"):
             return question
         time.sleep(0.05)

@@ -27,7 +27,7 @@ def client(tmp_path_factory):
     app = create_app(tmp_path_factory.mktemp("once") / "data", demo=True, pace=40.0)
     with TestClient(app, base_url="http://127.0.0.1") as made:
         add(made, "O-1")
-        made.post("/api/bench/O-1/spin", json={})
+        made.post("/api/v1/bench/O-1/spin", json={})
         wait(made, "O-1")
         yield made
 
@@ -36,7 +36,7 @@ def cuts(client, serial="O-1"):
     return len(cartridge_story(client.app.state.shop, serial).made)
 
 
-def send(client, key, body=CUT, path="/api/pieces/O-1/cuts"):
+def send(client, key, body=CUT, path="/api/v1/pieces/O-1/cuts"):
     return client.post(path, json=body, headers={"Idempotency-Key": key})
 
 
@@ -54,10 +54,10 @@ def test_a_key_for_something_else_is_refused(client):
     send(client, "mixed")
     before = cuts(client)
     other = send(client, "mixed", CUT | {"angle_deg": 31.0})
-    assert other.status_code == 422 and "something else" in other.json()["error"]
+    assert other.status_code == 422 and "something else" in other.json()["detail"]
     assert (
         send(
-            client, "mixed", {"kind": "note", "text": "x"}, "/api/pieces/O-1/happenings"
+            client, "mixed", {"kind": "note", "text": "x"}, "/api/v1/pieces/O-1/happenings"
         ).status_code
         == 422
     )
@@ -97,7 +97,8 @@ def test_a_cut_between_writing_and_answering_doubles_nothing(client, monkeypatch
         assert send(client, "died").status_code == 201
     monkeypatch.setattr("heavyspot.web.once.PATIENCE_S", 0.2)
     again = send(client, "died")
-    assert again.status_code == 200 and again.json()["done"] and cuts(client) == before + 1
+    assert again.status_code == 409 and again.json()["code"] == "done-before"
+    assert cuts(client) == before + 1
 
 
 def test_the_bench_sends_one(client):
@@ -130,14 +131,14 @@ def test_keys_are_of_who_sends_them(tmp_path):
         csrf = people.who(client.cookies["heavyspot"]).csrf
         told.append(
             client.post(
-                "/api/pieces", json={"serial": f"K-{name}", "model": "Larch 52"},
+                "/api/v1/pieces", json={"serial": f"K-{name}", "model": "Larch 52"},
                 headers={"Idempotency-Key": "the same", "X-CSRF-Token": csrf},
             )
         )  # fmt: skip
     assert [t.status_code for t in told] == [201, 201]
     stranger = TestClient(app, base_url="http://127.0.0.1")
     got = stranger.post(
-        "/api/pieces", json={"serial": "K-Ida", "model": "Larch 52"},
+        "/api/v1/pieces", json={"serial": "K-Ida", "model": "Larch 52"},
         headers={"Idempotency-Key": "the same"},
     )  # fmt: skip
     assert got.status_code == 401

@@ -57,9 +57,9 @@ def test_alive_and_ready(client, app, monkeypatch):
 
 def test_figures_are_read_by_a_monitors_own_parser(client):
     for _ in range(3):
-        client.get("/api/models")
-    client.get("/api/pieces/Secret-Serial-1")
-    client.request("BREW", "/api/models")
+        client.get("/api/v1/models")
+    client.get("/api/v1/pieces/Secret-Serial-1")
+    client.request("BREW", "/api/v1/models")
     text = client.get("/metrics").text
     families = {f.name: f for f in text_string_to_metric_families(text)}
     counted = {
@@ -67,7 +67,10 @@ def test_figures_are_read_by_a_monitors_own_parser(client):
         for s in families["heavyspot_requests"].samples
         if s.name.endswith("_total")
     }
-    assert counted["/api/models", "200"] == 3 and counted["/api/pieces/{serial:path}", "404"] == 1
+    assert (
+        counted["/api/v1/models", "200"] == 3
+        and counted["/api/v1/pieces/{serial:path}", "404"] == 1
+    )
     assert families["heavyspot_ledger_entries"].samples[0].value > 0
     assert "Secret-Serial" not in text and "BREW" not in text
     assert families["heavyspot_disk_free_bytes"].samples[0].value > 0
@@ -87,14 +90,14 @@ def test_without_a_login_only_health_is_told(tmp_path):
 
 
 def test_each_request_has_an_id_and_a_line(client, lines):
-    given = client.get("/api/models", headers={"X-Request-Id": "from-a-proxy-1"})
+    given = client.get("/api/v1/models", headers={"X-Request-Id": "from-a-proxy-1"})
     assert given.headers["x-request-id"] == "from-a-proxy-1"
     for odd in ("short", "x" * 65, 'a"b{c}d-e', "line\tbreak1"):
-        made = client.get("/api/models", headers={"X-Request-Id": odd}).headers["x-request-id"]
+        made = client.get("/api/v1/models", headers={"X-Request-Id": odd}).headers["x-request-id"]
         assert re.fullmatch("[0-9a-f]{32}", made)
     first = lines()[0]
     assert (first["event"], first["route"], first["status"], first["request"]) == (
-        "request", "/api/models", 200, "from-a-proxy-1",
+        "request", "/api/v1/models", 200, "from-a-proxy-1",
     )  # fmt: skip
     assert first["ms"] >= 0 and first["method"] == "GET" and first["at"].endswith("Z")
 
@@ -108,8 +111,8 @@ def test_no_secret_gets_into_the_log(app, client, lines):
     client.post("/login", data={"name": "Ona", "password": "my other password"})
     token = client.cookies["heavyspot"]
     client.get("/find?q=Customer+Name")
-    client.get("/api/models", headers={"Authorization": f"Bearer {key}"})
-    client.get("/api/exchange", headers={"X-Station-Key": "station-secret"})
+    client.get("/api/v1/models", headers={"Authorization": f"Bearer {key}"})
+    client.get("/api/v1/exchange", headers={"X-Station-Key": "station-secret"})
     client.get("/verify/2026-00001?d=digest-of-a-sheet")
     text = json.dumps(lines())
     for secret in (

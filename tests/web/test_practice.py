@@ -30,9 +30,9 @@ def test_without_a_rig_nothing_is_heard_or_spun(folder):
     with client(folder) as asked:
         assert BAND not in asked.get("/").text
         for verb in ("spin", "listen"):
-            told = asked.post(f"/api/bench/A-1/{verb}", json={})
+            told = asked.post(f"/api/v1/bench/A-1/{verb}", json={})
             assert told.status_code == 404, verb
-            assert "No rig is connected" in told.json()["error"]
+            assert "No rig is connected" in told.json()["detail"]
         assert {p.name for p in (folder / "capture").iterdir()} <= {"owner.lock"}
         assert asked.get("/bench/A-1").status_code == 200
 
@@ -44,7 +44,7 @@ def test_what_is_simulated_lies_beside_the_shop_s_own_and_every_page_says_so(fol
             assert BAND in asked.get(place).text, place
     with client(folder) as asked:
         assert BAND not in asked.get("/").text
-        assert "simulated rig" not in asked.get("/api/rigs").text
+        assert "simulated rig" not in asked.get("/api/v1/rigs").text
 
 
 def test_a_real_rig_never_measures_into_a_practice_ledger(folder, tmp_path):

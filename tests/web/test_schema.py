@@ -4,6 +4,11 @@ import pytest
 import schemathesis
 from fastapi.testclient import TestClient
 from hypothesis import HealthCheck, Phase, given, settings
+from schemathesis.specs.openapi.checks import (
+    content_type_conformance,
+    response_schema_conformance,
+    status_code_conformance,
+)
 
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings
@@ -17,6 +22,9 @@ from heavyspot.workshop.rotor.models import add_rotor
 STARTS_A_SPIN = ("/spin", "/listen")
 """Calls that wait for a rig: tested where a rig is at hand."""
 
+
+CHECKS = [content_type_conformance, response_schema_conformance, status_code_conformance]
+"""What the schema promises of every answer; statuses of refusals it leaves open (`default`)."""
 
 HERE = {"Host": "localhost"}
 
@@ -37,7 +45,7 @@ def app(tmp_path_factory):
 
 
 def calls():
-    keys = [k for k in ACCESS if k.split()[1].startswith("/api/") and "openapi" not in k]
+    keys = [k for k in ACCESS if k.split()[1].startswith("/api/v1/") and "openapi" not in k]
     return [k for k in keys if not k.endswith(STARTS_A_SPIN)]
 
 
@@ -45,7 +53,7 @@ def calls():
 def test_no_call_breaks_it(app, key):
     method, path = key.split()
     shown = path.replace(":path}", "}")
-    operation = schemathesis.openapi.from_asgi("/api/openapi.json", app, headers=HERE)[shown][
+    operation = schemathesis.openapi.from_asgi("/api/v1/openapi.json", app, headers=HERE)[shown][
         method
     ]
     seen = []
@@ -64,6 +72,7 @@ def test_no_call_breaks_it(app, key):
         answer = case.call(headers=HERE)
         seen.append(answer.status_code)
         assert answer.status_code < 500, (key, case.body, case.path_parameters, case.query)
+        case.validate_response(answer, checks=CHECKS)
 
     call()
     assert seen

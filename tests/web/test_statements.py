@@ -56,9 +56,9 @@ def test_the_bench_page_asks_at_most_eight_times_and_never_twice_the_same(advise
 
 def test_the_poll_asks_once_and_loads_no_curve(advised):
     client, shop = advised
-    client.get("/api/bench/SQL-1")
+    client.get("/api/v1/bench/SQL-1")
     with counted(shop) as seen:
-        assert client.get("/api/bench/SQL-1").status_code == 200
+        assert client.get("/api/v1/bench/SQL-1").status_code == 200
     assert len(seen) <= 1, seen
     assert not [s for s in seen if "curve" in s.lower()], seen
 

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from ..quantities.angles import angle_of
+from ..quantities.content import ByContent
 from ..quantities.errors import BadInput
 from ..quantities.said import Said
 
@@ -21,8 +23,8 @@ POOR_CONDITION = 10.0
 """Condition number above which the split between planes is not to be trusted (the sum may be)."""
 
 
-@dataclass(frozen=True)
-class Solution:
+@dataclass(frozen=True, eq=False)
+class Solution(ByContent):
     """Unbalance in each plane.
 
     Attributes
@@ -40,6 +42,16 @@ class Solution:
     residual: ComplexArray
     condition: float
     warning: Said | None
+
+    @property
+    def amount(self) -> NDArray[np.float64]:
+        """Amount in each plane, shape (planes,), in the unit the responses are per."""
+        return np.abs(self.unbalance)
+
+    @property
+    def angle_deg(self) -> NDArray[np.float64]:
+        """Its angle in each plane, degrees in [0, 360): where to take off."""
+        return angle_of(self.unbalance)
 
 
 def influence_coefficients(before: ArrayLike, after: ArrayLike, trial: ArrayLike) -> ComplexArray:

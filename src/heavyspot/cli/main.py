@@ -18,6 +18,7 @@ from .cartridge import curves, recordings, work
 from .common import Settings, open_workshop
 from .demo_command import demo
 from .flow import flow_app
+from .hooks import hook_app
 from .job import piece_app
 from .keep.copies import backup, move, private, restore, upgrade
 from .keep.reread import reread_app
@@ -49,6 +50,7 @@ SUBJECTS = {
     "piece": piece_app,
     "rig": rig_app,
     "user": user_app,
+    "hook": hook_app,
     "rotor": rotor_app,
     "machine": machine_app,
     "flow": flow_app,

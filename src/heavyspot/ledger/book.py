@@ -29,6 +29,8 @@ from .find import index_check
 from .find.audit import Audit
 from .find.bulk_rows import BulkRows
 from .find.day import Days
+from .find.news import News
+from .find.pages import Pages
 from .find.search import Search
 from .store import chain
 from .store.accounts import Accounts
@@ -87,6 +89,8 @@ class Book:
         self.models = Models(engine)
         self.rigs = Rigs(engine)
         self.jobs = Jobs(engine)
+        self.pages = Pages(engine)
+        self.news = News(engine)
         self.cartridges = Cartridges(engine)
         self.overrulings = Overrulings(engine)
         self.rotors = Rotors(engine)

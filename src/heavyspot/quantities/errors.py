@@ -7,6 +7,7 @@
     ├── UnreadableFile               a recording or model file that cannot be read
     ├── SignalTooPoor                a recording that reads, but from which nothing can be measured
     ├── SourceLost                   a device that is not there, or went away
+    ├── NotInstalled (also ImportError)   a library that is no part of ours and not there
     ├── NotAllowed                   the role is not enough
     │   └── NotLoggedIn              nobody is logged in
     └── LedgerFault                  the ledger refuses
@@ -21,6 +22,8 @@ What a type means to a browser and to a shell stands in `STATUS` and `EXIT`, and
 """
 
 from __future__ import annotations
+
+import re
 
 
 class HeavyspotError(Exception):
@@ -57,6 +60,10 @@ class SignalTooPoor(HeavyspotError):
 
 class SourceLost(HeavyspotError):
     """A live source that is not there, or went away while it delivered."""
+
+
+class NotInstalled(HeavyspotError, ImportError):
+    """A library that is no part of ours is asked for and not installed; names it and the extra that brings it."""
 
 
 class LedgerFault(HeavyspotError):
@@ -125,6 +132,20 @@ def _of(table: dict[type[HeavyspotError], int], fault: HeavyspotError) -> int:
 def status_of(fault: HeavyspotError) -> int:
     """Return the status of the HTTP answer an error gives."""
     return _of(STATUS, fault)
+
+
+def code_of(fault: HeavyspotError) -> str:
+    """Return the word by which programs know an error: the name of its type in the tree above.
+
+    >>> code_of(NotThere("There is no such piece.", remedy="")), code_of(HeavyspotError("x", remedy=""))
+    ('not-there', 'refused')
+    """
+    kind = next(k for k in type(fault).__mro__ if k.__module__ == __name__)
+    return (
+        "refused"
+        if kind is HeavyspotError
+        else re.sub("(?<=[a-z])(?=[A-Z])", "-", kind.__name__).lower()
+    )
 
 
 def exit_of(fault: HeavyspotError) -> int:

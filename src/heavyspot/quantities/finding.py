@@ -7,15 +7,16 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
+from .content import ByContent
 from .said import Said, in_words, kept
 
 Severity = Literal["note", "warn", "block"]
 """``note``: worth knowing. ``warn``: the result stands, look at it. ``block``: no verdict and no cut."""
 
 
-@dataclass(frozen=True)
-class Finding:
-    """One finding.
+@dataclass(frozen=True, eq=False)
+class Finding(ByContent):
+    """Something about a run that is not unbalance, with its evidence and what to do.
 
     Attributes
     ----------

@@ -15,6 +15,7 @@ from importlib.resources import files
 from string import Formatter
 from typing import Any, TypeAlias
 
+from .content import ByContent
 from .errors import BadInput
 from .words import short
 
@@ -29,8 +30,8 @@ Value: TypeAlias = "float | str | Said"
 """Of a sentence: a number, a name, or another sentence within it."""
 
 
-@dataclass(frozen=True)
-class Said:
+@dataclass(frozen=True, eq=False)
+class Said(ByContent):
     """What is said, in no language yet.
 
     Attributes

@@ -11,12 +11,45 @@ G_N = 9.80665
 
 OUNCE_G = 28.349523125
 INCH_MM = 25.4
+POUND_KG = 0.45359237
+"""Avoirdupois pound, ounce and inch: exact (NIST SP 811, appendix B.8)."""
 OZ_IN_GMM = OUNCE_G * INCH_MM
+
+MASS_IN_KG = {"kg": 1.0, "g": 1e-3, "lb": POUND_KG, "oz": OUNCE_G * 1e-3}
+
+UNBALANCE_IN_GMM = {
+    "g·mm": 1.0, "gmm": 1.0, "kg·mm": 1e3, "g·in": INCH_MM, "oz-in": OZ_IN_GMM, "oz·in": OZ_IN_GMM,
+    "lb-in": 1e3 * POUND_KG * INCH_MM, "lb·in": 1e3 * POUND_KG * INCH_MM,
+}  # fmt: skip
 
 ACCELERATION_IN_G = {"g": 1.0, "m/s²": 1 / G_N, "m/s2": 1 / G_N, "m/s^2": 1 / G_N}
 """Acceleration units a channel may state -> factor to g."""
 
 _TIME_HZ = 1.0 / 60.0
+
+
+def kg_from(mass: float, unit: str) -> float:
+    """Return a mass in kg; raises `BadInput` for a unit that is not known.
+
+    >>> kg_from(2, "lb")
+    0.90718474
+    """
+    return mass * _factor(MASS_IN_KG, unit)
+
+
+def unbalance_from_gmm(amount_gmm: float, unit: str) -> float:
+    """Return an unbalance in another unit; raises `BadInput` for one that is not known.
+
+    >>> round(unbalance_from_gmm(720.0778872, "oz-in"), 6)
+    1.0
+    """
+    return amount_gmm / _factor(UNBALANCE_IN_GMM, unit)
+
+
+def _factor(units: dict[str, float], unit: str) -> float:
+    if unit not in units:
+        raise BadInput(f"Unit {unit!r} is not known.", remedy="Known: " + ", ".join(units) + ".")
+    return units[unit]
 
 
 def hz_from_rpm(speed_rpm: float) -> float:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from ..quantities.angles import angle_of
 from ..quantities.arrays import Array
+from ..quantities.content import ByContent
 from .mark.turns import SMOOTH_S
 from .passes import Pass, find_passes
 from .phase import PhasedBlocks, phased_blocks, running_mean
@@ -32,8 +33,8 @@ SHORTEST_WINDOW_S = 0.045
 _BATCH_BLOCKS = 400
 
 
-@dataclass(frozen=True)
-class Curve:
+@dataclass(frozen=True, eq=False)
+class Curve(ByContent):
     """One pass through the speeds, up or down.
 
     Attributes
@@ -70,6 +71,11 @@ class Curve:
     def is_table(self) -> bool:
         """Whether it came as a table: nobody knows when each speed was reached."""
         return self.time_s.size > 0 and not bool(np.isfinite(self.time_s).any())
+
+    @property
+    def amplitude(self) -> NDArray[np.float64]:
+        """Once-per-turn amplitude, zero-to-peak, shape (channels, n), in the channel's unit."""
+        return np.abs(self.vector)
 
     @property
     def has_angle(self) -> bool:

@@ -8,9 +8,10 @@ from functools import partial
 from pathlib import Path
 
 from fastapi import Depends, FastAPI, Request, Response
+from fastapi.exception_handlers import http_exception_handler
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import JSONResponse
 from fastapi.staticfiles import StaticFiles
+from starlette.exceptions import HTTPException
 
 from .._version import __version__
 from ..quantities.errors import BadInput, HeavyspotError, NotAllowed, status_of
@@ -21,6 +22,7 @@ from ..workshop.bench.no_rig import no_rig
 from ..workshop.bench.set_up import SetUps
 from ..workshop.demo.practice import practice_beside
 from ..workshop.demo.rigs import demo_listener, demo_source, furnish
+from ..workshop.hooks.running import Telling
 from ..workshop.incoming import WatchedFolder, Watchers
 from ..workshop.keep.errands import Errands
 from ..workshop.keep.long_work import LongWork
@@ -33,6 +35,10 @@ from ..workshop.shop_file import load_shop_file
 from . import api, live, pages
 from .access import allowed, refuse_unlisted
 from .connecting import Connecting
+from .contract.alias import Alias
+from .contract.codes import router as codes
+from .contract.problem import HOME, Wrong, by_status, for_programs, problem, refusal
+from .contract.schema import described
 from .names import OwnNames, OwnSockets
 from .once import once
 from .operation import routes as operation
@@ -44,7 +50,7 @@ from .speaking import Speaks
 
 HERE = Path(__file__).parent
 
-ROUTERS = (*pages.ROUTERS, live.router, *api.ROUTERS, operation.router)
+ROUTERS = (*pages.ROUTERS, live.router, codes, *api.ROUTERS, operation.router)
 
 LARGEST_BODY = 4_000_000
 """Bytes of a form or a JSON body: a table of parts with room to spare."""
@@ -52,9 +58,12 @@ LARGEST_BODY = 4_000_000
 LARGEST_FILE = 100_000_000
 """Bytes where a file is handed in."""
 
-FILES = ("/old-book", "/papers", "/recordings", "/curves", "/api/exchange", "/api/uploads")
+FILES = ("/old-book", "/papers", "/recordings", "/curves", "/api/v1/exchange", "/api/v1/uploads")
 FILES_OF = ("/papers", "/spins", "/spins/uploads", "/curves/file")
 """Where files are handed in: how the addresses begin, and how they end."""
+
+MOST_WRONG = 20
+"""Faults of one request that are told."""
 
 SECURE_HEADERS = {
     "Content-Security-Policy": "default-src 'self'; img-src 'self' data:; object-src 'none'; "
@@ -129,8 +138,10 @@ def create_app(
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
         errands.start()
         watchers.start()
+        telling.start()
         yield
         watchers.stop()
+        telling.stop()
         errands.stop()
         app.state.connecting.let_go()
         benches.close()
@@ -149,6 +160,7 @@ def create_app(
         redoc_url=None,
         openapi_url=None,  # served below, behind the same access table as the rest
         lifespan=lifespan,
+        generate_unique_id_function=lambda route: route.name,  # the method's name in a made client
     )
     app.state.shop, app.state.benches = shop, benches
     app.state.practice = is_practice(shop)
@@ -158,6 +170,7 @@ def create_app(
     watchers = Watchers(
         [WatchedFolder(shop, one, Path(one.watch)) for one in watch], benches.say_of
     )
+    telling = app.state.telling = Telling(shop)
     app.state.works, app.state.errands, app.state.watchers = works, errands, watchers
     app.state.people, app.state.accounts_needed = people, accounts
     app.add_middleware(Speaks, zone=app.state.keys.timezone, language=app.state.keys.language)
@@ -168,18 +181,19 @@ def create_app(
     app.add_middleware(OwnSockets)
     app.state.metrics = Metrics(shop, errands)
     app.add_middleware(Watched, metrics=app.state.metrics)
+    app.add_middleware(Alias)
     app.add_exception_handler(HeavyspotError, _refuse)
     app.add_exception_handler(RequestValidationError, _invalid)
     app.add_exception_handler(NotAllowed, refuse_access)
-    app.add_exception_handler(404, _lost)
+    app.add_exception_handler(HTTPException, _unasked)
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
     for router in ROUTERS:
         refuse_unlisted(router.routes)
         app.include_router(router)
 
-    @app.get("/api/openapi.json", include_in_schema=False, dependencies=[Depends(allowed)])
+    @app.get("/api/v1/openapi.json", include_in_schema=False, dependencies=[Depends(allowed)])
     def schema() -> dict[str, object]:
-        return app.openapi()
+        return described(app)
 
     return app
 
@@ -205,12 +219,15 @@ async def _guard(request: Request, call: Callable[[Request], Awaitable[Response]
     takes_files = path.startswith(FILES) or path.endswith(FILES_OF)
     most = LARGEST_FILE if takes_files else LARGEST_BODY
     if not length.isdigit() or int(length) > most:
-        return JSONResponse({"error": f"That is too large: more than {most // 1_000_000} MB."}, 413)
+        told = f"That is too large: more than {most // 1_000_000} MB."
+        return problem(request.scope, 413, "too-large", told)
     origin = request.headers.get("origin")
     if request.method not in ("GET", "HEAD") and origin is not None:
         host = origin.split("://", 1)[-1]
         if host != request.headers.get("host"):
-            return JSONResponse({"error": "This request comes from another site."}, 403)
+            return problem(
+                request.scope, 403, "other-site", "This request comes from another site."
+            )
     response = await call(request)
     for name, value in SECURE_HEADERS.items():
         if name != "Cache-Control" or not request.url.path.startswith("/static"):
@@ -218,28 +235,32 @@ async def _guard(request: Request, call: Callable[[Request], Awaitable[Response]
     return response
 
 
-async def _invalid(_: Request, fault: Exception) -> Response:
-    """Say place and fault only: echoing the input would break on NaN, which JSON cannot hold."""
+async def _invalid(request: Request, fault: Exception) -> Response:
+    """Say places and faults only: echoing the input would break on NaN, which JSON cannot hold."""
     assert isinstance(fault, RequestValidationError)
-    first = fault.errors()[0]
-    place = ".".join(str(p) for p in first["loc"])
-    remedy = "See /api/openapi.json for what is expected."
-    return JSONResponse({"error": f"{place}: {first['msg']}.", "remedy": remedy}, 422)
+    wrong = [
+        Wrong(place=".".join(map(str, e["loc"])), message=str(e["msg"])) for e in fault.errors()
+    ]
+    return problem(
+        request.scope, 422, "invalid-request", f"{wrong[0].place}: {wrong[0].message}.",
+        f"See {HOME}/openapi.json for what is expected.",
+        errors=[w.model_dump() for w in wrong[:MOST_WRONG]],
+    )  # fmt: skip
 
 
-async def _lost(request: Request, fault: Exception) -> Response:
-    """No such page: said in a page of our own, or in JSON under /api; what a route says itself stays."""
-    if request.url.path.startswith(("/api", "/static")):
-        return JSONResponse({"error": "There is nothing of that name.", "remedy": ""}, 404)
-    return page(request, "not_found.html", status=404)
+async def _unasked(request: Request, fault: Exception) -> Response:
+    """What no route answers: no such page is said in a page of our own, to programs as a problem."""
+    assert isinstance(fault, HTTPException)
+    headers = dict(fault.headers or {})
+    if for_programs(request.scope) or request.url.path.startswith("/static"):
+        return by_status(request.scope, fault.status_code, headers)
+    if fault.status_code == 404:
+        return page(request, "not_found.html", status=404)
+    return await http_exception_handler(request, fault)
 
 
 async def _refuse(request: Request, fault: Exception) -> Response:
     assert isinstance(fault, HeavyspotError)
-    status = status_of(fault)
-    if request.url.path.startswith("/api"):
-        said = {"error": fault.message, "remedy": fault.remedy}
-        return JSONResponse(
-            {k: v.encode(errors="replace").decode() for k, v in said.items()}, status
-        )
-    return fault_page(request, fault, status)
+    if for_programs(request.scope):
+        return refusal(request.scope, fault)
+    return fault_page(request, fault, status_of(fault))

@@ -6,11 +6,13 @@ from typing import Annotated
 
 from fastapi import Depends, Request
 from pydantic import BaseModel, ConfigDict, Field
+from pydantic.config import JsonValue
 
 from ..workshop.bench.bench import Bench
 from ..workshop.bench.benches import Benches
 from ..workshop.people import People
 from ..workshop.shop import Workshop
+from .contract.problem import Problem
 
 
 def shop_of(request: Request) -> Workshop:
@@ -47,12 +49,17 @@ Word = Annotated[str, Field(max_length=120)]
 Line = Annotated[str, Field(max_length=400)]
 
 REFUSALS: dict[int | str, dict[str, object]] = {
-    401: {"description": "Not logged in"},
-    403: {"description": "Asked by another site's page, or the role is not enough"},
-    404: {"description": "What was asked for is not there"},
-    409: {"description": "Taken, or somebody changed it meanwhile: error and remedy"},
-    422: {"description": "Bad input: error and remedy"},
-    503: {"description": "The ledger cannot be reached or written"},
+    401: {"model": Problem, "description": "Not logged in"},
+    403: {
+        "model": Problem,
+        "description": "Asked by another site's page, or the role is not enough",
+    },
+    404: {"model": Problem, "description": "What was asked for is not there"},
+    409: {"model": Problem, "description": "Taken, or somebody changed it meanwhile"},
+    413: {"model": Problem, "description": "Too many bytes"},
+    422: {"model": Problem, "description": "Bad input"},
+    503: {"model": Problem, "description": "The ledger cannot be reached or written"},
+    "default": {"model": Problem, "description": "Any other refusal"},
 }
 
 
@@ -62,8 +69,15 @@ class BodyIn(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
 
+def example(**values: JsonValue) -> ConfigDict:
+    """Return what makes a body's schema show an example."""
+    return ConfigDict(json_schema_extra={"examples": [values]})
+
+
 class SheetIn(BodyIn):
     """A sheet to be issued."""
+
+    model_config = example(language="de")
 
     language: Annotated[str, Field(max_length=2)] = ""
     why: Line = ""

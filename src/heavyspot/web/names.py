@@ -7,8 +7,9 @@ proxy on this computer, which would bring everybody in, is noticed by what it ad
 from __future__ import annotations
 
 from starlette.datastructures import Headers
-from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Receive, Scope, Send
+
+from .contract.problem import problem
 
 OWN = ("127.0.0.1", "localhost", "[::1]")
 
@@ -35,7 +36,7 @@ class OwnNames:
         elif scope.get("type") == "websocket":
             await send({"type": "websocket.close", "code": 1008})
         else:
-            await PlainTextResponse(refusal, 400)(scope, receive, send)
+            await problem(scope, 400, "wrong-host", refusal)(scope, receive, send)
 
 
 class OwnSockets:

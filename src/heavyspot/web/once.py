@@ -14,19 +14,21 @@ from collections.abc import Awaitable, Callable
 from urllib.parse import parse_qs
 
 from fastapi import Request, Response
-from fastapi.responses import JSONResponse
 
 from ..quantities.errors import BadInput
 from ..workshop.once import Answer, Asked, asked_once, digest_of, first_answer, keep_answer
 from .access import asking
+from .contract.problem import HOME, OLD_HOME, problem, refusal
 
 HEADER, FIELD = "Idempotency-Key", "once"
 LONGEST_KEY = 200
 LARGEST_KEPT = 1_000_000
 """Bytes of an answer that is kept; a larger one is told to be done."""
 
-NEVER = ("/login", "/logout", "/pin", "/switch", "/keys", "/api/keys")
+NEVER = ("/login", "/logout", "/pin", "/switch", "/keys", "/api/v1/keys", "/api/v1/hooks")
 """Who is logged in is no work, and such an answer carries a secret."""
+
+LOST = "Look at what is there; do not send it under another key."
 
 PATIENCE_S = 3.0
 """How long the second of two that came at once waits for the first one's answer."""
@@ -50,7 +52,7 @@ async def once(request: Request, call: Callable[[Request], Awaitable[Response]])
         shop = request.app.state.shop
         before = await asyncio.to_thread(first_answer, shop, *asked)
     except BadInput as fault:
-        return JSONResponse({"error": fault.message, "remedy": fault.remedy}, 422)
+        return refusal(request.scope, fault)
     if before is not None:
         return await _again(request, before)
     with asked_once(*asked) as now:
@@ -75,7 +77,10 @@ async def _asked(request: Request) -> tuple[str, str] | None:
     if len(key) > LONGEST_KEY or not key.isprintable():
         raise BadInput("An idempotency key has one to 200 letters.", remedy="A UUID will do.")
     said = _without_boundary(kind, _CHANGES.sub(b"", body))
-    digest = digest_of(request.method, request.url.path, request.url.query, said)
+    path = request.url.path.replace(
+        HOME, OLD_HOME, 1
+    )  # a key of before the version is the same key
+    digest = digest_of(request.method, path, request.url.query, said)
     state = request.app.state
     person = await asyncio.to_thread(asking, request) if state.accounts_needed else None
     who = [person.name if person else "", request.headers.get("x-station-key", "")]
@@ -96,7 +101,9 @@ async def _again(request: Request, before: Answer) -> Response:
         await asyncio.sleep(0.1)
         found = await asyncio.to_thread(first_answer, shop, before.key, before.digest)
     if found is None or found.status is None:
-        return JSONResponse({"done": True, "answer": "lost: look at the ledger"}, 200)
+        return problem(
+            request.scope, 409, "done-before", "It was done, and its answer is lost.", LOST
+        )
     headers = {"Idempotency-Replayed": "true"} | ({"Location": found.place} if found.place else {})
     return Response(found.body, found.status, headers, found.kind or None)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from ipaddress import ip_network
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -53,6 +54,15 @@ class ShopFile(BaseModel):
     mail_user: Annotated[str, Field(max_length=200)] = ""
     mail_password_file: Annotated[str, Field(pattern=r"^[\w.-]+$", max_length=80)] = "mail-password"
     mail_from: Annotated[str, Field(max_length=254)] = ""
+
+    hook_networks: Annotated[list[str], Field(max_length=20)] = []
+
+    @field_validator("hook_networks")
+    @classmethod
+    def _networks_there_are(cls, networks: list[str]) -> list[str]:
+        for one in networks:
+            ip_network(one)  # its ValueError says what is wrong
+        return networks
 
     @field_validator("timezone")
     @classmethod

@@ -87,21 +87,21 @@ def test_a_database_that_goes_and_comes_back(tmp_path):
         furnish(app.state.shop)
         client = stack.enter_context(TestClient(app, base_url="http://127.0.0.1"))
         body = {"serial": "P-1", "model": "Larch 52"}
-        assert client.post("/api/pieces", json=body).status_code == 201
+        assert client.post("/api/v1/pieces", json=body).status_code == 201
         restart(folder, "stop -m immediate")
         for answer in (
-            client.get("/api/pieces/P-1"),
-            client.post("/api/pieces", json=body | {"serial": "P-2"}),
+            client.get("/api/v1/pieces/P-1"),
+            client.post("/api/v1/pieces", json=body | {"serial": "P-2"}),
         ):
             assert (
-                answer.status_code == 503 and "cannot be read or written" in answer.json()["error"]
+                answer.status_code == 503 and "cannot be read or written" in answer.json()["detail"]
             )
         assert "cannot be read or written" in client.get("/").text
         with pytest.raises(LedgerAway):
             spin(app.state.shop, "P-1", recording(1))
         restart(folder, "start")
-        assert client.get("/api/pieces/P-1").json()["runs"] == []
-        assert client.post("/api/pieces", json=body | {"serial": "P-2"}).status_code == 201
+        assert client.get("/api/v1/pieces/P-1").json()["runs"] == []
+        assert client.post("/api/v1/pieces", json=body | {"serial": "P-2"}).status_code == 201
         spin(app.state.shop, "P-1", recording(1))
         assert list(app.state.shop.book.check_chain()) == []
 

@@ -11,19 +11,19 @@ from heavyspot.workshop.shop import find_piece
 
 def test_spin_grind_spin(client):
     add(client, "H-1")
-    assert client.get("/api/bench/H-1").json()["question"] == "prepare"
-    assert client.post("/api/bench/H-1/spin", json={"operator": "Ines"}).status_code == 202
+    assert client.get("/api/v1/bench/H-1").json()["question"] == "prepare"
+    assert client.post("/api/v1/bench/H-1/spin", json={"operator": "Ines"}).status_code == 202
     assert wait(client, "H-1") == "grind"
-    story = client.get("/api/pieces/H-1").json()
+    story = client.get("/api/v1/pieces/H-1").json()
     assert story["runs"][0]["by"] == "Ines"
     cut = story["runs"][0]["advice"]["cuts"][0]
     done = client.post(
-        "/api/pieces/H-1/cuts",
+        "/api/v1/pieces/H-1/cuts",
         json={"plane": cut["plane"], "angle_deg": cut["angle_deg"], "depth_mm": cut["depth_mm"]},
     )
     assert done.status_code == 201 and done.json()["left_mg"] > 0
-    assert client.get("/api/bench/H-1").json()["question"] == "prepare"
-    view = client.get("/api/pieces/H-1/curves").json()
+    assert client.get("/api/v1/bench/H-1").json()["question"] == "prepare"
+    view = client.get("/api/v1/pieces/H-1/curves").json()
     assert len(view["speed_rpm"]) == len(view["runs"][0]["amplitude_g"]) == len(view["limit_g"])
 
 
@@ -74,29 +74,29 @@ def test_look_closer(client):
     import numpy as np
 
     add(client, "H-7")
-    client.post("/api/bench/H-7/spin", json={})
+    client.post("/api/v1/bench/H-7/spin", json={})
     wait(client, "H-7")
-    story = client.get("/api/pieces/H-7").json()
-    passes = client.get("/api/runs/1/passes/H-7").json()["passes"]
+    story = client.get("/api/v1/pieces/H-7").json()
+    passes = client.get("/api/v1/runs/1/passes/H-7").json()["passes"]
     assert {p["direction"] for p in passes} == {"up", "down"}
     assert max(passes[0]["amplitude_g"]) == pytest.approx(
         story["runs"][0]["worst"]["amplitude_g"], rel=0.05
     )
-    answer = client.get("/api/runs/1/map/H-7")
+    answer = client.get("/api/v1/runs/1/map/H-7")
     rows, columns = int(answer.headers["x-rows"]), int(answer.headers["x-columns"])
     levels = np.frombuffer(answer.content, np.uint8).reshape(rows, columns)
     speeds = [float(v) if v else np.nan for v in answer.headers["x-speed-hz"].split(",")]
     top = float(answer.headers["x-highest-hz"])
     k = int(np.nanargmax(speeds))  # at top speed the brightest line is the turning frequency
     assert levels[k].argmax() / columns * top == pytest.approx(speeds[k], rel=0.03)
-    m = client.get("/api/runs/1/moment/H-7?speed_rpm=100000").json()
+    m = client.get("/api/v1/runs/1/moment/H-7?speed_rpm=100000").json()
     assert m["speed_rpm"] == pytest.approx(100_000, abs=600)
     line = m["frequency_hz"][int(np.argmax(m["spectrum_g"]))]
     assert line == pytest.approx(m["turning_hz"], rel=0.02)
-    lines = client.get("/api/runs/1/curve.csv/H-7").text.splitlines()
+    lines = client.get("/api/v1/runs/1/curve.csv/H-7").text.splitlines()
     assert lines[0].startswith("sensor,direction,speed [rpm]") and len(lines) > 300
-    assert client.get("/api/runs/1/recording.uff/H-7").content[:12].strip().startswith(b"-1")
-    assert client.get("/api/runs/9/passes/H-7").status_code == 404
+    assert client.get("/api/v1/runs/1/recording.uff/H-7").content[:12].strip().startswith(b"-1")
+    assert client.get("/api/v1/runs/9/passes/H-7").status_code == 404
     assert client.get("/look/9/H-7").status_code == 404
 
 

@@ -33,7 +33,7 @@ def test_a_flow_test_from_element_to_stop(server, browser, size):
     assert page.request.post(f"{server.url}/models/text", form={"text": MODEL.format(size=size)}).ok
     serial = f"V-{size}"
     assert page.request.post(
-        f"{server.url}/api/pieces", data={"serial": serial, "model": f"Alder V {size}"}
+        f"{server.url}/api/v1/pieces", data={"serial": serial, "model": f"Alder V {size}"}
     ).ok
     page.goto(f"{server.url}/flow-bench/Flow 1")
     page.locator("[name=element]").select_option("isa 1932 nozzle")

@@ -73,7 +73,7 @@ def test_what_two_buildings_disagree_on_waits_for_a_person(main_house, browser, 
     east = Workshop(tmp_path / "east")
     exchange(east, line)
     job = page.request.post(
-        f"{main_house.url}/api/pieces",
+        f"{main_house.url}/api/v1/pieces",
         data={"serial": f"J-{size}", "model": "Larch 52", "invoice": f"J{size}"},
     )
     assert job.ok
@@ -81,13 +81,13 @@ def test_what_two_buildings_disagree_on_waits_for_a_person(main_house, browser, 
     job_id = find_piece(east, f"J-{size}").job_id
     amend_job(east, job_id, {"customer": "Gullwick Rail"}, by="Jon", why="wrong name")
     changed = page.request.patch(
-        f"{main_house.url}/api/jobs/{job_id}",
+        f"{main_house.url}/api/v1/jobs/{job_id}",
         data={"changes": {"customer": "Gullwick Rails"}, "why": "typing"},
     )
     assert changed.ok
     add_piece(east, f"TWIN-{size}", "Larch 52", by="Jon")
     assert page.request.post(
-        f"{main_house.url}/api/pieces", data={"serial": f"TWIN-{size}", "model": "Larch 52"}
+        f"{main_house.url}/api/v1/pieces", data={"serial": f"TWIN-{size}", "model": "Larch 52"}
     ).ok
     exchange(east, line)
     page.goto(f"{main_house.url}/buildings")

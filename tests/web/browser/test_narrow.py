@@ -16,7 +16,7 @@ def phone(server, browser):
     serial = {"serial": "PHONE-1", "model": "Larch 52", "customer": "Fjord Haulage"}
     SIZES["phone"] = (390, 844)
     page = open_page(browser, "phone")
-    made = page.request.post(f"{server.url}/api/pieces", data=serial)
+    made = page.request.post(f"{server.url}/api/v1/pieces", data=serial)
     assert made.ok
     yield page
     page.context.close()

@@ -11,7 +11,7 @@ ENDED = "#panel.grind, #panel.done, #panel.again, #panel.fix"
 
 def add(page, server, serial, model="Larch 52"):
     done = page.request.post(
-        f"{server.url}/api/pieces", data={"serial": serial, "model": model, "customer": "Fjord"}
+        f"{server.url}/api/v1/pieces", data={"serial": serial, "model": model, "customer": "Fjord"}
     )
     assert done.ok
 
@@ -25,7 +25,7 @@ def at_the_bench(browser, server, serial, size="bench", **more):
 
 
 def runs(page, server, serial):
-    return page.request.get(f"{server.url}/api/pieces/{serial}").json()
+    return page.request.get(f"{server.url}/api/v1/pieces/{serial}").json()
 
 
 def test_a_scan_with_nothing_in_focus_presses_nothing_and_asks(server, browser):
@@ -64,7 +64,7 @@ def test_an_unknown_code_is_not_in_the_book_and_nothing_is_made(server, browser)
     scan(page, "9-782-000")
     page.wait_for_selector("#scanned[open]")
     assert "is not in the book" in page.inner_text("#scanned")
-    assert page.request.get(f"{server.url}/api/pieces/9-782-000").status == 404
+    assert page.request.get(f"{server.url}/api/v1/pieces/9-782-000").status == 404
     page.context.close()
 
 

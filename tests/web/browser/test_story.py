@@ -18,7 +18,7 @@ def test_a_photo_and_the_parts_of_a_piece(server, browser, tmp_path, size):
     page = open_page(browser, size)
     serial = f"PH-{size}"
     assert page.request.post(
-        f"{server.url}/api/pieces", data={"serial": serial, "model": "Larch 52"}
+        f"{server.url}/api/v1/pieces", data={"serial": serial, "model": "Larch 52"}
     ).ok
     page.goto(f"{server.url}/story/{serial}")
     photo = tmp_path / "wheel.png"
@@ -65,7 +65,7 @@ def test_a_label_before_the_camera_opens_its_piece(server, play, tmp_path):
     browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS + more)
     page = open_page(browser, "tablet")
     made = page.request.post(
-        f"{server.url}/api/pieces", data={"serial": "L52-SCAN", "model": "Larch 52"}
+        f"{server.url}/api/v1/pieces", data={"serial": "L52-SCAN", "model": "Larch 52"}
     )
     assert made.ok
     page.goto(server.url)

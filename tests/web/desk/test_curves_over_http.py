@@ -9,11 +9,11 @@ STATED = {"unit": "g", "measure": "peak"}
 
 
 def runs(client, serial):
-    return client.get(f"/api/pieces/{serial}").json()["runs"]
+    return client.get(f"/api/v1/pieces/{serial}").json()["runs"]
 
 
 def curve(client, serial, **body):
-    return client.post(f"/api/pieces/{serial}/curves", json=body)
+    return client.post(f"/api/v1/pieces/{serial}/curves", json=body)
 
 
 def test_a_table_as_json_is_a_run_and_read_once(client):
@@ -30,11 +30,11 @@ def test_a_table_as_json_is_a_run_and_read_once(client):
     assert again.status_code == 200 and again.json()["read_before"]
     assert len(runs(client, "CV-1")) == 1
     for look in ("passes", "curve.csv", "curve.svg"):  # what needs no samples is there
-        assert client.get(f"/api/runs/1/{look}/CV-1").status_code == 200, look
+        assert client.get(f"/api/v1/runs/1/{look}/CV-1").status_code == 200, look
     for look in ("map", "moment", "recording.uff"):  # what needs them says so
         params = {"speed_rpm": 60_000}
-        told = client.get(f"/api/runs/1/{look}/CV-1", params=params)
-        assert told.status_code == 404 and "is a table" in told.json()["error"], look
+        told = client.get(f"/api/v1/runs/1/{look}/CV-1", params=params)
+        assert told.status_code == 404 and "is a table" in told.json()["detail"], look
     for page in ("/bench/CV-1", "/story/CV-1", "/runs/1/CV-1"):
         assert client.get(page).status_code in (200, 404), page
     assert client.get("/bench/CV-1").status_code == 200
@@ -46,7 +46,7 @@ def test_pasted_text_and_a_file_say_the_same(client):
     add(client, "CV-3")
     first = curve(client, "CV-2", text=ROWS, **STATED)
     files = {"table": ("rig.csv", io.BytesIO(ROWS.encode()))}
-    second = client.post("/api/pieces/CV-3/curves/file", files=files, data=STATED)
+    second = client.post("/api/v1/pieces/CV-3/curves/file", files=files, data=STATED)
     assert first.status_code == second.status_code == 201
     assert first.json()["curve"] == second.json()["curve"]
     assert first.json()["curve"]["amplitude_g"] == [0.12, 0.2, 0.31]
@@ -64,7 +64,7 @@ def test_what_a_table_leaves_open_is_asked(client):
         ({"text": ROWS, **STATED, "recorded_at": "yesterday"}, "no time"),
     ):
         refused = curve(client, "CV-4", **body)
-        assert refused.status_code == 422 and asked in refused.json()["error"], body
+        assert refused.status_code == 422 and asked in refused.json()["detail"], body
     assert runs(client, "CV-4") == []
     assert curve(client, "none", text=ROWS, **STATED).status_code == 404
 

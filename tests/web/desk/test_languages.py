@@ -35,7 +35,7 @@ def shop_app(tmp_path_factory):
     with TestClient(app, base_url="http://127.0.0.1") as client:
         piece = {"model": "Larch 52", "customer": "Fjord Haulage"}
         for serial, peak in (("T-1", 1.4), ("T-2", 0.2), ("T-3", 0.3)):
-            client.post("/api/pieces", json={"serial": serial, **piece})
+            client.post("/api/v1/pieces", json={"serial": serial, **piece})
             if serial != "T-3":
                 made = simulated_recording(make_cartridge("Larch 52", 3, peak_g=peak), 5, QUICK)
                 spin(app.state.shop, serial, made, operator="Ines", rig=RIG)
@@ -145,6 +145,6 @@ def test_help_is_a_page_and_a_drawer_and_no_way_to_other_files(shop_app):
 def test_a_page_that_is_not_there_says_so_and_an_address_of_the_api_says_it_in_json(shop_app):
     lost = shop_app.get("/no/such/page")
     assert lost.status_code == 404 and "There is no such page" in lost.text and "Today" in lost.text
-    assert shop_app.get("/api/nothing").json()["error"]
+    assert shop_app.get("/api/v1/nothing").json()["detail"]
     assert shop_app.get("/story/NOBODY").status_code == 404
     assert "NOBODY" in shop_app.get("/story/NOBODY").text  # a fault of ours keeps its own words

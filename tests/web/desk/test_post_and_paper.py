@@ -16,7 +16,7 @@ from heavyspot.workshop.sheets.issue import issue_sheet
 def client(tmp_path_factory):
     app = create_app(tmp_path_factory.mktemp("post") / "data", demo=True)
     client = TestClient(app, base_url="http://127.0.0.1")  # no lifespan: no errand sends anything
-    client.post("/api/pieces", json={"serial": "P/1", "model": "Larch 52", "customer": "Fjord"})
+    client.post("/api/v1/pieces", json={"serial": "P/1", "model": "Larch 52", "customer": "Fjord"})
     made = simulated_recording(make_cartridge("Larch 52", 3, peak_g=0.2), 5, QUICK)
     spin(app.state.shop, "P/1", made, operator="Ines", rig=RIG)
     issue_sheet(app.state.shop, "P/1", by="Ines")

@@ -33,7 +33,7 @@ def hand_in(client, serial, name, content, beside=b"", **more):
 
 
 def runs(client, serial):
-    return client.get(f"/api/pieces/{serial}").json()["runs"]
+    return client.get(f"/api/v1/pieces/{serial}").json()["runs"]
 
 
 def left_over(client):
@@ -70,7 +70,7 @@ def test_pressed_twice_it_is_one_run(client, recorded):
     ("name", "content"), [("x.exe", b"MZ"), ("run.wav", b"no wave"), ("run.uff", b""), ("", b"x")]
 )
 def test_what_cannot_be_read_changes_nothing_and_says_so(client, name, content):
-    if client.get("/api/pieces/R-4").status_code == 404:
+    if client.get("/api/v1/pieces/R-4").status_code == 404:
         add(client, "R-4")
     said = hand_in(client, "R-4", name, content)
     assert said.status_code == 422

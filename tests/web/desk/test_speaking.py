@@ -17,8 +17,8 @@ def test_times_are_on_the_shop_s_clock_and_exports_in_utc(tmp_path):
     data.mkdir()
     (data / "shop.toml").write_text('timezone = "Pacific/Kiritimati"\n')
     with TestClient(create_app(data, demo=True), base_url="http://127.0.0.1") as client:
-        client.post("/api/pieces", json={"serial": "Z-1", "model": "Larch 52"})
-        at = client.get("/api/pieces/Z-1").json()["at"]
+        client.post("/api/v1/pieces", json={"serial": "Z-1", "model": "Larch 52"})
+        at = client.get("/api/v1/pieces/Z-1").json()["at"]
         story = client.get("/story/Z-1").text
     assert at.endswith("Z")
     assert moment_short(at, "Pacific/Kiritimati") in story

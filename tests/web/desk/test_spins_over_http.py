@@ -27,7 +27,7 @@ def recorded(tmp_path_factory):
 
 
 def runs(client, serial):
-    return client.get(f"/api/pieces/{serial}").json()["runs"]
+    return client.get(f"/api/v1/pieces/{serial}").json()["runs"]
 
 
 def whole(client, serial, content, beside=b"", key="", **more):
@@ -35,7 +35,7 @@ def whole(client, serial, content, beside=b"", key="", **more):
     if beside:
         files["sidecar"] = ("run.json", io.BytesIO(beside))
     headers = {"Idempotency-Key": key} if key else {}
-    return client.post(f"/api/pieces/{serial}/spins", files=files, data=more, headers=headers)
+    return client.post(f"/api/v1/pieces/{serial}/spins", files=files, data=more, headers=headers)
 
 
 def form(recorded):
@@ -60,11 +60,11 @@ def test_a_whole_job_over_http_with_files(client, recorded):
     assert run["by"] == "Ines"
     (cut,) = said["advice"]["cuts"]
     made = client.post(
-        "/api/pieces/H-1/cuts",
+        "/api/v1/pieces/H-1/cuts",
         json={"plane": cut["plane"], "angle_deg": cut["angle_deg"], "depth_mm": cut["depth_mm"]},
     )
     assert made.status_code == 201
-    sheet = client.post("/api/pieces/H-1/sheets", json={})
+    sheet = client.post("/api/v1/pieces/H-1/sheets", json={})
     assert sheet.status_code == 201
 
 
@@ -92,17 +92,17 @@ def test_a_retry_under_a_key_gets_the_first_answer_though_its_boundary_is_anothe
     [(b"no sound", {}, 422), (b"", {}, 422), (None, {"rate": "-1"}, 422), (None, {"time_unit": "fortnight"}, 422)],
 )  # fmt: skip
 def test_what_cannot_be_read_is_said_and_nothing_is_kept(client, recorded, content, more, status):
-    if client.get("/api/pieces/H-4").status_code == 404:
+    if client.get("/api/v1/pieces/H-4").status_code == 404:
         add(client, "H-4")
     said = whole(client, "H-4", recorded[0] if content is None else content, recorded[1], **more)
-    assert said.status_code == status and said.json()["error"]
+    assert said.status_code == status and said.json()["detail"]
     assert runs(client, "H-4") == []
     assert whole(client, "H-no", *recorded).status_code == 404
 
 
 def begin(client, serial, content, kind, *, length, **headers):
     return client.post(
-        f"/api/pieces/{serial}/spins/uploads?operator=Ines",
+        f"/api/v1/pieces/{serial}/spins/uploads?operator=Ines",
         content=content,
         headers={"content-type": kind, "upload-complete": "?0", "upload-length": str(length), **headers},
     )  # fmt: skip
@@ -158,7 +158,7 @@ def test_a_file_alone_takes_its_name_from_the_disposition_and_a_wrong_offset_is_
         headers={**PART, "upload-offset": "5000", "upload-complete": "?1"},
     )
     assert (
-        last.status_code == 422 and "no phase channel" in last.json()["error"]
+        last.status_code == 422 and "no phase channel" in last.json()["detail"]
     )  # nobody says what it is
     assert client.head(place).headers["upload-offset"] == str(
         len(recorded[0])
@@ -186,8 +186,8 @@ def test_what_is_asked_of_an_upload_is_checked(client, recorded):
         headers={**PART, "upload-offset": str(there), "upload-complete": "?0"},
     )
     assert too_much.status_code == 422
-    assert client.head("/api/uploads/..%2f..%2fledger.sqlite").status_code == 404
-    assert client.head("/api/uploads/" + "a" * 32).status_code == 404
+    assert client.head("/api/v1/uploads/..%2f..%2fledger.sqlite").status_code == 404
+    assert client.head("/api/v1/uploads/" + "a" * 32).status_code == 404
 
 
 def test_what_came_before_the_line_was_cut_counts(client, recorded):
@@ -252,10 +252,12 @@ def test_a_watched_folder_is_told_of_on_the_rigs_page_and_at_the_bench(tmp_path,
         model = {"name": "Larch 52", "rotation": "clockwise", "rated_speed_rpm": 175_000,
                  "test_speed_rpm": 150_000, "limit": [{"limit_g": 0.5}],
                  "plane": [{"name": "nut", "radius_mm": 6.0}]}  # fmt: skip
-        assert client.post("/api/models", json={"content": model}).status_code < 300
+        assert client.post("/api/v1/models", json={"content": model}).status_code < 300
         for serial in ("W-1", "W-2"):
             assert (
-                client.post("/api/pieces", json={"serial": serial, "model": "Larch 52"}).status_code
+                client.post(
+                    "/api/v1/pieces", json={"serial": serial, "model": "Larch 52"}
+                ).status_code
                 < 300
             )
         for name, content in (
@@ -271,7 +273,7 @@ def test_a_watched_folder_is_told_of_on_the_rigs_page_and_at_the_bench(tmp_path,
         assert [r["verdict"] for r in runs(client, "W-1")] == ["fail"]
         page = client.get("/rigs").text
         assert "other.flac" in page and "names no piece" in page
-        told = client.get("/api/watched").json()["folders"][0]
+        told = client.get("/api/v1/watched").json()["folders"][0]
         assert {f["name"]: f["state"] for f in told["files"]} == {
             "other.flac": "waits",
             "W-2.flac": "bad",

@@ -11,10 +11,10 @@ from heavyspot.workshop.shop import find_piece
 def client(tmp_path_factory):
     app = create_app(tmp_path_factory.mktemp("verify page") / "data", demo=True)
     with TestClient(app, base_url="http://127.0.0.1") as made:
-        made.post("/api/rotors", json={"serial": "V-1", "rotor": "Blower 900"})
+        made.post("/api/v1/rotors", json={"serial": "V-1", "rotor": "Blower 900"})
         reading = {"amounts": [100, 100], "angles_deg": [1, 2]}
-        made.post("/api/rotors/V-1/readings", json=reading)
-        made.post("/api/rotors/V-1/sheets", json={})
+        made.post("/api/v1/rotors/V-1/readings", json=reading)
+        made.post("/api/v1/rotors/V-1/sheets", json={})
         yield made
 
 
@@ -31,5 +31,5 @@ def test_only_who_holds_the_sheet_is_told(client):
         unknown = client.get(path)
         assert unknown.status_code == 404 and "Not known" in unknown.text
         assert "V-1" not in unknown.text
-    client.post("/api/rotors/V-1/sheets", json={"why": "the customer moved"})
+    client.post("/api/v1/rotors/V-1/sheets", json={"why": "the customer moved"})
     assert "Superseded" in client.get(f"/verify/{number}?d={digest(client, number)}").text

@@ -86,7 +86,7 @@ def test_each_route_asks_for_its_role(clients, key):
 
 def test_the_table_is_the_routes():
     routes = [k for router in ROUTERS for k in route_keys(router.routes)]
-    assert set(routes) | {"GET /api/openapi.json"} == set(ACCESS)
+    assert set(routes) | {"GET /api/v1/openapi.json"} == set(ACCESS)
 
 
 @pytest.mark.parametrize("key", [k for k in ACCESS if k.split()[0] in ("POST", "PATCH", "DELETE")])
@@ -140,7 +140,7 @@ def test_who_did_it_is_who_logged_in(app):
     client = logged_in(app, "Technician")
     head = {"X-CSRF-Token": csrf(client)}
     body = {"serial": "A-2", "model": "Larch 52", "by": "somebody else"}
-    assert client.post("/api/pieces", json=body, headers=head).status_code == 201
+    assert client.post("/api/v1/pieces", json=body, headers=head).status_code == 201
     assert find_piece(app.state.shop, "A-2").by == "Technician (says: somebody else)"
 
 

@@ -32,18 +32,18 @@ def mallory(tmp_path):
 def test_runs_cuts_pieces_and_readings(mallory):
     shop = mallory.app.state.shop
     body = {"serial": "W-1", "model": "Larch 52", "by": "Ida"}
-    assert mallory.post("/api/pieces", json=body).status_code == 201
+    assert mallory.post("/api/v1/pieces", json=body).status_code == 201
     assert find_piece(shop, "W-1").by == BOTH
     for what in ("guard", "oil"):
         assert mallory.post("/bench/W-1/yes", data={"what": what}).status_code == 200
     for send in (
         lambda: mallory.post("/bench/W-1/spin", data={"operator": " Ida "}),
-        lambda: mallory.post("/api/bench/W-1/spin", json={"operator": "Ida"}),
+        lambda: mallory.post("/api/v1/bench/W-1/spin", json={"operator": "Ida"}),
     ):
         assert send().status_code in (200, 202)
         wait(mallory, "W-1")
     cut = {"plane": "nut", "angle_deg": 30.0, "mass_mg": 5.0, "by": "Ida"}
-    assert mallory.post("/api/pieces/W-1/cuts", json=cut).status_code == 201
+    assert mallory.post("/api/v1/pieces/W-1/cuts", json=cut).status_code == 201
     story = cartridge_story(shop, "W-1")
     assert [r.entry.by for r in story.runs] == [BOTH, BOTH] and {c.by for c in story.made} == {BOTH}
     add_rotor(shop, "W-2", "Blower 900")

@@ -225,11 +225,11 @@ def test_over_http_and_on_the_command_line(flow, tmp_path):
     folder = flow.book.folder
     client = TestClient(create_app(folder), base_url="http://127.0.0.1")
     body = {"rig": "Flow 1", "readings": readings(line), "stop_at": 1.0}
-    assert client.post("/api/pieces/F-1/flow", json=body).status_code == 201
-    assert client.get("/api/pieces/F-1/flow").json()[0]["verdict"] == "pass"
-    wrong = client.post("/api/pieces/F-1/flow", json=body | {"readings": [{"drop": 1}]})
-    assert wrong.status_code == 422 and "reading" in wrong.json()["error"]
-    made = client.post("/api/flow-benches/Flow 2", json={"content": {"element": "meter"}})
+    assert client.post("/api/v1/pieces/F-1/flow", json=body).status_code == 201
+    assert client.get("/api/v1/pieces/F-1/flow").json()[0]["verdict"] == "pass"
+    wrong = client.post("/api/v1/pieces/F-1/flow", json=body | {"readings": [{"drop": 1}]})
+    assert wrong.status_code == 422 and "reading" in wrong.json()["detail"]
+    made = client.post("/api/v1/flow-benches/Flow 2", json={"content": {"element": "meter"}})
     assert made.status_code == 201
     page = client.get("/flow/F-1").text
     assert "passed" in page and "Turn the stop in" in page and "<svg" in page

@@ -31,7 +31,7 @@ def mallory(houses):
 
 def sent(client, **offer):
     body = {"offer": {"parcels": [], "digest": "0" * 64, **offer}}
-    return client.post("/api/exchange/entries", json=body)
+    return client.post("/api/v1/exchange/entries", json=body)
 
 
 def test_another_station_s_key_moves_no_cursor(houses, mallory):
@@ -42,9 +42,9 @@ def test_another_station_s_key_moves_no_cursor(houses, mallory):
         for digest in ("", "0" * 64, before[1]):
             refused = 403 if digest else 422  # an empty digest is none at all
             assert sent(mallory, store=east, number=number, digest=digest).status_code == refused
-    assert mallory.get(f"/api/exchange/cursor?store={east}").status_code == 403
+    assert mallory.get(f"/api/v1/exchange/cursor?store={east}").status_code == 403
     proof = {"store": east, "number": before[0], "digest": before[1]}
-    assert mallory.post("/api/exchange/proof", json=proof).status_code == 403
+    assert mallory.post("/api/v1/exchange/proof", json=proof).status_code == 403
     assert houses.main.book.exchange.cursor(east) == before
     main = houses.main.book.exchange.own_id()
     assert sent(mallory, store=main, number=1).status_code == 403
@@ -99,5 +99,5 @@ def test_a_new_store_is_of_who_names_it_first(houses, mallory):
     store = new_id()
     offer = houses.east.book.exchange.offer(0, taker="nobody")
     body = {"offer": asdict(replace(offer, store=store))}
-    houses.line.client.post("/api/exchange/entries", json=body)
+    houses.line.client.post("/api/v1/exchange/entries", json=body)
     assert sent(mallory, store=store, number=offer.number + 1).status_code == 403

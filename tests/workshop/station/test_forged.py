@@ -66,7 +66,7 @@ def forged(parcel, **columns):
 def post(houses, body):
     """Send JSON as it is spelled here, NaN and all."""
     return houses.line.client.post(
-        "/api/exchange/entries",
+        "/api/v1/exchange/entries",
         content=json.dumps(body).encode(errors="ignore"),
         headers={"Content-Type": "application/json"},
     )
@@ -137,7 +137,7 @@ def test_a_name_from_outside_never_becomes_a_path(houses, parcels, name):
         assert not name or "no name of a file" in answer.text or "cannot be" in answer.text
     assert main.book.head() == before
     put = houses.line.client.put(
-        f"/api/exchange/files/{quote(name)}?at=0&digest={'0' * 64}&last=true"
+        f"/api/v1/exchange/files/{quote(name)}?at=0&digest={'0' * 64}&last=true"
     )
     assert put.status_code in (404, 405, 422)
     archive = main.book.archive

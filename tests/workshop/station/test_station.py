@@ -153,7 +153,9 @@ def test_nobody_else_may_send(houses):
         "recordings/2026/01/x.flac",
         "/etc/passwd",
     ):
-        answer = line.client.put(f"/api/exchange/files/{name}?at=0&digest={'0' * 64}", content=b"x")
+        answer = line.client.put(
+            f"/api/v1/exchange/files/{name}?at=0&digest={'0' * 64}", content=b"x"
+        )
         assert answer.status_code in (404, 405, 422), name
     with pytest.raises(BadInput, match="no name of a station"):
         arrivals.add_station(houses.main, "../x")

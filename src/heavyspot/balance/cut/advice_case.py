@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from ...quantities.content import ByContent
 from ...quantities.said import Said, in_words_each
 from ..limits import Judgement
 from ..plane import Plane
@@ -20,8 +21,8 @@ FloatArray = NDArray[np.float64]
 Action = Literal["cut", "spin_again", "fix", "stop"]
 
 
-@dataclass(frozen=True)
-class Prediction:
+@dataclass(frozen=True, eq=False)
+class Prediction(ByContent):
     """The next run as expected: median and the band that holds 90 %; one row a point of the history.
 
     `sensor` is the place of each point's sensor, 0 for the first.

@@ -19,31 +19,31 @@ __all__ = ["rotor_app"]
 
 @rotor_app.command("tolerance")
 def rotor_tolerance(
-    mass: Annotated[float, typer.Option("--mass", help="Mass, kg.")],
+    mass: Annotated[float, typer.Option("--mass", help="Mass, kg, or what --mass-unit says.")],
     speed: Annotated[float, typer.Option("--speed", help="Service speed, rpm.")],
     grade: Annotated[float, typer.Option("--grade", help="Balance quality grade G, mm/s.")] = 6.3,
+    mass_unit: Annotated[str, typer.Option("--mass-unit", help="kg, g, lb or oz.")] = "kg",
     json: Json = False,
 ) -> None:
     """What may stay, by grade and by the 4W/N rule, in all the trade's units."""
-    from ...balance.rotor.tolerance import four_w_over_n_gmm, permissible_gmm
-    from ...quantities.units import OZ_IN_GMM
+    from ...workshop.rotor.sums import tolerance
 
-    total = permissible_gmm(mass, speed, grade)
-    values = {
-        "permissible_gmm": total,
-        "specific_um": total / mass,
-        "permissible_ozin": total / OZ_IN_GMM,
-        "four_w_over_n_half_load_gmm": four_w_over_n_gmm(mass / 2, speed),
-    }
+    found = tolerance(mass, speed, grade, mass_unit=mass_unit)
+    total, in_ounces = found.permissible_gmm, found.permissible("oz-in")
+    rule, rule_in_ounces = found.four_w_over_n_gmm, found.four_w_over_n("oz-in")
     if json:
+        values = {
+            "permissible_gmm": total, "specific_um": found.specific_um, "permissible_ozin": in_ounces,
+            "four_w_over_n_half_load_gmm": rule, "four_w_over_n_half_load_ozin": rule_in_ounces,
+        }  # fmt: skip
         emit(values)
         return
-    typer.echo(f"G {grade:g}, {mass:g} kg, {speed:,.0f} rpm (ISO 21940-11; whole rotor):")
+    typer.echo(f"G {grade:g}, {mass:g} {mass_unit}, {speed:,.0f} rpm (ISO 21940-11; whole rotor):")
     typer.echo(
-        f"  {short(total, 4)} g·mm = {short(total / mass, 4)} µm (g·mm/kg) = {short(total / OZ_IN_GMM, 4)} oz-in"
+        f"  {short(total, 4)} g·mm = {short(found.specific_um, 4)} µm (g·mm/kg) = {short(in_ounces, 4)} oz-in"
     )
     typer.echo(
-        f"4W/N, half the rotor on the journal: {short(values['four_w_over_n_half_load_gmm'], 4)} g·mm a plane"
+        f"4W/N, half the rotor on the journal: {short(rule, 4)} g·mm = {short(rule_in_ounces, 4)} oz-in a plane"
     )
 
 

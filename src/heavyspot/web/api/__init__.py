@@ -1,4 +1,4 @@
-"""The same as JSON under /api, one file a subject."""
+"""The same as JSON under /api/v1, one file a subject."""
 
 from . import (
     agents,
@@ -6,6 +6,7 @@ from . import (
     cartridge,
     curves,
     flow,
+    hooks,
     job,
     model,
     people,
@@ -26,6 +27,7 @@ ROUTERS = tuple(
         model,
         rig,
         people,
+        hooks,
         job,
         bench,
         run,

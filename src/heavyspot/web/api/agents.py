@@ -10,13 +10,18 @@ from pydantic import Field
 
 from ...workshop.bench.remote import AgentSays
 from ..access import allowed
-from ..deps import REFUSALS, BodyIn, Line, TheBenches, Word
+from ..answers.common import told
+from ..answers.other import AgentTold
+from ..contract.problem import HOME
+from ..deps import REFUSALS, BodyIn, Line, TheBenches, Word, example
 
-router = APIRouter(prefix="/api", responses=REFUSALS, dependencies=[Depends(allowed)])
+router = APIRouter(prefix=HOME, tags=["bench"], responses=REFUSALS, dependencies=[Depends(allowed)])
 
 
 class AgentIn(BodyIn):
     """What an agent says: the piece that spins, how many spins wait on its disk, what is wrong, what was typed."""
+
+    model_config = example(spins="L52-0001", waiting=0, words="", typed="")
 
     spins: Word = ""
     waiting: Annotated[int, Field(ge=0, le=1_000_000)] = 0
@@ -24,8 +29,8 @@ class AgentIn(BodyIn):
     typed: Word = ""
 
 
-@router.post("/agents/{rig:path}")
-def hear(rig: str, agent: AgentIn, benches: TheBenches) -> dict[str, object]:
+@router.post("/agents/{rig:path}", response_model=None, responses=told(AgentTold))
+def hear_agent(rig: str, agent: AgentIn, benches: TheBenches) -> dict[str, object]:
     """Take what a rig's agent says of itself; returns what is on the rig, and this server's clock."""
     said = AgentSays(agent.spins, agent.waiting, agent.words)
     on_it, refused = benches.hear(rig, said, agent.typed.strip())
@@ -33,6 +38,6 @@ def hear(rig: str, agent: AgentIn, benches: TheBenches) -> dict[str, object]:
 
 
 @router.delete("/agents/{rig:path}", status_code=204)
-def forget(rig: str, benches: TheBenches) -> None:
+def forget_agent(rig: str, benches: TheBenches) -> None:
     """Forget a rig's agent that is used no more."""
     benches.forget(rig)

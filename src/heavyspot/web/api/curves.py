@@ -17,9 +17,14 @@ from ...workshop.cartridge.story import cartridge_story
 from ...workshop.cartridge.tabled.spinning import spin_table
 from ...workshop.shop import Workshop
 from ..access import Who, allowed
-from ..deps import REFUSALS, BodyIn, Number, Shop, Word
+from ..answers.cartridge import RunTold
+from ..answers.common import told
+from ..contract.problem import HOME
+from ..deps import REFUSALS, BodyIn, Number, Shop, Word, example
 
-router = APIRouter(prefix="/api", responses=REFUSALS, dependencies=[Depends(allowed)])
+router = APIRouter(
+    prefix=HOME, tags=["recordings"], responses=REFUSALS, dependencies=[Depends(allowed)]
+)
 
 Column = Annotated[list[Number], Field(max_length=5000)]
 
@@ -34,6 +39,15 @@ class SensorIn(BodyIn):
 
 class CurveIn(BodyIn):
     """A run as a table: its speeds and sensors, or its pasted text; unit and measure are never guessed."""
+
+    model_config = example(
+        speed_rpm=[60000, 90000, 120000],
+        sensors=[
+            {"name": "housing", "amplitude": [0.12, 0.31, 0.28], "angle_deg": [35, 80, 120]},
+        ],
+        unit="g",
+        measure="peak",
+    )
 
     speed_rpm: Column = Field(default_factory=list)
     sensors: Annotated[list[SensorIn], Field(max_length=16)] = Field(default_factory=list)
@@ -76,7 +90,12 @@ class CurveIn(BodyIn):
         )
 
 
-@router.post("/pieces/{serial:path}/curves", status_code=201)
+@router.post(
+    "/pieces/{serial:path}/curves",
+    status_code=201,
+    response_model=None,
+    responses=told(RunTold, 201, 200),
+)
 def bring_curve(
     serial: str, body: CurveIn, shop: Shop, who: Who, response: Response
 ) -> dict[str, object]:
@@ -84,7 +103,12 @@ def bring_curve(
     return _kept(shop, serial, body.as_table(), who.signs(body.operator), response)
 
 
-@router.post("/pieces/{serial:path}/curves/file", status_code=201)
+@router.post(
+    "/pieces/{serial:path}/curves/file",
+    status_code=201,
+    response_model=None,
+    responses=told(RunTold, 201, 200),
+)
 def bring_curve_file(
     serial: str,
     shop: Shop,

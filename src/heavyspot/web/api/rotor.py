@@ -1,4 +1,4 @@
-"""Rotors, machine proofs and matchings as JSON under /api."""
+"""Rotors, machine proofs and matchings as JSON under /api/v1."""
 
 from __future__ import annotations
 
@@ -16,10 +16,24 @@ from ...workshop.rotor.models import add_rotor, add_rotor_model, rotor_model
 from ...workshop.rotor.reading import UNITS
 from ...workshop.sheets.issue import issue_rotor_sheet
 from ..access import Who, allowed
-from ..deps import REFUSALS, BodyIn, Number, SheetIn, Shop, Word
+from ..answers.common import SheetTold, file_told, told
+from ..answers.job import PieceMade
+from ..answers.rotor import (
+    KindMade,
+    MadeTold,
+    MatchingTold,
+    NewReading,
+    ProofsTold,
+    ProofTold,
+    RotorTold,
+)
+from ..contract.problem import HOME
+from ..deps import REFUSALS, BodyIn, Number, SheetIn, Shop, Word, example
 from ..files import newest_sheet_answer
 
-router = APIRouter(prefix="/api", responses=REFUSALS, dependencies=[Depends(allowed)])
+router = APIRouter(
+    prefix=HOME, tags=["rotors"], responses=REFUSALS, dependencies=[Depends(allowed)]
+)
 
 Few = Field(max_length=6)
 Unit = Annotated[str, Field(max_length=12)]
@@ -28,11 +42,15 @@ Unit = Annotated[str, Field(max_length=12)]
 class KindIn(BodyIn):
     """A kind of rotor: the keys of its file."""
 
+    model_config = example(content={"kind": "rotor", "name": "Blower 900"})
+
     content: dict[str, object]
 
 
 class RotorIn(BodyIn):
     """A new rotor."""
+
+    model_config = example(serial="B9-014", rotor="Blower 900")
 
     serial: Annotated[str, Field(min_length=1, max_length=120)]
     rotor: Word
@@ -42,6 +60,8 @@ class RotorIn(BodyIn):
 
 class ReadingIn(BodyIn):
     """What a machine's display says, one number for each plane."""
+
+    model_config = example(amounts=[21000, 9000], angles_deg=[77, 200], rig="Machine 2")
 
     amounts: Annotated[list[Number], Few]
     angles_deg: Annotated[list[Number], Few]
@@ -54,6 +74,8 @@ class ReadingIn(BodyIn):
 class CorrectionIn(BodyIn):
     """A correction made; nothing given means as advised."""
 
+    model_config = example(plane="left", angle_deg=180.0, amount_gmm=2000.0, way="add")
+
     plane: Word = ""
     angle_deg: Number = 0.0
     amount_gmm: Number = 0.0
@@ -63,6 +85,10 @@ class CorrectionIn(BodyIn):
 class ProofIn(BodyIn):
     """A residual test: twelve amounts for each plane."""
 
+    model_config = example(
+        planes={"left": [10, 10.2, 9.9, 10, 10.1, 9.8, 10, 10, 10.3, 9.9, 10, 10.1]}
+    )
+
     planes: dict[str, Annotated[list[Number], Field(max_length=12)]]
     due: Annotated[str, Field(max_length=10)] = ""
 
@@ -70,37 +96,46 @@ class ProofIn(BodyIn):
 class MatchingIn(BodyIn):
     """Parts by kind: name, amount in g·mm, angle."""
 
+    model_config = example(
+        kinds={"wheel": [["C1", 0.5, 10]], "nut": [["N1", 0.2, 30]]}, steps_deg={"nut": 60}
+    )
+
     kinds: dict[str, Annotated[list[tuple[Word, Number, Number]], Field(max_length=500)]]
     steps_deg: dict[str, Number] = Field(default_factory=dict)
 
 
-@router.get("/rotor-kinds")
-def kinds(shop: Shop) -> list[str]:
+@router.get("/rotor-kinds", response_model=None, responses=told(list[str]))
+def list_rotor_kinds(shop: Shop) -> list[str]:
     """List the kinds of rotor."""
     return rotor_names(shop)
 
 
-@router.get("/rotor-kinds/{name}")
-def kind(name: str, shop: Shop) -> dict[str, object]:
+@router.get("/rotor-kinds/{name}", response_model=None, responses=told(dict[str, object]))
+def get_rotor_kind(name: str, shop: Shop) -> dict[str, object]:
     """Return the keys of a kind of rotor."""
     return rotor_model(shop, name).model_dump(mode="json", exclude_unset=True)
 
 
-@router.post("/rotor-kinds", status_code=201)
-def add_kind(kind: KindIn, shop: Shop, who: Who) -> dict[str, str]:
+@router.post("/rotor-kinds", status_code=201, response_model=None, responses=told(KindMade, 201))
+def create_rotor_kind(kind: KindIn, shop: Shop, who: Who) -> dict[str, str]:
     """Add a kind of rotor, or a new version of it."""
     return {"rotor": add_rotor_model(shop, kind.content, by=who.name).name}
 
 
-@router.post("/rotors", status_code=201)
-def new_rotor(rotor: RotorIn, shop: Shop, who: Who) -> dict[str, str]:
+@router.post("/rotors", status_code=201, response_model=None, responses=told(PieceMade, 201))
+def create_rotor(rotor: RotorIn, shop: Shop, who: Who) -> dict[str, str]:
     """Add a rotor."""
     row = rotor.model_dump()
     return {"piece": add_rotor(shop, row.pop("serial"), row.pop("rotor"), **row, by=who.name)}
 
 
-@router.post("/rotors/{serial:path}/readings", status_code=201)
-def reading(serial: str, reading: ReadingIn, shop: Shop, who: Who) -> dict[str, object]:
+@router.post(
+    "/rotors/{serial:path}/readings",
+    status_code=201,
+    response_model=None,
+    responses=told(NewReading, 201),
+)
+def record_reading(serial: str, reading: ReadingIn, shop: Shop, who: Who) -> dict[str, object]:
     """Record what a machine's display says; returns verdict and advice."""
     row = reading.model_dump()
     read = measure_typed(
@@ -109,8 +144,15 @@ def reading(serial: str, reading: ReadingIn, shop: Shop, who: Who) -> dict[str, 
     return {**read.as_json(), "serial": serial}
 
 
-@router.post("/rotors/{serial:path}/corrections", status_code=201)
-def correction(serial: str, made: CorrectionIn, shop: Shop, who: Who) -> list[dict[str, object]]:
+@router.post(
+    "/rotors/{serial:path}/corrections",
+    status_code=201,
+    response_model=None,
+    responses=told(list[MadeTold], 201),
+)
+def record_correction(
+    serial: str, made: CorrectionIn, shop: Shop, who: Who
+) -> list[dict[str, object]]:
     """Record a correction, or that the advice was followed."""
     if not made.plane:
         return [asdict(c) for c in corrected_as_advised(shop, serial, by=who.name)]
@@ -121,45 +163,56 @@ def correction(serial: str, made: CorrectionIn, shop: Shop, who: Who) -> list[di
     return [asdict(done.made)]
 
 
-@router.get("/rotors/{serial:path}/sheet.pdf", response_class=Response)
-def sheet(serial: str, shop: Shop) -> Response:
+@router.get(
+    "/rotors/{serial:path}/sheet.pdf",
+    response_class=Response,
+    responses=file_told("application/pdf"),
+)
+def get_rotor_sheet(serial: str, shop: Shop) -> Response:
     """Return the rotor's newest sheet as it was issued, byte for byte."""
     return newest_sheet_answer(shop, serial)
 
 
-@router.post("/rotors/{serial:path}/sheets", status_code=201)
-def issue(serial: str, body: SheetIn, shop: Shop, who: Who) -> dict[str, object]:
+@router.post(
+    "/rotors/{serial:path}/sheets",
+    status_code=201,
+    response_model=None,
+    responses=told(SheetTold, 201),
+)
+def issue_rotor_sheet_now(serial: str, body: SheetIn, shop: Shop, who: Who) -> dict[str, object]:
     """Issue the rotor's sheet: it takes the place of the one before."""
     return asdict(issue_rotor_sheet(shop, serial, by=who.name, **body.model_dump()))
 
 
-@router.get("/rotors/{serial:path}")
-def rotor(serial: str, shop: Shop) -> dict[str, object]:
+@router.get("/rotors/{serial:path}", response_model=None, responses=told(RotorTold))
+def get_rotor(serial: str, shop: Shop) -> dict[str, object]:
     """Return a rotor with its readings and corrections."""
     return rotor_story(shop, serial).as_json()
 
 
-@router.get("/machines/{name}/proofs")
-def proofs(name: str, shop: Shop) -> dict[str, object]:
+@router.get("/machines/{name}/proofs", response_model=None, responses=told(ProofsTold))
+def list_proofs(name: str, shop: Shop) -> dict[str, object]:
     """Return a machine's newest proofs, and what is past its day."""
     rows = [p.as_json() for p in proofs_of(shop, name)]
     return {"proofs": rows, "overdue": overdue(shop, name)}
 
 
-@router.post("/machines/{name}/proofs", status_code=201)
-def add_proof(name: str, proof: ProofIn, shop: Shop, who: Who) -> dict[str, object]:
+@router.post(
+    "/machines/{name}/proofs", status_code=201, response_model=None, responses=told(ProofTold, 201)
+)
+def record_residual_test(name: str, proof: ProofIn, shop: Shop, who: Who) -> dict[str, object]:
     """Judge and keep a residual test."""
     return prove_residual(shop, name, proof.planes, due=proof.due, by=who.name).as_json()
 
 
-@router.post("/matchings", status_code=201)
-def new_matching(parts: MatchingIn, shop: Shop, who: Who) -> dict[str, object]:
+@router.post("/matchings", status_code=201, response_model=None, responses=told(MatchingTold, 201))
+def create_matching(parts: MatchingIn, shop: Shop, who: Who) -> dict[str, object]:
     """Propose which parts to put together, and keep it."""
     return match(shop, parts.kinds, steps_deg=parts.steps_deg, by=who.name).as_json()
 
 
-@router.get("/matchings/{id_}")
-def matching(id_: str, shop: Shop) -> dict[str, object]:
+@router.get("/matchings/{id_}", response_model=None, responses=told(MatchingTold))
+def get_matching(id_: str, shop: Shop) -> dict[str, object]:
     """Return a proposal."""
     found = find_matching(shop, id_)
     return {"id": id_, "at": found.at, "by": found.by, **found.content}

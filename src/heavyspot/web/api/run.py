@@ -1,4 +1,4 @@
-"""A closer look at one run, as JSON and files under /api."""
+"""A closer look at one run, as JSON and files under /api/v1."""
 
 from __future__ import annotations
 
@@ -13,21 +13,28 @@ from ...workshop.cartridge import one_run as look
 from ...workshop.cartridge.curves_view import curves_view
 from ...workshop.reading.results import finding_json
 from ..access import allowed
+from ..answers.cartridge import MomentTold, PassesTold
+from ..answers.common import file_told, told
+from ..contract.problem import HOME
 from ..deps import REFUSALS, Number, Shop
 
-router = APIRouter(prefix="/api", responses=REFUSALS, dependencies=[Depends(allowed)])
+router = APIRouter(prefix=HOME, tags=["runs"], responses=REFUSALS, dependencies=[Depends(allowed)])
 
 
-@router.get("/runs/{number}/passes/{serial:path}")
-def run_passes(serial: str, number: int, shop: Shop) -> dict[str, object]:
+@router.get("/runs/{number}/passes/{serial:path}", response_model=None, responses=told(PassesTold))
+def get_passes(serial: str, number: int, shop: Shop) -> dict[str, object]:
     """Return every pass of a run, with its findings."""
     past = look.find_run(shop, serial, number)
     findings = [finding_json(f) for f in past.run.result.findings]
     return {"passes": look.passes_view(past.curves_of()), "findings": findings}
 
 
-@router.get("/runs/{number}/map/{serial:path}", response_class=Response)
-def run_map(serial: str, number: int, shop: Shop) -> Response:
+@router.get(
+    "/runs/{number}/map/{serial:path}",
+    response_class=Response,
+    responses=file_told("application/octet-stream"),
+)
+def get_map(serial: str, number: int, shop: Shop) -> Response:
     """Return the speed-frequency map as bytes, a row a spectrum; shape and axes in headers."""
     past = look.find_run(shop, serial, number)
     drawn = look.draw_map(look.archived(shop, past.run.entry.recording), past)
@@ -44,15 +51,19 @@ def run_map(serial: str, number: int, shop: Shop) -> Response:
     )
 
 
-@router.get("/runs/{number}/moment/{serial:path}")
-def run_moment(serial: str, number: int, shop: Shop, speed_rpm: Number) -> dict[str, object]:
+@router.get("/runs/{number}/moment/{serial:path}", response_model=None, responses=told(MomentTold))
+def get_moment(serial: str, number: int, shop: Shop, speed_rpm: Number) -> dict[str, object]:
     """Return waveform and spectrum at a speed of a run."""
     past = look.find_run(shop, serial, number)
     return look.moment(look.archived(shop, past.run.entry.recording), past, speed_rpm)
 
 
-@router.get("/runs/{number}/curve.csv/{serial:path}", response_class=Response)
-def run_csv(serial: str, number: int, shop: Shop) -> Response:
+@router.get(
+    "/runs/{number}/curve.csv/{serial:path}",
+    response_class=Response,
+    responses=file_told("text/csv"),
+)
+def get_curve_csv(serial: str, number: int, shop: Shop) -> Response:
     """Return a run's curves as CSV."""
     past = look.find_run(shop, serial, number)
     return Response(
@@ -62,8 +73,12 @@ def run_csv(serial: str, number: int, shop: Shop) -> Response:
     )
 
 
-@router.get("/runs/{number}/curve.svg/{serial:path}", response_class=Response)
-def run_svg(serial: str, number: int, shop: Shop) -> Response:
+@router.get(
+    "/runs/{number}/curve.svg/{serial:path}",
+    response_class=Response,
+    responses=file_told("image/svg+xml"),
+)
+def get_curve_svg(serial: str, number: int, shop: Shop) -> Response:
     """Return a run's curve in front of the piece's others, as SVG."""
     look.find_run(shop, serial, number)
     drawn = runs_svg(curves_view(shop, serial), name=f"{serial}, run {number}", number=number)
@@ -74,8 +89,12 @@ def run_svg(serial: str, number: int, shop: Shop) -> Response:
     )
 
 
-@router.get("/runs/{number}/recording.uff/{serial:path}", response_class=Response)
-def run_uff(serial: str, number: int, shop: Shop) -> Response:
+@router.get(
+    "/runs/{number}/recording.uff/{serial:path}",
+    response_class=Response,
+    responses=file_told("application/octet-stream"),
+)
+def get_recording_uff(serial: str, number: int, shop: Shop) -> Response:
     """Return a run's recording as UFF 58, binary."""
     name = look.find_run(shop, serial, number).run.entry.recording
     with tempfile.TemporaryDirectory() as folder:

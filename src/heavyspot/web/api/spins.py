@@ -31,9 +31,15 @@ from ...workshop.incoming import Upload, Uploads, Watchers
 from ...workshop.incoming.uploads import LARGEST
 from ...workshop.shop import Workshop
 from ..access import Who, allowed
+from ..answers.cartridge import RunTold
+from ..answers.common import told
+from ..answers.other import WatchedTold
+from ..contract.problem import HOME, by_status, problem
 from ..deps import REFUSALS, Shop, Word
 
-router = APIRouter(prefix="/api", responses=REFUSALS, dependencies=[Depends(allowed)])
+router = APIRouter(
+    prefix=HOME, tags=["recordings"], responses=REFUSALS, dependencies=[Depends(allowed)]
+)
 
 DRAFT = "8"
 """Interoperability version of the draft."""
@@ -46,8 +52,13 @@ SYNC_EVERY = 8_000_000
 Rate = Annotated[float | None, Form(gt=0, allow_inf_nan=False)]
 
 
-@router.post("/pieces/{serial:path}/spins", status_code=201)
-def bring(
+@router.post(
+    "/pieces/{serial:path}/spins",
+    status_code=201,
+    response_model=None,
+    responses=told(RunTold, 201, 200),
+)
+def bring_recording(
     serial: str,
     shop: Shop,
     who: Who,
@@ -75,8 +86,13 @@ def bring(
     return result.as_json()
 
 
-@router.post("/pieces/{serial:path}/spins/uploads", status_code=201)
-async def begin(
+@router.post(
+    "/pieces/{serial:path}/spins/uploads",
+    status_code=201,
+    response_class=Response,
+    responses=told(RunTold, 201, 200),
+)
+async def begin_upload(
     request: Request,
     serial: str,
     shop: Shop,
@@ -95,17 +111,22 @@ async def begin(
     return await _more(request, shop, upload, created=True)
 
 
-@router.get("/uploads/{id_}", status_code=204)
+@router.get("/uploads/{id_}", status_code=204, response_class=Response)
 @router.head("/uploads/{id_}", status_code=204, include_in_schema=False)
-def how_far(id_: str, shop: Shop, who: Who) -> Response:
+def get_upload(id_: str, shop: Shop, who: Who) -> Response:
     """Return how much of an upload is on the disk: `Upload-Offset`."""
     uploads = Uploads(shop)
     upload = uploads.find(id_, who.name)
     return Response(status_code=204, headers=_state(upload, uploads.offset(upload)))
 
 
-@router.patch("/uploads/{id_}")
-async def go_on(request: Request, id_: str, shop: Shop, who: Who) -> Response:
+@router.patch(
+    "/uploads/{id_}",
+    status_code=204,
+    response_class=Response,
+    responses=told(RunTold, 201, 200),
+)
+async def continue_upload(request: Request, id_: str, shop: Shop, who: Who) -> Response:
     """Take more of an upload from `Upload-Offset` on; with `Upload-Complete: ?1` it is read, as `spin` does."""
     if request.headers.get("content-type", "").split(";")[0] != "application/partial-upload":
         raise BadInput(
@@ -118,7 +139,7 @@ async def go_on(request: Request, id_: str, shop: Shop, who: Who) -> Response:
 
 
 @router.delete("/uploads/{id_}", status_code=204)
-def leave(id_: str, shop: Shop, who: Who) -> Response:
+def leave_upload(id_: str, shop: Shop, who: Who) -> Response:
     """Remove an upload."""
     uploads = Uploads(shop)
     uploads.remove(uploads.find(id_, who.name))
@@ -132,21 +153,22 @@ async def _more(request: Request, shop: Workshop, upload: Upload, *, created: bo
     with uploads.one_at_a_time(upload):
         there = await run_in_threadpool(uploads.offset, upload)
         if not created and (at := _whole(request, "upload-offset")) != there:
-            said = {"type": MISMATCH, "title": "offset from request does not match offset of resource",
-                    "expected-offset": there, "provided-offset": at}  # fmt: skip
-            return JSONResponse(
-                said, 409, _state(upload, there), media_type="application/problem+json"
-            )
+            return problem(
+                request.scope, 409, "wrong-offset", f"{there} bytes are there; the part begins at {at}.",
+                f"Go on at {there}.", headers=_state(upload, there), type=MISMATCH,
+                title="offset from request does not match offset of resource",
+                **{"expected-offset": there, "provided-offset": at},
+            )  # fmt: skip
         whole = await _write(request, uploads, upload)
         there = await run_in_threadpool(uploads.offset, upload)
         if not whole:
-            return Response(status_code=408)  # nobody reads it: the line is cut
+            return by_status(request.scope, 408)  # nobody reads it: the line is cut
         if upload.length is not None and complete and there != upload.length:
             raise BadInput(
                 f"{there} bytes came; {upload.length} were to come.", remedy="Send the rest."
             )
         if not complete:
-            headers = _state(upload, there) | {"Location": f"/api/uploads/{upload.id}"}
+            headers = _state(upload, there) | {"Location": f"{HOME}/uploads/{upload.id}"}
             return Response(status_code=201 if created else 204, headers=headers)
         return await _finished(shop, upload, there)
 
@@ -172,7 +194,7 @@ async def _finished(shop: Workshop, upload: Upload, length: int) -> Response:
     uploads = Uploads(shop)
     path = uploads.body(upload)
     await run_in_threadpool(uploads.refuse_other, upload)
-    headers = _state(upload, length, complete=True) | {"Location": f"/api/uploads/{upload.id}"}
+    headers = _state(upload, length, complete=True) | {"Location": f"{HOME}/uploads/{upload.id}"}
     form = await _form_of(upload.kind, path)
     try:
         said, status = await run_in_threadpool(_spin, shop, upload, path, form)
@@ -269,8 +291,8 @@ def _name_of(request: Request) -> str:
     return message.get_filename() or ""
 
 
-@router.get("/watched")
-def watched(request: Request) -> dict[str, object]:
+@router.get("/watched", response_model=None, responses=told(WatchedTold))
+def list_watched(request: Request) -> dict[str, object]:
     """Return what lies in the watched folders and was not taken, and why."""
     watchers: Watchers = request.app.state.watchers
     return {

@@ -9,6 +9,8 @@ from fastapi import APIRouter, Depends, Query, Request
 from pydantic import BaseModel, ConfigDict, Field
 
 from ...quantities.errors import NotLoggedIn
+from ...workshop.heads import SignedHead
+from ...workshop.station.answers import ArrivalProof, Cursor, Have, HeldBack, House, KeptHeads
 from ...workshop.station.arrivals import (
     cursor_of,
     main_house,
@@ -21,6 +23,8 @@ from ...workshop.station.arrivals import (
     take_entries,
 )
 from ...workshop.station.heads import head_of_json, kept_of, receive_head
+from ..answers.common import told
+from ..contract.problem import HOME
 from ..deps import REFUSALS, Number, Shop
 
 
@@ -33,7 +37,10 @@ def known_station(request: Request, shop: Shop) -> str:
 
 
 router = APIRouter(
-    prefix="/api/exchange", responses=REFUSALS, dependencies=[Depends(known_station)]
+    prefix=f"{HOME}/exchange",
+    tags=["stations"],
+    responses=REFUSALS,
+    dependencies=[Depends(known_station)],
 )
 Station = Annotated[str, Depends(known_station)]
 Store = Annotated[str, Field(max_length=36, pattern="^[0-9a-f-]{36}$")]
@@ -58,41 +65,41 @@ class Asked(BaseModel):
     digest: Digest
 
 
-@router.get("")
-def house(shop: Shop, station: Station) -> dict[str, object]:
+@router.get("", response_model=None, responses=told(House))
+def exchange_house(shop: Shop, station: Station) -> dict[str, object]:
     """Who the main house is, and who asks."""
     return asdict(replace(main_house(shop), station=station))
 
 
-@router.get("/cursor")
-def cursor(shop: Shop, store: Store, station: Station) -> dict[str, object]:
+@router.get("/cursor", response_model=None, responses=told(Cursor))
+def exchange_cursor(shop: Shop, store: Store, station: Station) -> dict[str, object]:
     """How far into a store's chain everything has arrived."""
     number, digest = cursor_of(shop, store, station)
     return {"number": number, "digest": digest}
 
 
-@router.post("/entries")
-def take(shop: Shop, sent: Sent, station: Station) -> dict[str, object]:
+@router.post("/entries", response_model=None, responses=told(HeldBack))
+def exchange_take(shop: Shop, sent: Sent, station: Station) -> dict[str, object]:
     """Take entries, all of them or none."""
     offer = offer_of(sent.offer)
     return asdict(take_entries(shop, offer, clock_s=sent.clock_s, station=station))
 
 
-@router.get("/entries")
-def offer(shop: Shop, store: Store, after: Whole) -> dict[str, object]:
+@router.get("/entries", response_model=None, responses=told(dict[str, object]))
+def exchange_offer(shop: Shop, store: Store, after: Whole) -> dict[str, object]:
     """Entries behind a link, without the station's own."""
     made, head = offer_entries(shop, after, taker=store)
     return {"offer": asdict(made), "head": head}
 
 
-@router.get("/files/{name:path}")
-def have(shop: Shop, name: str) -> dict[str, int]:
+@router.get("/files/{name:path}", response_model=None, responses=told(Have))
+def exchange_have(shop: Shop, name: str) -> dict[str, int]:
     """How many bytes of a file have arrived; -1 when it is complete."""
     return {"have": received(shop, name)}
 
 
-@router.put("/files/{name:path}")
-async def put(
+@router.put("/files/{name:path}", response_model=None, responses=told(Have))
+async def exchange_put(
     request: Request,
     shop: Shop,
     name: str,
@@ -105,19 +112,19 @@ async def put(
     return {"have": receive_piece(shop, name, content, at=at, digest=digest, last=last)}
 
 
-@router.post("/head")
-def head(shop: Shop, station: Station, sent: dict[str, object]) -> dict[str, object]:
+@router.post("/head", response_model=None, responses=told(SignedHead))
+def exchange_head(shop: Shop, station: Station, sent: dict[str, object]) -> dict[str, object]:
     """Keep a station's signed head, and give this house's."""
     return asdict(receive_head(shop, station, head_of_json(sent)))
 
 
-@router.get("/heads")
-def heads(shop: Shop, station: Station, store: Store) -> dict[str, object]:
+@router.get("/heads", response_model=None, responses=told(KeptHeads))
+def exchange_heads(shop: Shop, station: Station, store: Store) -> dict[str, object]:
     """The heads of a station's store that are kept here."""
     return {"heads": [asdict(h) for h in kept_of(shop, store, station)]}
 
 
-@router.post("/proof")
-def proof(shop: Shop, station: Station, asked: Asked) -> dict[str, object]:
+@router.post("/proof", response_model=None, responses=told(ArrivalProof))
+def exchange_proof(shop: Shop, station: Station, asked: Asked) -> dict[str, object]:
     """A signed word that all of a store has arrived."""
     return asdict(prove_arrival(shop, station, asked.store, asked.number, asked.digest))

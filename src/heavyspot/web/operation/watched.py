@@ -8,9 +8,9 @@ import time
 import uuid
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.responses import JSONResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from ..contract.problem import problem
 from .log import REQUEST, log, say
 from .metrics import Metrics
 
@@ -45,11 +45,9 @@ class Watched:
         except Exception:
             log.exception("fault")
             if not status:
-                told = {
-                    "error": "The program made a mistake.",
-                    "remedy": f"Tell who looks after it: {id_}",
-                }
-                await JSONResponse(told, 500)(scope, receive, watched)
+                told, remedy = "The program made a mistake.", f"Tell who looks after it: {id_}"
+                answer = problem(scope, 500, "program-fault", told, remedy, request_id=id_)
+                await answer(scope, receive, watched)
             raise
         finally:
             seconds = time.perf_counter() - began

@@ -5,11 +5,12 @@ from __future__ import annotations
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Form, Request, Response
-from fastapi.responses import JSONResponse, RedirectResponse
+from fastapi.responses import RedirectResponse
 
 from ...quantities.errors import BadInput, NotAllowed, NotLoggedIn, status_of
 from ...workshop.people import LOGIN_HOURS, ROLES
 from ..access import COOKIE, Who, allowed
+from ..contract.problem import for_programs, refusal
 from ..deps import people_of
 from ..page import Text, by_script, fault_page, goto, page
 
@@ -18,8 +19,8 @@ async def refuse_access(request: Request, fault: Exception) -> Response:
     """Answer `NotAllowed`: a page goes to the login, a program gets JSON."""
     assert isinstance(fault, NotAllowed)
     logged_in = not isinstance(fault, NotLoggedIn)
-    if request.url.path.startswith("/api") or (logged_in and by_script(request)):
-        return JSONResponse({"error": fault.message, "remedy": fault.remedy}, status_of(fault))
+    if for_programs(request.scope) or (logged_in and by_script(request)):
+        return refusal(request.scope, fault)
     if not logged_in:
         if by_script(request):
             return Response(status_code=401, headers={"HX-Redirect": "/login"})

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from ...quantities.content import ByContent
 from ...quantities.errors import SignalTooPoor
 from ...quantities.finding import Finding, blocking_of, worst_of_each
 from ...signal.chain import corrected
@@ -37,8 +38,8 @@ NO_CURVE = {
 """Findings after which no curve is shown: its angles, or its very speed, would be wrong."""
 
 
-@dataclass(frozen=True)
-class ReadResult:
+@dataclass(frozen=True, eq=False)
+class ReadResult(ByContent):
     """What a recording says.
 
     Attributes

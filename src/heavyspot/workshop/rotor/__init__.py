@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from ...quantities.lazy import lazy_names
+from ..lazy import lazy_names
 
 if TYPE_CHECKING:
     from .kept import KeptResidual, MadeCorrection, RotorReadingKept, reading_of, rotor_story

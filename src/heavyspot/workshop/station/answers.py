@@ -53,7 +53,7 @@ class Have:
 
 
 @dataclass(frozen=True)
-class Kept:
+class HeldBack:
     """Of the entries sent, how many wait there for a person to decide."""
 
     held: int

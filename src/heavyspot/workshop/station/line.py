@@ -119,7 +119,7 @@ def refused(status: int, content: bytes) -> BadInput | SourceLost:
     """Return a refusal in the main house's own words."""
     try:
         said = json.loads(content)
-        words, remedy = str(said["error"]), str(said.get("remedy", ""))
+        words, remedy = str(said.get("detail") or said["error"]), str(said.get("remedy", ""))
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         words, remedy = f"The main house answered {status}.", "Try again later."
     if status >= 500:

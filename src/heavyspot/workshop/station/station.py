@@ -22,7 +22,7 @@ from ..shop import Workshop
 from ..shop_file import load_shop_file
 from ..shop_key import fits
 from ..stored import stored
-from .answers import ArrivalProof, Cursor, Have, House, Kept, Offered, answer_as
+from .answers import ArrivalProof, Cursor, Have, HeldBack, House, Offered, answer_as
 from .arrivals import spelled
 from .heads import swap_heads
 from .line import HttpLine, Line
@@ -95,7 +95,7 @@ def join(data: Path, line: Line, url: str, key: str, tls: str = "") -> Joined:
 
 
 def _house(line: Line) -> House:
-    return answer_as(House, line.send("GET", "/api/exchange"))
+    return answer_as(House, line.send("GET", "/api/exchange"))  # a house of before knows no v1
 
 
 def _write(path: Path, content: dict[str, Any]) -> None:
@@ -194,7 +194,7 @@ def _send(
         body = {"offer": asdict(offer), "clock_s": told.clock_s}
         answer = line.send("POST", "/api/exchange/entries", json.dumps(body).encode())
         told.sent += len(offer.parcels)
-        told.held += answer_as(Kept, answer).held
+        told.held += answer_as(HeldBack, answer).held
         after = offer.number
         say("sent", after, head)
 

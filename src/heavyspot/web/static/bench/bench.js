@@ -60,7 +60,7 @@ async function arrived() {
   keepAwake();
   follower.heard();
   if (LIVE.has(question())) follower.begin();
-  curves = await askJson(`/api/pieces/${serial}/curves`);
+  curves = await askJson(`/api/v1/pieces/${serial}/curves`);
   drawRuns(follower.points);
   for (const box of document.querySelectorAll("[data-chart=spectrum]"))
     charts.set(box, await drawSpectrum(box, serial));
@@ -70,7 +70,7 @@ async function arrived() {
 async function glance() {
   if (document.hidden || follower.follows) return;
   const rig = bench.dataset.rig ? `?rig=${encodeURIComponent(bench.dataset.rig)}` : "";
-  const state = await (await ask(`/api/bench/${serial}${rig}`)).json();
+  const state = await (await ask(`/api/v1/bench/${serial}${rig}`)).json();
   follower.heard();
   if (wall && state.on_it !== bench.dataset.serial) location.reload();
   if (!wall && state.rig !== bench.dataset.onRig) location.reload(); // its head says which rig it is on

@@ -30,7 +30,7 @@ export function spectrumSpec(moment, words) {
 export async function drawSpectrum(box, serial) {
   const { run, atRpm } = box.dataset;
   const chart = new Chart(box);
-  const moment = await askJson(`/api/runs/${run}/moment/${serial}?speed_rpm=${atRpm}`);
+  const moment = await askJson(`/api/v1/runs/${run}/moment/${serial}?speed_rpm=${atRpm}`);
   chart.draw(spectrumSpec(moment, JSON.parse(box.dataset.words)));
   return chart;
 }

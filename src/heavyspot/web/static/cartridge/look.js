@@ -16,9 +16,9 @@ let drawnMap = null;
 let moment = null;
 
 async function curves() {
-  const own = await askJson(`/api/runs/${run}/passes/${serial}`);
+  const own = await askJson(`/api/v1/runs/${run}/passes/${serial}`);
   findings = own.findings;
-  const other = beside ? await askJson(`/api/runs/${beside}/passes/${serial}`) : { passes: [] };
+  const other = beside ? await askJson(`/api/v1/runs/${beside}/passes/${serial}`) : { passes: [] };
   const passes = [...own.passes, ...other.passes.slice(0, 1)];
   if (!passes.length) return;
   const with_ = { limit: Number(look.dataset.limit), findings, words };
@@ -27,7 +27,7 @@ async function curves() {
 }
 
 async function map() {
-  const answer = await ask(`/api/runs/${run}/map/${serial}`);
+  const answer = await ask(`/api/v1/runs/${run}/map/${serial}`);
   drawnMap = { levels: new Uint8Array(await answer.arrayBuffer()), axes: mapAxes(answer.headers) };
   paintMap();
   const { axes } = drawnMap;
@@ -48,7 +48,7 @@ function paintMap() {
 
 async function atSpeed() {
   const speed = document.getElementById("at").value;
-  moment = await askJson(`/api/runs/${run}/moment/${serial}?speed_rpm=${speed}`);
+  moment = await askJson(`/api/v1/runs/${run}/moment/${serial}?speed_rpm=${speed}`);
   document.getElementById("at-speed").textContent = moment.speed_rpm.toLocaleString(
     document.documentElement.lang,
   );

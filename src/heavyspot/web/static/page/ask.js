@@ -12,8 +12,9 @@ export async function askJson(path) {
   return (await ask(path)).json();
 }
 
-/** Return what a refusing answer says: its error and remedy, else its status. */
+/** Return what a refusing answer says: its detail and remedy, else its status. */
 export async function refusal(answer) {
-  const told = answer.headers.get("content-type")?.startsWith("application/json") ? await answer.json() : {};
-  return [told.error ?? `The server answers ${answer.status}.`, told.remedy].filter(Boolean).join(" ");
+  const kind = answer.headers.get("content-type") ?? "";
+  const told = kind.startsWith("application/problem+json") ? await answer.json() : {};
+  return [told.detail ?? `The server answers ${answer.status}.`, told.remedy].filter(Boolean).join(" ");
 }
