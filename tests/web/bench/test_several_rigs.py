@@ -43,7 +43,7 @@ def client(rig_files):
 
 
 def on(client):
-    return {b["rig"]: b["on_it"] for b in client.get("/api/benches").json()}
+    return {b["rig"]: b["on_it"] for b in client.get("/api/v1/benches").json()}
 
 
 def test_a_piece_on_no_rig_is_asked_where_it_is_and_put_there(client):
@@ -60,7 +60,7 @@ def test_a_piece_on_no_rig_is_asked_where_it_is_and_put_there(client):
 
 
 def test_each_rig_has_its_address(client):
-    client.post(f"/api/benches/{B}/piece", json={"serial": "H/1"})
+    client.post(f"/api/v1/benches/{B}/piece", json={"serial": "H/1"})
     led = client.get("/at/rig%2FB: north %26 <south>", follow_redirects=False)
     assert (led.status_code, led.headers["location"]) == (303, "/bench/H/1")
     free = client.get(f"/at/{A}").text
@@ -73,7 +73,7 @@ def test_each_rig_has_its_address(client):
 
 
 def test_what_is_scanned_at_a_rig_goes_on_that_rig(client):
-    client.post(f"/api/benches/{A}/piece", json={"serial": "H/2"})
+    client.post(f"/api/v1/benches/{A}/piece", json={"serial": "H/2"})
     asked = client.get("/bench/H/2/scanned", params={"text": "H/3"}).text
     assert "/find?q=H/3&amp;rig=rig%20A" in asked
     client.get("/bench/H/3", params={"rig": A})
@@ -82,13 +82,13 @@ def test_what_is_scanned_at_a_rig_goes_on_that_rig(client):
 
 
 def test_today_lists_every_rig_and_what_is_on_each(client):
-    client.post(f"/api/benches/{A}/piece", json={"serial": "H/3"})
+    client.post(f"/api/v1/benches/{A}/piece", json={"serial": "H/3"})
     today = client.get("/").text
     assert "Rig a" in today and "H/3" in today and "Not spun yet" in today
 
 
 def test_a_wall_is_of_one_rig(client):
-    client.post(f"/api/benches/{A}/piece", json={"serial": "H/3"})
+    client.post(f"/api/v1/benches/{A}/piece", json={"serial": "H/3"})
     asked = client.get("/wall").text
     assert "/wall?rig=rig%20A" in asked and "/wall?rig=rig/B" in asked
     shown = client.get("/wall", params={"rig": A}).text
@@ -100,14 +100,14 @@ def test_a_wall_is_of_one_rig(client):
 @pytest.mark.slow
 def test_two_spin_at_once_and_stop_asks_which(client):
     for rig, serial in ((A, "H/4"), (B, "H/5")):
-        client.post(f"/api/benches/{rig}/piece", json={"serial": serial})
+        client.post(f"/api/v1/benches/{rig}/piece", json={"serial": serial})
     for serial in ("H/4", "H/5"):
         assert client.post(f"/api/bench/{serial}/spin", json={}).status_code == 202
-    moved = client.post(f"/api/benches/{B}/piece", json={"serial": "H/4"})
+    moved = client.post(f"/api/v1/benches/{B}/piece", json={"serial": "H/4"})
     assert moved.status_code == 422 and "one rig at a time" in moved.json()["error"]
     assert client.post("/api/bench/stop").status_code == 422
     assert client.post("/api/bench/H/6/spin", json={}).status_code == 404
-    spinning = [b["spins"] for b in client.get("/api/benches").json()]
+    spinning = [b["spins"] for b in client.get("/api/v1/benches").json()]
     assert spinning == ["H/4", "H/5"]
     assert client.get("/bench", follow_redirects=False).headers["location"] == "/"
     with (
@@ -155,16 +155,16 @@ def test_a_rig_with_an_agent_is_a_rig_of_the_shop(tmp_path):
         add_model(shop, demo_model(SIZES["Larch 52"]))
         for n in (1, 2):
             add_piece(shop, f"S-{n}", "Larch 52")
-        assert client.post("/api/agents/far rig", json={}).status_code == 404  # no such rig
+        assert client.post("/api/v1/agents/far rig", json={}).status_code == 404  # no such rig
         add_rig(shop, "far rig")
         told = client.post(
-            "/api/agents/far rig", json={"waiting": 2, "words": "no pulses", "typed": "S-1"}
+            "/api/v1/agents/far rig", json={"waiting": 2, "words": "no pulses", "typed": "S-1"}
         )
         assert told.status_code == 200
         assert (told.json()["on_it"], told.json()["refused"]) == ("S-1", "")
-        wrong = client.post("/api/agents/far rig", json={"typed": "S-99"}).json()
+        wrong = client.post("/api/v1/agents/far rig", json={"typed": "S-99"}).json()
         assert wrong["on_it"] == "S-1" and "no piece" in wrong["refused"]
-        client.post("/api/agents/far rig", json={"waiting": 2, "words": "no pulses"})
+        client.post("/api/v1/agents/far rig", json={"waiting": 2, "words": "no pulses"})
         said = client.get("/bench/S-1").text
         for words in (
             "captured at the rig",
@@ -175,7 +175,7 @@ def test_a_rig_with_an_agent_is_a_rig_of_the_shop(tmp_path):
             assert words in said
         assert 'name="what"' not in said and "NO RIG" not in said
         assert client.post("/api/bench/S-1/spin", json={}).status_code == 404
-        client.post("/api/agents/far rig", json={"spins": "S-1"})
+        client.post("/api/v1/agents/far rig", json={"spins": "S-1"})
         assert "Spinning" in client.get("/").text and "It spins" in client.get("/bench/S-1").text
         assert "Which rig is it on?" in client.get("/bench/S-2").text
         before = client.get("/api/bench/S-1").json()["stamp"]
@@ -186,12 +186,12 @@ def test_a_rig_with_an_agent_is_a_rig_of_the_shop(tmp_path):
     with TestClient(create_app(data), base_url="http://127.0.0.1") as client:  # after a restart
         assert on(client) == {"far rig": "S-1"}
         assert "No word from the rig" in client.get("/bench/S-1").text
-        assert client.delete("/api/agents/far rig").status_code == 204
+        assert client.delete("/api/v1/agents/far rig").status_code == 204
         assert on(client) == {"": ""}
-        assert client.delete("/api/agents/far rig").status_code == 404
+        assert client.delete("/api/v1/agents/far rig").status_code == 404
 
 
 def test_a_rig_of_this_computer_takes_no_agent(client):
     add_rig(client.app.state.shop, A)
-    refused = client.post(f"/api/agents/{A}", json={})
+    refused = client.post(f"/api/v1/agents/{A}", json={})
     assert refused.status_code == 422 and "this computer itself" in refused.json()["error"]

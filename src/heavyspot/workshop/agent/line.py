@@ -135,7 +135,7 @@ class Line:
 
     def say(self, rig: str, said: Mapping[str, object]) -> dict[str, Any]:
         """Say what the agent does; returns what the server answers."""
-        path = f"/api/v1/v1/agents/{urllib.parse.quote(rig)}"
+        path = f"/api/v1/agents/{urllib.parse.quote(rig)}"
         body = json.dumps(dict(said)).encode()
         return self.ask("POST", path, body, {"Content-Type": "application/json"}).json()
 
@@ -143,7 +143,7 @@ class Line:
         """Begin an upload; returns where it goes on."""
         query = urllib.parse.urlencode({"rig": rig, "operator": operator})
         answer = self.ask(
-            "POST", f"/api/v1/v1/pieces/{urllib.parse.quote(serial)}/spins/uploads?{query}", b"",
+            "POST", f"/api/v1/pieces/{urllib.parse.quote(serial)}/spins/uploads?{query}", b"",
             {
                 "Content-Type": whole.kind, "Upload-Complete": "?0", "Upload-Length": str(whole.length),
                 "Repr-Digest": f"sha-256=:{base64.b64encode(whole.sha256()).decode()}:",

@@ -127,7 +127,7 @@ def still_there(line: Line, sent: Sent) -> bool:
     from urllib.parse import quote
 
     try:
-        found = line.ask("GET", f"/api/v1/v1/pieces/{quote(sent.serial)}").json()
+        found = line.ask("GET", f"/api/v1/pieces/{quote(sent.serial)}").json()
     except HeavyspotError:
         return False
     runs = found.get("runs")
