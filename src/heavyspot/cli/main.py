@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import sys
+from io import TextIOWrapper
 from pathlib import Path
 from typing import Annotated
 
@@ -142,6 +143,7 @@ def _finished() -> None:
 
 def main() -> None:
     """Run the command line: 0 done, 1 not passed with --check, 2 bad use or bad input."""
+    _say_all_letters()
     try:
         Settings.once = None
         code = app(prog_name="heavyspot", standalone_mode=False)
@@ -191,7 +193,18 @@ def _flushed(code: int) -> int:
 
 def _say_no_more() -> None:
     """Let nothing more go to an output that takes nothing, so that no second error comes at the end."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    with Path(os.devnull).open("wb") as nothing:
+        os.dup2(nothing.fileno(), sys.stdout.fileno())
+
+
+def _say_all_letters() -> None:
+    """Write UTF-8 to files and pipes, whatever the code page; a terminal keeps its own and shows ``?``."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            if stream.isatty():
+                stream.reconfigure(errors="replace")
+            else:
+                stream.reconfigure(encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -73,7 +73,7 @@ def station_join(
     from ..workshop.station.station import join
 
     refuse_clear(url, own_net=lan)
-    certificate = tls.read_text() if tls else ""
+    certificate = tls.read_text(encoding="utf-8") if tls else ""
     joined = join(Settings.data, HttpLine(url, key, certificate), url, key, certificate)
     typer.echo(f"This is now the station {joined.name} of {joined.main_name}.")
     if url.startswith("http://"):

@@ -46,7 +46,7 @@ def _by_mode(path: Path) -> bool:
 
 
 def _listed(path: Path) -> bool:
-    with tempfile.TemporaryDirectory() as folder:
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
         saved = Path(folder) / "list"
         try:
             _icacls([str(path), "/save", str(saved)])

@@ -71,7 +71,7 @@ def _xlsx(rows: Sequence[Content]) -> bytes:
 def _parquet(rows: Sequence[Content]) -> bytes:
     import duckdb
 
-    with tempfile.TemporaryDirectory() as folder, duckdb.connect() as c:
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder, duckdb.connect() as c:
         text, made = Path(folder) / "t.csv", Path(folder) / "t.parquet"
         with text.open("w", encoding="utf-8", newline="") as file:
             csv.writer(file).writerow(COLUMNS)  # without a row, too, the columns are there

@@ -56,7 +56,7 @@ def convert(
 
     recording = opened(source, format, rate, time_unit, group)
     if target == STANDARD:
-        with tempfile.TemporaryDirectory() as folder:
+        with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
             path = Path(folder) / "out.csv"
             notes = [*recording.notes, *write_recording(recording, path)]
             with path.open("rb") as file:

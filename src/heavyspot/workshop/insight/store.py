@@ -132,7 +132,7 @@ def _put(c: Any, name: str, rows: list[tuple[Any, ...]]) -> None:
     """Write rows, through a file: by far the fastest way in."""
     if not rows:
         return
-    with tempfile.TemporaryDirectory() as folder:
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
         path = Path(folder) / "rows.csv"
         with path.open("w", encoding="utf-8", newline="") as file:
             csv.writer(file).writerows(_told_rows(rows) if name == "told" else rows)
