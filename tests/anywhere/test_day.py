@@ -48,7 +48,8 @@ class Shell:
             pytest.raises(SystemExit) as ended,
         ):
             main()
-        out.flush(), err.flush()
+        out.flush()
+        err.flush()
         said = out.buffer.getvalue().decode("utf-8")
         assert ended.value.code == code, said + err.buffer.getvalue().decode("utf-8")
         return said
@@ -175,7 +176,7 @@ def test_the_stand_in_refuses_what_windows_refuses(tmp_path, windows):
     with pytest.raises(OSError, match="Invalid"):
         (tmp_path / "12:30.txt").write_bytes(b"")
     with pytest.raises(ImportError):
-        import fcntl  # noqa: F401 - it is to be missing
+        import fcntl  # noqa: F401  # it is to be missing
     names = ("con.txt", "a:b", "a.", "a ", "LPT1", "a?")
     assert all(map(wrong_name, names)) and not wrong_name("console.txt")
     windows.held.clear()
@@ -185,7 +186,8 @@ def test_macos_is_asked_to_write_down_to_the_disk(tmp_path, monkeypatch):
     """F_FULLFSYNC (51 in Apple's fcntl.h): its fsync leaves bytes in the drive; a share that cannot, syncs."""
     import fcntl
 
-    asked, synced = [], []
+    asked: list[int] = []
+    synced: list[int] = []
     monkeypatch.setattr(fcntl, "F_FULLFSYNC", 51, raising=False)
     monkeypatch.setattr(os, "fsync", synced.append)
     monkeypatch.setattr(fcntl, "fcntl", lambda d, what: asked.append(what))

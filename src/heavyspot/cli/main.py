@@ -17,7 +17,6 @@ from ..quantities.errors import HeavyspotError, exit_of
 from .agent import agent
 from .cartridge import curves, recordings, work
 from .common import Settings, open_workshop
-from .demo_command import demo
 from .flow import flow_app
 from .hooks import hook_app
 from .job import piece_app
@@ -28,12 +27,13 @@ from .keep.verify import head, prove, reindex, verify
 from .model import model_app
 from .old_book import bring
 from .people import user_app
+from .practice.demo_command import demo
+from .practice.simulate import examples, simulate
 from .rig import rig_app
 from .rotor.machine import machine_app
 from .rotor.sums import rotor_app
 from .serve import serve
 from .sheets import reissue
-from .simulate import examples, simulate
 from .station import station_app
 
 app = typer.Typer(

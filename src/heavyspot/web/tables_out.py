@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 
+from ..quantities.errors import need
 from ..workshop.records import Content, Piece
 from ..workshop.rows_text import rows_csv
 
@@ -69,6 +70,7 @@ def _xlsx(rows: Sequence[Content]) -> bytes:
 
 
 def _parquet(rows: Sequence[Content]) -> bytes:
+    need("duckdb", "insight", "Tables in Parquet")
     import duckdb
 
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder, duckdb.connect() as c:

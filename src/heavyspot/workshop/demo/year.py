@@ -17,6 +17,7 @@ from pathlib import Path
 import numpy as np
 
 from ...quantities import clock, durable
+from ...quantities.errors import need
 from ...sim.spin import SpinSettings
 from ...sources.loose_table import open_table
 from ...sources.simulated import MACHINE, RIG, simulated_recording
@@ -323,6 +324,7 @@ def furnish_a_year(folder: Path, *, progress: Progress = lambda done, of: None) 
     """
     if folder.exists() and any(folder.iterdir()):
         return
+    need("typst", "full", "The sheets of the demo shop")
     beside = folder.with_name(folder.name + ".being-made")
     durable.remove_folder(beside)
     with Workshop(beside) as shop:

@@ -1,0 +1,1 @@
+"""Practising without a rig: the demo, simulated recordings, the example files."""
