@@ -27,14 +27,14 @@ from .keep.verify import head, prove, reindex, verify
 from .model import model_app
 from .old_book import bring
 from .people import user_app
-from .practice.demo_command import demo
-from .practice.simulate import examples, simulate
 from .rig import rig_app
 from .rotor.machine import machine_app
 from .rotor.sums import rotor_app
 from .serve import serve
 from .sheets import reissue
 from .station import station_app
+from .trying.demo_command import demo
+from .trying.simulate import examples, simulate
 
 app = typer.Typer(
     name="heavyspot",

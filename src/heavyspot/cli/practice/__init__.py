@@ -1,1 +1,0 @@
-"""Practising without a rig: the demo, simulated recordings, the example files."""
