@@ -31,6 +31,7 @@ from .rig import rig_app
 from .rotor.machine import machine_app
 from .rotor.sums import rotor_app
 from .serve import serve
+from .service import service_app
 from .sheets import reissue
 from .station import station_app
 from .trying.demo_command import demo
@@ -58,6 +59,7 @@ SUBJECTS = {
     "station": station_app,
     "reread": reread_app,
     "recordings": recordings_app,
+    "service": service_app,
 }
 VERBS = (
     verify,

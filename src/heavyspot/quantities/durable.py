@@ -84,12 +84,14 @@ def sync_folder(path: Path) -> None:
         os.close(descriptor)
 
 
-def make_folder(path: Path) -> None:
-    """Make a folder and those above it, their names on the disk too."""
+def make_folder(path: Path, *, private: bool = False) -> None:
+    """Make a folder and those above it, names on the disk too; what comes into a private one is its owner's."""
     if path.is_dir():
         return
     make_folder(path.parent)
     path.mkdir(exist_ok=True)
+    if private:
+        rights.close_folder_to_others(path)
     sync_folder(path.parent)
 
 

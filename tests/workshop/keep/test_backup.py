@@ -8,6 +8,7 @@ import subprocess
 import sys
 import threading
 import time
+from contextlib import closing
 
 import pytest
 from conftest import there
@@ -65,7 +66,7 @@ def test_a_backup_of_a_shop_at_work_is_one_moment(shop, tmp_path):
     try:
         for _ in range(5):
             back_up(shop, tmp_path / "copy")
-            with sqlite3.connect(tmp_path / "copy/ledger.sqlite") as c:
+            with closing(sqlite3.connect(tmp_path / "copy/ledger.sqlite")) as c:
                 pieces, links = (c.execute(f"select count(*) from {t}").fetchone()[0]
                                  for t in ("pieces", "chain where of_table = 'pieces'"))  # fmt: skip
             assert pieces == links

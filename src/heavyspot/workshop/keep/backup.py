@@ -158,7 +158,7 @@ def restore(source: str | Path, to: str | Path, *, progress: Progress | None = N
             remedy="Restore into an empty folder, look at it, then put it in place.",
         )
     try:
-        durable.make_folder(data)
+        durable.make_folder(data, private=True)
         part = durable.aside(data / LEDGER)
         _copy_ledger(backup / LEDGER, part)
         upgrade_ledger(
