@@ -61,11 +61,11 @@ def open_files():
 
 def asked_by_the_program():
     """Whether it is the program that asks, and not a test by itself."""
-    frame = sys._getframe(1)
+    frame: types.FrameType | None = sys._getframe(1)
     while frame is not None:
         if str(frame.f_globals.get("__name__", "")).startswith("heavyspot."):
             return True
-        frame = frame.f_back  # type: ignore[assignment]  # None at the end
+        frame = frame.f_back
     return False
 
 

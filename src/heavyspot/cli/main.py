@@ -18,6 +18,7 @@ from .agent import agent
 from .cartridge import curves, recordings, work
 from .common import Settings, open_workshop
 from .flow import flow_app
+from .groups import Grouped
 from .hooks import hook_app
 from .job import piece_app
 from .keep.copies import backup, move, private, restore, upgrade
@@ -39,6 +40,7 @@ from .trying.simulate import examples, simulate
 
 app = typer.Typer(
     name="heavyspot",
+    cls=Grouped,
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ...quantities.words import short
-from ..common import By, Json, emit, named, open_workshop
+from ..common import By, Json, emit, named, open_workshop, say_names
 
 if TYPE_CHECKING:
     from ...workshop.rotor.machine_proofs import Proved
@@ -23,6 +23,14 @@ Planes = Annotated[
     list[str], typer.Option("--plane", help='Readings of a plane: "left=10.1 10.3 ...".')
 ]
 Due = Annotated[str, typer.Option("--due", help="Next time, like 2027-03-31; else in a year.")]
+
+
+@machine_app.command("list")
+def machine_list(json: Json = False) -> None:
+    """List the low-speed machines."""
+    from ...workshop.rotor.machines import machine_names
+
+    say_names(machine_names(open_workshop()), json)
 
 
 @machine_app.command("calibrate")

@@ -10,7 +10,7 @@ import typer
 
 from ...quantities.errors import BadInput
 from ...quantities.words import short
-from ..common import By, Json, Language, Why, emit, open_workshop, say_issued
+from ..common import By, Json, Language, Why, emit, open_workshop, say_issued, say_names
 
 if TYPE_CHECKING:
     from ...workshop.rotor.correction import Correction
@@ -62,6 +62,26 @@ def rotor_new(
         emit({"piece": piece, "serial": serial, "rotor": rotor})
         return
     typer.echo(f"Rotor {serial} ({rotor}) added.")
+
+
+@rotor_app.command("list")
+def rotor_list(
+    kinds: Annotated[bool, typer.Option("--kinds", help="The kinds instead.")] = False,
+    json: Json = False,
+) -> None:
+    """List the newest rotors, or the kinds of rotor."""
+    from ...workshop.rotor.machines import newest_rotors, rotor_names
+
+    shop = open_workshop()
+    if kinds:
+        say_names(rotor_names(shop), json)
+        return
+    found = newest_rotors(shop)
+    if json:
+        emit([{"serial": p.serial, "rotor": p.model, "verdict": p.verdict} for p in found])
+        return
+    for p in found:
+        typer.echo(f"{p.serial:<24} {p.model:<32} {p.verdict or 'not measured'}")
 
 
 @rotor_app.command("measure")
