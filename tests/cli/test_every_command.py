@@ -1,5 +1,7 @@
 """What holds for every command there is: walked, not listed."""
 
+from typing import Any
+
 import pytest
 from cli.test_contract import ROOT, Shell
 from typer.main import get_command
@@ -31,7 +33,7 @@ def walk(command, path=()):
             yield from walk(sub, (*path, name))
 
 
-ROOT_COMMAND = get_command(app)
+ROOT_COMMAND: Any = get_command(app)
 COMMANDS = {name: c for name, c in walk(ROOT_COMMAND) if not c.hidden}
 NOUNS = {n: c for n, c in ROOT_COMMAND.commands.items() if hasattr(c, "commands")}
 
