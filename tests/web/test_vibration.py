@@ -46,7 +46,7 @@ def test_over_http(client, calibrated):
 def test_on_the_page(client, calibrated):
     client.post("/api/v1/rotors", json={"serial": "V-R2", "rotor": KIND})
     page = client.get("/rotor/V-R2").text
-    assert f"Vibration read off, machine {MACHINE}" in page and "calibrated at 900" in page
+    assert f"Vibration read off: {MACHINE}" in page and "calibrated at 900" in page
     assert "drive, amount" in page and "free, amount" in page
     typed = {"vibration-rig": MACHINE, "vibration-speed": "900", "vibration-unit": "mm/s"}
     for i, (a, at) in enumerate(zip(calibrated["amounts"], calibrated["angles_deg"], strict=True)):
