@@ -121,6 +121,7 @@ def test_a_recording_the_backup_lost_is_copied_anew_and_one_the_shop_lost_stays_
     assert restore(tmp_path / "copy", tmp_path / "new").damaged == ()
 
 
+@pytest.mark.posix
 def test_what_is_said_to_be_backed_up_is_on_the_disk(shop, tmp_path, monkeypatch):
     """A power cut after the word *whole* drops what was not synced: nothing of the backup may be that."""
     spun(shop, "P-1", 1)
