@@ -23,7 +23,7 @@ class OneBenchTold(Told):
     on_it: str
     spins: str
     armed: bool
-    reading: bool
+    reading: str
     lost: str
     slow: dict[str, float | None] = Field(description="null where an instrument is silent")
     agent: dict[str, object] | None
