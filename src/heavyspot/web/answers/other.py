@@ -22,7 +22,7 @@ class OneBenchTold(Told):
     rig: str
     on_it: str
     spins: str
-    armed: bool
+    armed: str
     reading: str
     lost: str
     slow: dict[str, float | None] = Field(description="null where an instrument is silent")
