@@ -1,5 +1,5 @@
 .DEFAULT_GOAL := help
-.PHONY: help setup run demo test quick check bench prove accuracy coverage mutants docs lock
+.PHONY: help setup run demo test windows quick check bench prove accuracy coverage mutants docs lock
 PY := .venv/bin/python
 COVERED := --cov=heavyspot --cov-branch --cov-report=term:skip-covered
 
@@ -18,6 +18,11 @@ demo: setup      ## the same in a terminal: a cartridge from out of limit to its
 test: check           ## every test, and which lines and branches they reach
 	@scripts/test-needs
 	$(PY) -m pytest -q -n 2 -m "not prove" --no-skip $(COVERED)
+
+windows: setup   ## what touches files, under what stands in for Windows (minutes)
+	$(PY) -m pytest -q -n 2 --no-cov --on-windows -m "not prove and not slow and not posix" -k "not postgresql and not PostgreSQL" \
+	  tests/workshop/keep/test_backup.py tests/workshop/keep/test_heads.py tests/workshop/keep/test_private.py \
+	  tests/workshop/keep/test_reread.py tests/workshop/old_book tests/ledger/store/test_archive.py tests/workshop/bench/test_live_store.py
 
 quick: setup     ## the tests but the slow ones
 	$(PY) -m pytest -q -n 2 -m "not slow and not prove"

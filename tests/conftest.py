@@ -35,6 +35,24 @@ def pytest_addoption(parser):
         action="store_true",
         help="keep each state's screenshot, small, for later runs",
     )
+    parser.addoption(
+        "--on-windows", action="store_true", help="under what stands in for Windows (anywhere/)"
+    )
+
+
+@pytest.fixture(autouse=True)
+def stand_in_for_windows(request):
+    """With ``--on-windows``: what a test does, it does under the stand-in."""
+    if not request.config.getoption("on_windows"):
+        yield
+        return
+    if request.node.get_closest_marker("posix"):
+        pytest.skip("asks for what Windows has not")
+    from anywhere.windows import Windows
+
+    with pytest.MonkeyPatch.context() as patch, Windows(patch) as there:
+        yield
+    assert not there.held
 
 
 def pytest_configure(config):

@@ -94,3 +94,72 @@ def test_every_public_verb_is_a_function_that_takes_an_open_shop():
 def test_every_public_name_is_where_it_is_said_to_be():
     for name in heavyspot.__all__:
         assert getattr(heavyspot, name) is not None
+
+
+SYSTEMS = ("quantities/durable.py", "quantities/private.py", "quantities/file_lock.py")
+"""The only files that know one operating system from another, sync, rename and remove."""
+
+
+def told_to_the_system(tree):
+    """Yield the line of everything that each system does otherwise."""
+    for x in ast.walk(tree):
+        if isinstance(x, ast.Import | ast.ImportFrom):
+            if {a.name for a in x.names} & {"fcntl", "msvcrt", "pwd", "grp", "termios"}:
+                yield x.lineno
+        elif isinstance(x, ast.Attribute) and ast.unparse(x) in ("os.name", "sys.platform"):
+            yield x.lineno
+        elif isinstance(x, ast.Call) and isinstance(x.func, ast.Attribute):
+            name, owner = x.func.attr, ast.unparse(x.func.value)
+            words_apart = name == "replace" and (len(x.args) != 1 or x.keywords)
+            if owner == "os" and name in ("open", "fsync", "rename", "replace", "remove", "kill"):
+                yield x.lineno
+            elif owner == "durable" or words_apart:
+                continue
+            elif name in ("unlink", "rmdir", "rename", "rmtree", "replace"):
+                yield x.lineno
+
+
+def test_only_three_files_sync_rename_and_remove():
+    """Each system wants it otherwise: what is not sent through the one helper works on one of them only."""
+    found = {
+        f"{rel}:{line}"
+        for p in SOURCE.rglob("*.py")
+        if (rel := p.relative_to(SOURCE).as_posix()) not in SYSTEMS and "migrations" not in p.parts
+        for line in told_to_the_system(ast.parse(p.read_text()))
+    }
+    assert not found
+    wrong = "import fcntl\nos.fsync(f)\np.replace(q)\np.unlink()\nif os.name == 'nt': pass"
+    assert sorted(told_to_the_system(ast.parse(wrong))) == [1, 2, 3, 4, 5]
+
+
+def text_without_its_letters(tree):
+    """Yield the line of every text file that is read or written in whatever code page the system has."""
+    for x in ast.walk(tree):
+        if not isinstance(x, ast.Call):
+            continue
+        named = {k.arg for k in x.keywords}
+        given = [
+            a.value for a in x.args if isinstance(a, ast.Constant) and isinstance(a.value, str)
+        ]
+        if ast.unparse(x.func).endswith((".read_text", ".write_text")):
+            if (
+                not named & {"encoding", None}
+                and not given
+                and ast.unparse(x.func) != "durable.write_text"
+            ):
+                yield x.lineno
+        elif (
+            ast.unparse(x.func).endswith("open")
+            and set(given) & {"r", "w", "a", "x", "rt", "wt"}
+            and "encoding" not in named
+        ):
+            yield x.lineno
+
+
+def test_no_text_file_is_read_or_written_in_the_system_s_code_page():
+    found = {
+        f"{p.relative_to(SOURCE).as_posix()}:{line}"
+        for p in SOURCE.rglob("*.py")
+        for line in text_without_its_letters(ast.parse(p.read_text(encoding="utf-8")))
+    }
+    assert not found

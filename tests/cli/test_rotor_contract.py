@@ -56,8 +56,17 @@ def test_machines(shell):
         "run,plane1,plane2,A,B\na,0,0,1@40,1@200\nb,2@0,0,3@10,1.1@200\nc,0,2@0,1@60,4@150\n"
     )
     kind = "Larch 52 shaft and wheel"
-    told = shell.json("machine", "calibrate", "north", kind, table, "--speed", "2400")
-    assert len(told["response"]) == 2
+    told = shell.json(
+        "machine", "calibrate", "north", kind, table, "--speed", "2400", "--unit", "um"
+    )
+    assert len(told["response"]) == 2 and told["units"] == ["µm"]
+    shell.run("rotor", "new", "--serial", "W-V", "--rotor", kind)
+    typed = ("rotor", "measure", "W-V", "--vibration", "1@40", "--vibration", "1@200")
+    told = shell.json(*typed, "--speed", "2400", "--rig", "north", "--unit", "µm")
+    assert told["way"] == "influence" and told["evidence"]["typed"]
+    assert "calibrated" in shell.run(*typed, "--speed", "2400", "--rig", "north").stdout
+    assert "speed" in shell.run(*typed, "--rig", "north", code=2).stderr
+    assert "either" in shell.run(*typed, "--reading", "1@2", code=2).stderr
     told = shell.json(
         "machine", "arbor", "north", kind, "--plane", "hub=6@0 4@0", "--plane", "shoulder=1@0 1@0"
     )

@@ -183,10 +183,13 @@ def test_the_commands_of_the_recording_guide_run(told, shop, line):
 
 def parse(line):
     """Find the command and its options, as the program does before it runs; placeholders may stand for values."""
-    words = [w for w in shlex.split(line.split(" > ")[0])[1:] if w not in ("...", "\u2026")]
+    own = line.split(" > ")[0].split(" -- ")[0]  # what stands behind it is another command's
+    words = [w for w in shlex.split(own)[1:] if w not in ("...", "\u2026")]
     at: Any = get_command(app)
     while words and hasattr(at, "commands"):
         words = words[2:] if words[0] == "--data" else words
+        if words[0].startswith("--"):
+            break
         at = there(at.commands.get(words.pop(0)))
     known = {o for p in at.params for o in (*p.opts, *p.secondary_opts)}
     stated = {w.partition("=")[0] for w in words if w.startswith("-") and len(w) > 1 and not w[1].isdigit()}

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from heavyspot.quantities import durable
+from heavyspot.quantities import durable, private
 
 
 def test_a_writer_that_fails_leaves_the_old_file_and_nothing_beside_it(tmp_path):
@@ -101,7 +101,7 @@ def test_what_is_written_aside_is_on_the_disk_before_it_is_put_in_place(tmp_path
 def test_a_system_that_syncs_its_folders_itself_is_not_asked_to(tmp_path, monkeypatch):
     opened = []
     monkeypatch.setattr(os, "open", lambda *a: opened.append(a))
-    monkeypatch.setattr(os, "name", "nt")
+    monkeypatch.setattr(private, "ON_WINDOWS", True)
     durable.sync_folder(tmp_path)
     monkeypatch.undo()
     assert opened == []

@@ -78,7 +78,7 @@ def agent(
         raise BadInput("No server was named.", remedy="Give its address: --to https://...")
     refuse_clear(to, own_net=lan)
     key = key_file.read_text(encoding="utf-8").strip() if key_file else os.environ.get(KEY, "")
-    line = Line(to, key, tls.read_text() if tls else "")
+    line = Line(to, key, tls.read_text(encoding="utf-8") if tls else "")
     started = Agent(
         file,
         keep,

@@ -100,6 +100,23 @@ def emit(value: Mapping[str, object] | Sequence[object] | None) -> None:
     sys.stdout.write(json.dumps(value, ensure_ascii=False, allow_nan=False) + "\n")
 
 
+def say(value: Mapping[str, object], words: str, json_only: bool) -> None:
+    """Print what was done as one JSON document, or in words."""
+    if json_only:
+        emit(value)
+    else:
+        typer.echo(words)
+
+
+def say_names(names: Sequence[str], json_only: bool) -> None:
+    """Print names, one a line, or as JSON."""
+    if json_only:
+        emit(list(names))
+        return
+    for name in names:
+        typer.echo(name)
+
+
 def say_issued(issued: Issued, out: Path, json_only: bool) -> None:
     """Say which sheet was written and where, or print it as JSON."""
     if json_only:

@@ -8,11 +8,19 @@ from typing import Annotated
 import typer
 
 from ..quantities.errors import BadInput, UnreadableFile
-from .common import By, Json, Language, Why, emit, named, open_workshop, say_issued
+from .common import By, Json, Language, Why, emit, named, open_workshop, say_issued, say_names
 
 flow_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="The flow bench.")
 Serial = Annotated[str, typer.Argument(help="Serial number on the piece.")]
 Rig = Annotated[str, typer.Option("--rig", help="Name of the bench.")]
+
+
+@flow_app.command("list")
+def flow_list(json: Json = False) -> None:
+    """List the flow benches."""
+    from ..workshop.flow.bench import flow_benches
+
+    say_names(flow_benches(open_workshop()), json)
 
 
 @flow_app.command("bench")

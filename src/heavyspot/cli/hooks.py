@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from .common import By, Json, emit, open_workshop
+from .common import By, Json, emit, open_workshop, say
 
 hook_app = typer.Typer(
     no_args_is_help=True, rich_markup_mode=None, help="Web hooks: other programs told of verdicts."
@@ -66,35 +66,39 @@ def hook_deliveries(id_: Id, json: Json = False) -> None:
 
 @hook_app.command("again")
 def hook_again(
-    id_: Id, delivery: Annotated[str, typer.Argument(help="Identifier of the delivery.")]
+    id_: Id,
+    delivery: Annotated[str, typer.Argument(help="Identifier of the delivery.")],
+    json: Json = False,
 ) -> None:
     """Send a delivery once more, under its own id; the open program sends it."""
     from ..workshop.hooks.waiting import again
 
     again(open_workshop(), id_, delivery)
-    typer.echo(f"{delivery} goes out anew.")
+    say({"hook": id_, "delivery": delivery}, f"{delivery} goes out anew.", json)
 
 
 @hook_app.command("test")
-def hook_test(id_: Id) -> None:
+def hook_test(id_: Id, json: Json = False) -> None:
     """Send a word that tells nothing; the open program sends it."""
     from ..workshop.hooks.waiting import queue_test
 
-    typer.echo(f"{queue_test(open_workshop(), id_).id} goes out.")
+    made = queue_test(open_workshop(), id_).id
+    say({"hook": id_, "delivery": made}, f"{made} goes out.", json)
 
 
 @hook_app.command("secret")
-def hook_secret(id_: Id) -> None:
+def hook_secret(id_: Id, json: Json = False) -> None:
     """Give a hook a new secret, said only once, and let it go on if it was paused."""
     from ..workshop.hooks.registry import renew_secret
 
-    typer.echo(f"Its secret, said only now: {renew_secret(open_workshop(), id_).secret}")
+    secret = renew_secret(open_workshop(), id_).secret
+    say({"hook": id_, "secret": secret}, f"Its secret, said only now: {secret}", json)
 
 
 @hook_app.command("end")
-def hook_end(id_: Id) -> None:
+def hook_end(id_: Id, json: Json = False) -> None:
     """End a hook; what waits for it is not told any more."""
     from ..workshop.hooks.registry import end_hook
 
     end_hook(open_workshop(), id_)
-    typer.echo("Ended.")
+    say({"hook": id_, "ended": True}, "Ended.", json)

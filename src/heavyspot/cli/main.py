@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import sys
+from io import TextIOWrapper
 from pathlib import Path
 from typing import Annotated
 
@@ -17,6 +18,7 @@ from .agent import agent
 from .cartridge import curves, recordings, work
 from .common import Settings, open_workshop
 from .flow import flow_app
+from .groups import Grouped
 from .hooks import hook_app
 from .job import piece_app
 from .keep.copies import backup, move, private, restore, upgrade
@@ -30,6 +32,7 @@ from .rig import rig_app
 from .rotor.machine import machine_app
 from .rotor.sums import rotor_app
 from .serve import serve
+from .service import service_app
 from .sheets import reissue
 from .station import station_app
 from .trying.demo_command import demo
@@ -37,6 +40,7 @@ from .trying.simulate import examples, simulate
 
 app = typer.Typer(
     name="heavyspot",
+    cls=Grouped,
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
@@ -57,6 +61,7 @@ SUBJECTS = {
     "station": station_app,
     "reread": reread_app,
     "recordings": recordings_app,
+    "service": service_app,
 }
 VERBS = (
     verify,
@@ -142,6 +147,7 @@ def _finished() -> None:
 
 def main() -> None:
     """Run the command line: 0 done, 1 not passed with --check, 2 bad use or bad input."""
+    _say_all_letters()
     try:
         Settings.once = None
         code = app(prog_name="heavyspot", standalone_mode=False)
@@ -191,7 +197,18 @@ def _flushed(code: int) -> int:
 
 def _say_no_more() -> None:
     """Let nothing more go to an output that takes nothing, so that no second error comes at the end."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    with Path(os.devnull).open("wb") as nothing:
+        os.dup2(nothing.fileno(), sys.stdout.fileno())
+
+
+def _say_all_letters() -> None:
+    """Write UTF-8 to files and pipes, whatever the code page; a terminal keeps its own and shows ``?``."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            if stream.isatty():
+                stream.reconfigure(errors="replace")
+            else:
+                stream.reconfigure(encoding="utf-8")
 
 
 if __name__ == "__main__":

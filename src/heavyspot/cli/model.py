@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from .common import By, Json, emit, kept, open_workshop
+from .common import By, Json, emit, kept, open_workshop, say, say_names
 
 if TYPE_CHECKING:
     from ..workshop.model.card import ResponseCard
@@ -41,12 +41,7 @@ def model_list(json: Json = False) -> None:
     """List the models."""
     from ..workshop.model.models import model_names
 
-    names = model_names(open_workshop())
-    if json:
-        emit(names)
-        return
-    for name in names:
-        typer.echo(name)
+    say_names(model_names(open_workshop()), json)
 
 
 @model_app.command("card")
@@ -57,6 +52,7 @@ def model_card(
         Path | None,
         typer.Option("-o", "--output", help="JSON file to write; standard output when left out."),
     ] = None,
+    json: Json = False,
 ) -> None:
     """Write a model's response card: what its units taught, for another shop to begin with."""
     from ..quantities.durable import write_text
@@ -68,9 +64,10 @@ def model_card(
         typer.echo(text, nl=False)
         return
     write_text(output, text)
-    typer.echo(
+    words = (
         f"{model}: response card of {card.units} units, signed {card.fingerprint()[:16]}: {output}"
     )
+    say({**_card_json(model, card), "file": str(output)}, words, json)
 
 
 @model_app.command("take-card")
@@ -109,12 +106,14 @@ def model_cards(json: Json = False) -> None:
 
 
 @model_app.command("drop-card")
-def model_drop_card(model: Annotated[str, typer.Argument(help="Model.")], by: By = "") -> None:
+def model_drop_card(
+    model: Annotated[str, typer.Argument(help="Model.")], by: By = "", json: Json = False
+) -> None:
     """Lean on a model's response card no more."""
     from ..workshop.model.card import drop_card
 
     drop_card(open_workshop(), model, by=by)
-    typer.echo(f"{model}: its card is leant on no more.")
+    say({"model": model}, f"{model}: its card is leant on no more.", json)
 
 
 def _card_json(model: str, card: ResponseCard) -> dict[str, object]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from .common import By, Json, emit, open_workshop
+from .common import By, Json, emit, open_workshop, say
 
 if TYPE_CHECKING:
     from ..workshop.people import People
@@ -30,13 +30,14 @@ def user_add(
         str, typer.Option("--role", help="technician, inspector or owner.")
     ] = "technician",
     by: By = "",
+    json: Json = False,
 ) -> None:
     """Add a user, or give one a new password; HEAVYSPOT_PASSWORD spares the question."""
     password = os.environ.get("HEAVYSPOT_PASSWORD") or typer.prompt(
         "Password", hide_input=True, confirmation_prompt=True
     )
     _people().set_user(name, role, password, by=by)
-    typer.echo(f"{name} may log in as {role}.")
+    say({"name": name, "role": role}, f"{name} may log in as {role}.", json)
 
 
 @user_app.command("list")
@@ -51,10 +52,10 @@ def user_list(json: Json = False) -> None:
 
 
 @user_app.command("end")
-def user_end(name: Name, by: By = "") -> None:
+def user_end(name: Name, by: By = "", json: Json = False) -> None:
     """End an account; its name stays on what it did."""
     _people().end_user(name, by=by)
-    typer.echo(f"{name} may no longer log in.")
+    say({"name": name, "ended": True}, f"{name} may no longer log in.", json)
 
 
 @user_app.command("key")
@@ -94,9 +95,10 @@ def user_keys(json: Json = False) -> None:
 @user_app.command("end-key")
 def user_end_key(
     id_: Annotated[str, typer.Argument(metavar="KEY-ID", help="As keys lists it.")],
+    json: Json = False,
 ) -> None:
     """End a key."""
     from ..workshop.people import LOCAL
 
     _people().end_key(id_, LOCAL)
-    typer.echo("The key has ended.")
+    say({"id": id_, "ended": True}, "The key has ended.", json)

@@ -10,7 +10,7 @@ import typer
 
 from ..quantities.checks import iso_date
 from .cartridge.curves import angles
-from .common import By, Json, emit, open_workshop
+from .common import By, Json, emit, open_workshop, say
 
 rig_app = typer.Typer(
     no_args_is_help=True, rich_markup_mode=None, help="Rigs and their calibration."
@@ -27,6 +27,7 @@ def rig_add(
     calibrated: Annotated[str, typer.Option(help="Date of calibration, YYYY-MM-DD.")] = "",
     due: Annotated[str, typer.Option(help="Next calibration due, YYYY-MM-DD.")] = "",
     by: By = "",
+    json: Json = False,
 ) -> None:
     """Add a rig, or a new calibration of it."""
     for label, date in (("calibrated", calibrated), ("due", due)):
@@ -36,7 +37,20 @@ def rig_add(
     from ..workshop.rig.record import add_rig as write_rig
 
     write_rig(open_workshop(), name, {k: v for k, v in content.items() if v}, by=by)
-    typer.echo(f"Rig {name} recorded.")
+    say({"rig": name}, f"Rig {name} recorded.", json)
+
+
+@rig_app.command("list")
+def rig_list(json: Json = False) -> None:
+    """List the rigs, machines and benches that were written down, and when each is due."""
+    from ..workshop.rig.record import all_rigs
+
+    found = all_rigs(open_workshop())
+    if json:
+        emit([{"rig": n, "kind": r.kind, "due": r.next_due()} for n, r in found.items()])
+        return
+    for name, r in found.items():
+        typer.echo(f"{name:<28} {r.kind}{f', due {due}' if (due := r.next_due()) else ''}")
 
 
 @rig_app.command()

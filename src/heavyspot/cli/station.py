@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ..quantities.clock import utc_minute
-from .common import By, Json, Settings, emit, open_workshop, progress_bar
+from .common import By, Json, Settings, emit, open_workshop, progress_bar, say
 
 if TYPE_CHECKING:
     from ..workshop.station.line import Line
@@ -47,12 +47,12 @@ def station_list(json: Json = False) -> None:
 
 
 @station_app.command("end")
-def station_end(name: Name, by: By = "") -> None:
+def station_end(name: Name, by: By = "", json: Json = False) -> None:
     """At the main house: end a station's key; what it sent stays."""
     from ..workshop.station.arrivals import end_station
 
     end_station(open_workshop(), name, by=by)
-    typer.echo(f"The key of {name} has ended.")
+    say({"name": name, "ended": True}, f"The key of {name} has ended.", json)
 
 
 @station_app.command("join")
@@ -67,17 +67,21 @@ def station_join(
         bool,
         typer.Option("--lan", help="The whole line is the shop's own net: http:// may be used."),
     ] = False,
+    json: Json = False,
 ) -> None:
     """At the station: join a main house, with the data folder as the station's store."""
     from ..workshop.station.line import HttpLine, refuse_clear
     from ..workshop.station.station import join
 
     refuse_clear(url, own_net=lan)
-    certificate = tls.read_text() if tls else ""
+    certificate = tls.read_text(encoding="utf-8") if tls else ""
     joined = join(Settings.data, HttpLine(url, key, certificate), url, key, certificate)
-    typer.echo(f"This is now the station {joined.name} of {joined.main_name}.")
+    words = f"This is now the station {joined.name} of {joined.main_name}."
+    say({"name": joined.name, "main": joined.main_name}, words, json)
     if url.startswith("http://"):
-        typer.echo("Key and entries travel in the clear on that line: who listens has both.")
+        typer.echo(
+            "Key and entries travel in the clear on that line: who listens has both.", err=json
+        )
 
 
 @station_app.command("exchange")
@@ -119,22 +123,27 @@ def station_status(json: Json = False) -> None:
 
 
 @station_app.command("heads")
-def station_heads() -> None:
+def station_heads(json: Json = False) -> None:
     """At the station: the main house's signed heads that are kept here, for verify --head there."""
     from ..workshop.heads import heads_of
     from ..workshop.station.station import joined_of
 
     shop, joined = open_workshop(), joined_of(Settings.data)
-    for one in reversed(heads_of(shop, joined.main) if joined else []):
+    found = [*reversed(heads_of(shop, joined.main) if joined else [])]
+    if json:
+        emit([asdict(one) for one in found])
+        return
+    for one in found:
         typer.echo(one.as_text())
 
 
 @station_app.command("wipe")
-def station_wipe() -> None:
+def station_wipe(json: Json = False) -> None:
     """At the station: empty it, after the main house has signed that everything arrived."""
     from ..workshop.station.station import wipe
 
-    typer.echo(f"Emptied; the proof of arrival is kept in {wipe(Settings.data, line())}.")
+    proof = wipe(Settings.data, line())
+    say({"proof": str(proof)}, f"Emptied; the proof of arrival is kept in {proof}.", json)
 
 
 def line() -> Line:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from ..quantities import durable
 from ..quantities.errors import LedgerAway, LedgerFault
+from ..quantities.private import close_folder_to_others
 from .entries.cartridge import Cartridges
 from .entries.event import Events
 from .entries.flow import FlowTests
@@ -44,7 +45,9 @@ from .store.schema import open_engine
 def make_data_folder(folder: Path) -> None:
     """Make a data folder that is not there; raises `LedgerFault` when it cannot be."""
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        if not folder.is_dir():
+            folder.mkdir(parents=True, exist_ok=True)
+            close_folder_to_others(folder)
     except OSError as fault:
         raise LedgerFault(
             f"The data folder {folder} cannot be made ({fault.strerror}).",

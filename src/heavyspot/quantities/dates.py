@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import re
+import tomllib
+from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cache
+from importlib.resources import files
 from zoneinfo import ZoneInfo, available_timezones
 
 from .clock import now, time_of
 from .errors import BadInput
-
-LOCALES = {"en": "en_GB", "de": "de", "fr": "fr", "es": "es", "zh": "zh"}
-"""The day stands first, as in the rest of the trade's papers."""
 
 
 def known_zone(name: str) -> str:
@@ -83,28 +84,46 @@ def day_words(day: date, skeleton: str, language: str = "en") -> str:
     >>> day_words(date(2026, 11, 26), "MMMMEd"), day_words(date(2026, 11, 26), "MMMMEd", "es")
     ('Thu 26 Nov', 'jue, 26 de noviembre')
     """
-    from babel.dates import format_skeleton
-
-    at_noon = datetime(day.year, day.month, day.day, 12)
-    return str(format_skeleton(skeleton, at_noon, locale=_locale(language))).replace(
-        "Thu, ", "Thu "
-    )
+    return _written(day, skeleton, language).replace("Thu, ", "Thu ")
 
 
 def _short(when: datetime, zone: str, language: str) -> str:
-    from babel.dates import format_skeleton
-
     this_year = local_now(zone).year
-    skeleton = "MMMd" if when.year == this_year else "yMMMd"
-    said = str(format_skeleton(skeleton, when.replace(tzinfo=None), locale=_locale(language)))
+    said = _written(when, "MMMd" if when.year == this_year else "yMMMd", language)
     return said.replace("Sept", "Sep") if language == "en" else said
 
 
 def _day(when: datetime, length: str, language: str) -> str:
-    from babel.dates import format_date
-
-    return str(format_date(when.date(), format=length, locale=_locale(language)))
+    return _written(when, length, language)
 
 
-def _locale(language: str) -> str:
-    return LOCALES.get(language, LOCALES["en"])
+_PART = re.compile("'([^']*)'|([a-zA-Z])\\2*")
+"""Of a pattern of Unicode's locale data: words between marks, or a letter as often as it stands."""
+
+
+def _written(day: date, pattern: str, language: str) -> str:
+    words = _languages().get(language) or _languages()["en"]
+    short = {
+        "d": str(day.day),
+        "y": str(day.year),
+        "yy": f"{day.year % 100:02d}",
+        "M": str(day.month),
+        "MMM": words.months_short[day.month - 1],
+        "MMMM": words.months[day.month - 1],
+        "E": words.days_short[day.weekday()],
+    }
+    return _PART.sub(lambda m: m[1] if m[2] is None else short[m[0]], words.patterns[pattern])
+
+
+@dataclass(frozen=True)
+class _Words:
+    months: list[str]
+    months_short: list[str]
+    days_short: list[str]
+    patterns: dict[str, str]
+
+
+@cache
+def _languages() -> dict[str, _Words]:
+    text = files(__package__).joinpath("catalogues/days.toml").read_text(encoding="utf-8")
+    return {language: _Words(**words) for language, words in tomllib.loads(text).items()}

@@ -24,6 +24,7 @@ What a type means to a browser and to a shell stands in `STATUS` and `EXIT`, and
 from __future__ import annotations
 
 import re
+from importlib.util import find_spec
 
 
 class HeavyspotError(Exception):
@@ -64,6 +65,29 @@ class SourceLost(HeavyspotError):
 
 class NotInstalled(HeavyspotError, ImportError):
     """A library that is no part of ours is asked for and not installed; names it and the extra that brings it."""
+
+
+def need(name: str, extra: str, what: str) -> None:
+    """Refuse, with the command that installs it, what needs a library of a part that is not installed.
+
+    Parameters
+    ----------
+    name : str
+        Of the library, as it is imported.
+    extra : str
+        Part of ours that brings it.
+    what : str
+        What needs it, as a sentence begins.
+
+    Raises
+    ------
+    NotInstalled
+    """
+    if find_spec(name) is None:
+        raise NotInstalled(
+            f'{what} need the part "{extra}", which is not installed.',
+            remedy=f'Install it: uv tool install "heavyspot[{extra}]" (or: pip install "heavyspot[{extra}]").',
+        )
 
 
 class LedgerFault(HeavyspotError):

@@ -10,6 +10,7 @@ import contextlib
 import getpass
 import os
 import subprocess
+import sys
 import tempfile
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -22,6 +23,9 @@ EVERYBODY = (";;;WD)", ";;;BU)", ";;;AU)", ";;;BG)", ";;;AN)")
 
 ON_WINDOWS = os.name == "nt"
 
+THIS_SYSTEM = {"win32": "windows", "darwin": "macos"}.get(sys.platform, "linux")
+"""Name of the system this runs on: what a service is made for."""
+
 
 def close_to_others(path: Path) -> None:
     """Let nobody but its owner read a file that is there; what a file system without such rights leaves is left."""
@@ -30,6 +34,20 @@ def close_to_others(path: Path) -> None:
             _icacls([str(path), "/inheritance:r", "/grant:r", f"{_me()}:F", f"{SYSTEM}:F"])
     else:
         path.chmod(0o600)
+
+
+def close_folder_to_others(path: Path) -> None:
+    """Let what is made in a new folder be its owner's alone, where files get their rights from their folder.
+
+    That is so on Windows: what SQLite lays beside a ledger would else be everybody's who may read the folder.
+    Elsewhere files are closed one by one, and a folder may stay open.
+    """
+    if ON_WINDOWS:
+        rights = "(OI)(CI)F"  # for it, and for files and folders in it
+        with contextlib.suppress(OSError, subprocess.SubprocessError):
+            _icacls(
+                [str(path), "/inheritance:r", "/grant:r", f"{_me()}:{rights}", f"{SYSTEM}:{rights}"]
+            )
 
 
 def open_to_others(paths: Iterable[Path]) -> list[Path]:
@@ -46,7 +64,7 @@ def _by_mode(path: Path) -> bool:
 
 
 def _listed(path: Path) -> bool:
-    with tempfile.TemporaryDirectory() as folder:
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
         saved = Path(folder) / "list"
         try:
             _icacls([str(path), "/save", str(saved)])

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from importlib.resources import as_file, files
 
 from ..quantities.dates import day_text, moment_text
+from ..quantities.errors import need
 from ..quantities.said import catalogue
 from .look import SheetLook
 
@@ -51,6 +52,7 @@ class DayBook:
 
 def day_book_pdf(book: DayBook, look: SheetLook | None = None) -> bytes:
     """Return the day's pages as PDF bytes; the same day and look give the same bytes."""
+    need("typst", "sheets", "Sheets and labels")
     import typst
 
     look = look or SheetLook()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 from importlib.resources import as_file, files
 
-from ..quantities.errors import BadInput
+from ..quantities.errors import BadInput, need
 
 SIZES_MM = {"29x62": (62.0, 29.0), "36x89": (89.0, 36.0), "a4": (210.0, 297.0)}
 """Label sizes, width and height; on A4, three columns of eight."""
@@ -23,6 +23,7 @@ def label_pdf(labels: list[tuple[str, str, str]], *, size: str = "29x62") -> byt
     """
     import json
 
+    need("typst", "sheets", "Sheets and labels")
     import segno
     import typst
 

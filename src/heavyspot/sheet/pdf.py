@@ -11,7 +11,7 @@ from typing import Any
 
 from ..quantities.angles import other_way
 from ..quantities.dates import day_text, moment_text
-from ..quantities.errors import BadInput
+from ..quantities.errors import BadInput, need
 from ..quantities.said import Said, catalogue, in_words
 from .before_after import calmer, curve_svg
 from .cartridge import SheetReport
@@ -98,6 +98,7 @@ def _compiled(
     BadInput
         The logo cannot be drawn.
     """
+    need("typst", "sheets", "Sheets and labels")
     import typst
 
     shown = {"language": look.language, "paper": look.paper, "accent": look.accent}
@@ -145,6 +146,7 @@ def qr_text(report: Report) -> str:
 
 def qr_svg(report: Report) -> str:
     """Return the QR code as SVG."""
+    need("segno", "sheets", "Sheets and labels")
     import segno
 
     out = io.BytesIO()

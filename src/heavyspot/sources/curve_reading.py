@@ -87,7 +87,7 @@ def table_from_pasted(
     """Return the table of a pasted or typed text; raises as `table_from_file` does."""
     if len(text) > LARGEST_BYTES:
         raise BadInput(f"{name} is too large.", remedy="Paste only the rows of the table.")
-    with tempfile.TemporaryDirectory() as folder:
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
         path = Path(folder) / "pasted.csv"
         path.write_text(text, encoding="utf-8")
         return _from_text(text, path, stated or StatedTable(), name)

@@ -105,7 +105,7 @@ def _write_sound(recording: Recording, path: Path, kind: str, rate: int) -> list
             _encode(recording, unfinished, rate, f"{kind} {subtype}", None if whole else scale)
         durable.sync_file(unfinished)
     except (OSError, RuntimeError) as fault:  # libsndfile's own is a RuntimeError
-        unfinished.unlink(missing_ok=True)
+        durable.remove(unfinished)
         raise LedgerFault(
             f"{path.name} cannot be written ({fault}).", remedy="Make room on the disk, then again."
         ) from None

@@ -170,6 +170,7 @@ ACCESS: dict[str, Role | Literal["anyone", "station"]] = {
     "GET /rotor/{serial:path}/sheet.pdf": "technician",
     "POST /rotor/{serial:path}/sheet": "technician",
     "POST /rotor/{serial:path}/measure": "technician",
+    "POST /rotor/{serial:path}/vibration": "technician",
     "POST /rotor/{serial:path}/spin": "technician",
     "POST /rotor/{serial:path}/stop": "technician",
     "POST /rotor/{serial:path}/as-advised": "technician",

@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import functools
 import ipaddress
-import os
 import socket
 import ssl
 from collections.abc import Callable, Sequence
@@ -17,6 +16,7 @@ from starlette.types import ASGIApp
 
 from .._version import __version__
 from ..quantities.errors import BadInput
+from ..quantities.private import ON_WINDOWS
 from ..sources.sound_card import load_rig_file
 from ..workshop.incoming.watched import watched_rig
 from .app import create_app
@@ -132,7 +132,7 @@ def _refuse_address(address: Address) -> None:
     try:
         kind, *_, at = socket.getaddrinfo(address.host, address.port, type=socket.SOCK_STREAM)[0]
         with socket.socket(kind, socket.SOCK_STREAM) as tried:
-            if os.name != "nt":  # there it would let two listen at once
+            if not ON_WINDOWS:  # there it would let two listen at once
                 tried.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             tried.bind(at)
     except OSError as fault:

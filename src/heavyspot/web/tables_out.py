@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 
+from ..quantities.errors import need
 from ..workshop.records import Content, Piece
 from ..workshop.rows_text import rows_csv
 
@@ -69,9 +70,10 @@ def _xlsx(rows: Sequence[Content]) -> bytes:
 
 
 def _parquet(rows: Sequence[Content]) -> bytes:
+    need("duckdb", "insight", "Tables in Parquet")
     import duckdb
 
-    with tempfile.TemporaryDirectory() as folder, duckdb.connect() as c:
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder, duckdb.connect() as c:
         text, made = Path(folder) / "t.csv", Path(folder) / "t.parquet"
         with text.open("w", encoding="utf-8", newline="") as file:
             csv.writer(file).writerow(COLUMNS)  # without a row, too, the columns are there

@@ -129,7 +129,7 @@ def sign_head(shop: Workshop, number: int | None = None, *, at: str = "") -> Sig
     number = book.head()[0] if number is None else number
     name = load_shop_file(book.folder).name
     make_certificate(book.folder, name)
-    certificate = (book.folder / CERTIFICATE).read_text()
+    certificate = (book.folder / CERTIFICATE).read_text(encoding="ascii")
     head = SignedHead(
         name, book.exchange.own_id(), number, book.exchange.link(number), book.heads.root(number),
         at or now_utc(), certificate,

@@ -71,7 +71,7 @@ def _make(folder: Path, name: str) -> None:
 def fingerprint(folder: Path) -> str:
     """Return the SHA-256 of the shop's certificate, hexadecimal; empty when there is none yet."""
     path = folder / CERTIFICATE
-    return certificate_digest(path.read_text()) if path.exists() else ""
+    return certificate_digest(path.read_text(encoding="ascii")) if path.exists() else ""
 
 
 def certificate_digest(pem: str) -> str:

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from datetime import UTC
 from typing import Any, TypeVar
 
-from ..quantities.errors import BadInput, SourceLost
+from ..quantities.errors import BadInput, SourceLost, need
 
 T = TypeVar("T")
 
@@ -72,6 +72,7 @@ def stamp(words: str, url: str, send: Post = post) -> str:
     SourceLost
         The service does not answer, refuses, or its answer is no time stamp over this text.
     """
+    need("pyhanko", "sheets", "Time stamps")
     from asn1crypto import tsp
     from pyhanko.sign.timestamps import TimeStamper
 
@@ -99,6 +100,7 @@ def stamp(words: str, url: str, send: Post = post) -> str:
 
 def check_stamp(token: str, words: str) -> Stamped | None:
     """Return what a time stamp says; None when it is none over this text, or its signature does not fit."""
+    need("pyhanko", "sheets", "Time stamps")
     from asn1crypto import cms
     from pyhanko.sign.validation.generic_cms import validate_tst_signed_data
     from pyhanko_certvalidator import ValidationContext

@@ -170,6 +170,7 @@ def test_a_kept_copy_goes_with_its_recording(shop):
     assert kept_of(shop) == [] and not shop.book.archive.exists(name)
 
 
+@pytest.mark.posix
 def test_a_copy_is_on_the_disk_before_the_old_one_moves(tmp_path, monkeypatch):
     """A power cut drops what was not synced: file, its name, the names of new folders."""
     synced: set[int] = set()

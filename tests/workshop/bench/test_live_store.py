@@ -78,6 +78,7 @@ time.sleep(60)
 """
 
 
+@pytest.mark.posix
 def test_a_program_that_was_killed_holds_nothing(tmp_path):
     child = subprocess.Popen(
         [sys.executable, "-c", HOLDS, str(tmp_path)], stdout=subprocess.PIPE, text=True

@@ -8,6 +8,7 @@ import subprocess
 import sys
 import threading
 import time
+from contextlib import closing
 
 import pytest
 from conftest import there
@@ -65,7 +66,7 @@ def test_a_backup_of_a_shop_at_work_is_one_moment(shop, tmp_path):
     try:
         for _ in range(5):
             back_up(shop, tmp_path / "copy")
-            with sqlite3.connect(tmp_path / "copy/ledger.sqlite") as c:
+            with closing(sqlite3.connect(tmp_path / "copy/ledger.sqlite")) as c:
                 pieces, links = (c.execute(f"select count(*) from {t}").fetchone()[0]
                                  for t in ("pieces", "chain where of_table = 'pieces'"))  # fmt: skip
             assert pieces == links
@@ -120,6 +121,7 @@ def test_a_recording_the_backup_lost_is_copied_anew_and_one_the_shop_lost_stays_
     assert restore(tmp_path / "copy", tmp_path / "new").damaged == ()
 
 
+@pytest.mark.posix
 def test_what_is_said_to_be_backed_up_is_on_the_disk(shop, tmp_path, monkeypatch):
     """A power cut after the word *whole* drops what was not synced: nothing of the backup may be that."""
     spun(shop, "P-1", 1)

@@ -41,6 +41,7 @@ def test_nobody_else_reads_the_ledger_or_its_copies(tmp_path):
     shop.close()
 
 
+@pytest.mark.posix
 def test_what_others_may_read_is_said_and_closed(tmp_path, monkeypatch):
     monkeypatch.setattr(
         private, "_by_mode", lambda p: bool(p.stat().st_mode & 0o077)

@@ -37,7 +37,7 @@ def test_an_influence_calibrated_machine(rotors):
         speed_rpm=2_400,
         by="Ida",
     )
-    assert not told["warnings"]
+    assert not told.warnings
     row = rotors.book.rotors.calibration("old machine", "Larch 52 shaft and wheel")
     assert np.array(row.content["response"])[..., 0] == pytest.approx(H.real, abs=0.01)
     rotor = wheel(polar([3, 40]), polar([2, 200]))

@@ -164,12 +164,12 @@ def test_a_calibration_keeps_what_its_sensors_share(rotors):
     added = np.array([[0, 0], [2, 0], [0, 2], [2, 2j], [-2, 2], [1, -2j]] * 3, complex)
     H, moved = levers(LAYOUTS["both"]), 0.1 * scattered(rng, 18, 1)
     told = calibrate_machine(rotors, "soft", name, added, added @ H.T + moved, speed_rpm=2_400)
-    shared = np.array(told["noise_covariance"])[..., 0]
+    shared = np.array(told.noise_covariance)[..., 0]
     correlation = shared[0, 1] / np.sqrt(shared[0, 0] * shared[1, 1])
     assert 0.7 < correlation < 1 and shared[0, 1] == pytest.approx(shared[1, 0])
     read = measure_signals(rotors, "C-2", made(H @ TRUE), rig="soft").reading
     newer = [p.standard_gmm for p in read.tolerance]
-    older = of_machine({k: v for k, v in told.items() if k != "noise_covariance"})
+    older = of_machine({k: v for k, v in told.content().items() if k != "noise_covariance"})
     rotor = parse_rotor(content(LAYOUTS["both"]), name="rotor")
     again = signal_reading(rotor, made(H @ TRUE), RigRecord(), older)
     assert again.standard_at == pytest.approx(newer, rel=0.02)  # each bearing is one sensor here

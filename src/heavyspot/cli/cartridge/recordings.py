@@ -11,6 +11,7 @@ from typing import Annotated
 
 import typer
 
+from ...quantities.errors import BadInput
 from ..common import STANDARD, Format, Group, Json, Rate, TimeUnit, emit, open_workshop, opened
 
 
@@ -50,19 +51,25 @@ def convert(
     rate: Rate = None,
     time_unit: TimeUnit = None,
     group: Group = "",
+    json: Json = False,
 ) -> None:
     """Write a recording in another format."""
     from ...sources.writers import write_recording
 
     recording = opened(source, format, rate, time_unit, group)
+    if target == STANDARD and json:
+        raise BadInput("Standard output has the samples.", remedy="Name a file, or no --json.")
     if target == STANDARD:
-        with tempfile.TemporaryDirectory() as folder:
+        with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
             path = Path(folder) / "out.csv"
             notes = [*recording.notes, *write_recording(recording, path)]
             with path.open("rb") as file:
                 shutil.copyfileobj(file, sys.stdout.buffer)
     else:
         notes = [*recording.notes, *write_recording(recording, target)]
+        if json:
+            emit({"file": str(target), "notes": notes})
+            return
         typer.echo(f"{target} written.")
     for note in notes:
         typer.echo(note, err=target == STANDARD)

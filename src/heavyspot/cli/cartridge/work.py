@@ -22,6 +22,7 @@ from ..common import (
     emit,
     kept,
     open_workshop,
+    say,
 )
 
 if TYPE_CHECKING:
@@ -182,6 +183,7 @@ def label(
     serials: Annotated[list[str], typer.Argument(help="Serials of the pieces.")],
     output: Annotated[Path, typer.Option("-o", "--output", "--out", help="PDF file to write.")],
     size: Annotated[str, typer.Option("--size", help="29x62, 36x89 or a4.")] = "29x62",
+    json: Json = False,
 ) -> None:
     """Write labels with the serial as a QR code."""
     from ...sheet.label import label_pdf
@@ -191,7 +193,8 @@ def label(
     shop = open_workshop()
     rows = [label_of(find_piece(shop, serial)) for serial in serials]
     write_bytes(output, label_pdf(rows, size=size))
-    typer.echo(f"{len(rows)} label{'s' if len(rows) > 1 else ''}: {output}")
+    words = f"{len(rows)} label{'s' if len(rows) > 1 else ''}: {output}"
+    say({"labels": len(rows), "file": str(output)}, words, json)
 
 
 def show(

@@ -7,13 +7,21 @@ from typing import Annotated
 
 import typer
 
-from ..common import By, Json, emit, open_workshop, progress_bar
+from ..common import By, Json, emit, open_workshop, progress_bar, say_names
 
 recordings_app = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode=None,
     help="Raw recordings: where they lie, how long they stay.",
 )
+
+
+@recordings_app.command("list")
+def recordings_list(json: Json = False) -> None:
+    """List the recordings and papers that wait here to be handed over; none without a location."""
+    from ...workshop.keep.retention import waiting_recordings
+
+    say_names(waiting_recordings(open_workshop()), json)
 
 
 @recordings_app.command("hand-over")

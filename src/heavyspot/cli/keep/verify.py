@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from ...quantities.errors import UnreadableFile
-from ..common import Json, Settings, emit, open_workshop
+from ..common import Json, Settings, emit, open_workshop, say
 
 
 def verify(
@@ -99,6 +99,7 @@ def _text_of(path: Path) -> str:
 def prove(
     number: Annotated[str, typer.Argument(help="Number of the sheet.")],
     to: Annotated[Path, typer.Option("-o", "--to", help="JSON file to write.")],
+    json: Json = False,
 ) -> None:
     """Write the proof that a sheet stands in the ledger: who has the sheet checks it without the ledger."""
     from ...quantities.durable import write_text
@@ -106,7 +107,9 @@ def prove(
 
     made = prove_sheet(open_workshop(), number)
     write_text(to, made.as_text())
-    typer.echo(f"Written to {to}: entry {made.inclusion.number:,} of {made.inclusion.size:,}.")
+    entry, of = made.inclusion.number, made.inclusion.size
+    told = {"sheet": number, "file": str(to), "entry": entry, "of": of}
+    say(told, f"Written to {to}: entry {entry:,} of {of:,}.", json)
 
 
 def head(

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ...quantities.words import short
-from ..common import By, Json, emit, named, open_workshop
+from ..common import By, Json, emit, named, open_workshop, say_names
 
 if TYPE_CHECKING:
     from ...workshop.rotor.machine_proofs import Proved
@@ -25,6 +25,14 @@ Planes = Annotated[
 Due = Annotated[str, typer.Option("--due", help="Next time, like 2027-03-31; else in a year.")]
 
 
+@machine_app.command("list")
+def machine_list(json: Json = False) -> None:
+    """List the low-speed machines."""
+    from ...workshop.rotor.machines import machine_names
+
+    say_names(machine_names(open_workshop()), json)
+
+
 @machine_app.command("calibrate")
 def machine_calibrate(
     rig: Rig,
@@ -33,6 +41,9 @@ def machine_calibrate(
         Path, typer.Argument(help="Table: plane1,plane2 and a column for each sensor.")
     ],
     speed: Annotated[float, typer.Option("--speed", help="Measuring speed, rpm.")],
+    unit: Annotated[
+        str, typer.Option("--unit", help="Of the readings: mm/s, in/s, µm (um), mil, m/s², N, mV.")
+    ] = "",
     by: By = "",
     json: Json = False,
 ) -> None:
@@ -42,17 +53,23 @@ def machine_calibrate(
 
     added, readings, names = read_trials(read_text(file))
     told = calibrate_machine(
-        open_workshop(), rig, rotor, added, readings, speed_rpm=speed, names=names, by=by
+        open_workshop(),
+        rig,
+        rotor,
+        added,
+        readings,
+        speed_rpm=speed,
+        units=[unit] if unit else [],
+        names=names,
+        by=by,
     )
     if json:
-        emit(told)
+        emit(asdict(told))
         return
-    typer.echo(
-        f"{rig} calibrated for {rotor} at {speed:,.0f} rpm, condition {told['condition']:.1f}."
-    )
-    for name, share in zip(names, told["repeat_share"], strict=True):
+    typer.echo(f"{rig} calibrated for {rotor} at {speed:,.0f} rpm, condition {told.condition:.1f}.")
+    for name, share in zip(names, told.repeat_share, strict=True):
         typer.echo(f"  {name:<12} repeats to {100 * share:.1f} %")
-    for warning in told["warnings"]:
+    for warning in told.warnings:
         typer.echo(f"  ! {warning}")
 
 

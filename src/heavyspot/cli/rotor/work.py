@@ -10,7 +10,7 @@ import typer
 
 from ...quantities.errors import BadInput
 from ...quantities.words import short
-from ..common import By, Json, Language, Why, emit, open_workshop, say_issued
+from ..common import By, Json, Language, Why, emit, open_workshop, say_issued, say_names
 
 if TYPE_CHECKING:
     from ...workshop.rotor.correction import Correction
@@ -64,6 +64,26 @@ def rotor_new(
     typer.echo(f"Rotor {serial} ({rotor}) added.")
 
 
+@rotor_app.command("list")
+def rotor_list(
+    kinds: Annotated[bool, typer.Option("--kinds", help="The kinds instead.")] = False,
+    json: Json = False,
+) -> None:
+    """List the newest rotors, or the kinds of rotor."""
+    from ...workshop.rotor.machines import newest_rotors, rotor_names
+
+    shop = open_workshop()
+    if kinds:
+        say_names(rotor_names(shop), json)
+        return
+    found = newest_rotors(shop)
+    if json:
+        emit([{"serial": p.serial, "rotor": p.model, "verdict": p.verdict} for p in found])
+        return
+    for p in found:
+        typer.echo(f"{p.serial:<24} {p.model:<32} {p.verdict or 'not measured'}")
+
+
 @rotor_app.command("measure")
 def rotor_measure(
     serial: Serial,
@@ -76,9 +96,21 @@ def rotor_measure(
             "--reading", help="What the display says, amount@degrees, one for each plane."
         ),
     ] = None,
+    vibration: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--vibration",
+            help="Vibration at a support, amount@degrees, one for each sensor of the calibration.",
+        ),
+    ] = None,
     unit: Annotated[
-        str, typer.Option("--unit", help="g·mm (or gmm), g·mm/kg, µm (or um), oz-in, g.")
-    ] = "g·mm",
+        str,
+        typer.Option(
+            "--unit",
+            help="Of a display: g·mm (or gmm), g·mm/kg, µm (or um), oz-in, g. Of vibration: mm/s, in/s, "
+            "µm, mil, m/s², N, mV. Else g·mm, and the calibration's.",
+        ),
+    ] = "",
     light_spot: Annotated[
         bool, typer.Option("--light-spot", help="The display says where to add.")
     ] = False,
@@ -87,24 +119,32 @@ def rotor_measure(
     by: By = "",
     json: Json = False,
 ) -> None:
-    """Measure: from a recording, or from a machine's own display."""
-    from ...workshop.rotor.measuring import measure_signals, measure_typed
+    """Measure: from a recording, a machine's own display, or vibration through the machine's calibration."""
+    from ...workshop.rotor.measuring import measure_signals, measure_typed, measure_vibration
     from ...workshop.rotor.vectors import read_pair
 
     shop = open_workshop()
-    if (recording is None) == (not reading):
+    if [recording is not None, bool(reading), bool(vibration)].count(True) != 1:
         raise BadInput(
-            "Give either a recording or the display's readings.",
-            remedy="--reading 0.9@40 --reading 0.5@200, or the name of a file.",
+            "Give either a recording, the display's readings, or vibration.",
+            remedy="--reading 0.9@40 --reading 0.5@200, --vibration 3.1@20 ..., or the name of a file.",
         )
     if recording is not None:
         told = measure_signals(shop, serial, recording, rig=rig, by=by)
+    elif vibration:
+        if light_spot:
+            raise BadInput("Vibration has no light spot.", remedy="Leave --light-spot out.")
+        pairs = [read_pair(r) for r in vibration]
+        told = measure_vibration(
+            shop, serial, [p[0] for p in pairs], [p[1] for p in pairs],
+            unit=unit, speed_rpm=speed, rig=rig, by=by,
+        )  # fmt: skip
     else:
         pairs = [read_pair(r) for r in reading or []]
         plain = {"gmm": "g·mm", "um": "µm", "gmm/kg": "g·mm/kg"}
         told = measure_typed(
             shop, serial, [p[0] for p in pairs], [p[1] for p in pairs],
-            unit=plain.get(unit, unit), light_spot=light_spot, speed_rpm=speed, rig=rig, by=by,
+            unit=plain.get(unit, unit) or "g·mm", light_spot=light_spot, speed_rpm=speed, rig=rig, by=by,
         )  # fmt: skip
     if json:
         emit({**told.as_json(), "serial": serial})

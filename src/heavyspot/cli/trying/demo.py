@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import time
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,6 +12,7 @@ from rich.live import Live
 from rich.panel import Panel
 from rich.text import Text
 
+from ...quantities.durable import remove_folder
 from ...quantities.errors import BadInput
 from ...sheet.before_after import curve_svg
 from ...sheet.cut_dial import cut_dial_svg
@@ -98,7 +98,7 @@ def _clear(folder: Path) -> None:
     if folder.exists() and any(folder.iterdir()):
         if not (folder / ".heavyspot-demo").exists():
             raise BadInput(f"{folder} is not empty.", remedy="Name another folder with --folder.")
-        shutil.rmtree(folder)
+        remove_folder(folder)
     folder.mkdir(parents=True, exist_ok=True)
     (folder / ".heavyspot-demo").touch()
 

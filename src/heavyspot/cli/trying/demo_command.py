@@ -17,6 +17,9 @@ def demo(
     fast: Annotated[bool, typer.Option("--fast", help="Without pauses for the reader.")] = False,
 ) -> None:
     """Balance a simulated cartridge from out of limit to its sheet, before your eyes."""
+    from ...quantities.errors import need
     from .demo import run_demo
+
+    need("typst", "full", "The sheet of the demo")
 
     run_demo(folder, seed=seed, size=size, fast=fast)

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from ...quantities.errors import BadInput
+from ..common import Json, say
 
 PACKED = Path(__file__).parents[2] / "examples"
 CHECKOUT = Path(__file__).parents[4] / "docs" / "examples"
@@ -38,6 +39,7 @@ def simulate(
     ] = 51_200.0,
     run_up: Annotated[float, typer.Option("--run-up", help="Seconds to test speed.")] = 8.0,
     bits: Annotated[int, typer.Option("--bits", help="16 or 24.")] = 24,
+    json: Json = False,
 ) -> None:
     """Write the recording of a simulated spin, with its sidecar."""
     from ...sources.sidecar import sidecar_path
@@ -57,11 +59,13 @@ def simulate(
     )
     write(to, asked)
     beside = sidecar_path(to)
-    typer.echo(f"{to} written{f', {beside.name} beside it' if beside.exists() else ''}.")
+    words = f"{to} written{f', {beside.name} beside it' if beside.exists() else ''}."
+    say({"file": str(to), "sidecar": str(beside) if beside.exists() else None}, words, json)
 
 
 def examples(
     to: Annotated[Path, typer.Argument(help="Folder to copy them to.")] = Path(),
+    json: Json = False,
 ) -> None:
     """Copy the example files of the guides: models, rotors and short recordings of a simulated rig."""
     from ...quantities.durable import copy, make_folder
@@ -76,4 +80,5 @@ def examples(
     make_folder(to.resolve())
     for file in files:
         copy(file, to / file.name)
-    typer.echo(f"{len(files)} files copied to {to}.")
+    told = {"folder": str(to), "files": [f.name for f in files]}
+    say(told, f"{len(files)} files copied to {to}.", json)

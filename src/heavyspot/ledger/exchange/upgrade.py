@@ -190,7 +190,7 @@ def _copied(
     part = durable.aside(path)
     try:
         durable.make_folder(copies)
-        part.unlink(missing_ok=True)
+        durable.remove(part)
         durable.make_private(part)
         if progress:
             progress("copying", 0, 1)
@@ -208,7 +208,7 @@ def _copied(
         durable.put(part, path)
     except (OSError, sqlite3.Error) as fault:
         with contextlib.suppress(OSError):
-            part.unlink(missing_ok=True)
+            durable.remove(part)
         raise LedgerFault(
             f"The ledger could not be copied into {copies} ({fault}); nothing was changed.",
             remedy="Make room on its disk, then start the upgrade again.",
@@ -260,4 +260,4 @@ def _is(path: Path, version: str, before: _Facts) -> bool:
     finally:
         engine.dispose()
         for suffix in ("-wal", "-shm"):
-            path.with_name(path.name + suffix).unlink(missing_ok=True)
+            durable.remove(path.with_name(path.name + suffix))

@@ -105,8 +105,8 @@ class Archive:
             if fault and self._is_fetched(
                 path
             ):  # the copy here may be the damaged one: fetched anew next time
-                path.unlink(missing_ok=True)
-                path.with_suffix(".json").unlink(missing_ok=True)
+                durable.remove(path)
+                durable.remove(path.with_suffix(".json"))
             if fault:
                 raise LedgerFault(
                     f"{self._named(name, one)} is {fault}: what is read from it would be another run's."
@@ -150,7 +150,7 @@ class Archive:
             for path in (self.folder / one, self._kept(one)):
                 if path.exists():
                     free += path.stat().st_size
-                    path.unlink()
+                    durable.remove(path)
             if self._away is not None and not here:
                 free += self._away.remove(one)
         return free
@@ -204,7 +204,7 @@ class Archive:
                 if stop() or abs(now - kept.stat().st_mtime) < GRACE_S:
                     continue
                 if away.exists(name) and away.digest(name) == digest_of(kept):
-                    kept.unlink()
+                    durable.remove(kept)
                 else:
                     path = self.folder / name
                     path.parent.mkdir(parents=True, exist_ok=True)
@@ -239,7 +239,7 @@ class Archive:
         for path in sorted(held, key=lambda p: p.stat().st_mtime)[
             : max(0, len(held) - MOST_CACHED)
         ]:
-            path.unlink(missing_ok=True)
+            durable.remove(path)
 
 
 def is_name(name: object) -> bool:

@@ -77,7 +77,10 @@ class Location:
             if not fs.exists(self._at(name)):
                 return 0
             free = int(fs.size(self._at(name)) or 0)
-            fs.rm_file(self._at(name))
+            if self._folder:
+                durable.remove(Path(self._at(name)))
+            else:
+                fs.rm_file(self._at(name))
             return free
 
     def _at(self, name: str) -> str:

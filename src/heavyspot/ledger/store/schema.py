@@ -182,6 +182,10 @@ def _sqlite_settings(connection: Any, _: Any) -> None:
     cursor = connection.cursor()
     cursor.execute("PRAGMA journal_mode=WAL")
     cursor.execute("PRAGMA synchronous=FULL")  # what was acknowledged survives a power cut
+    cursor.execute(
+        "PRAGMA fullfsync=ON"
+    )  # macOS: down to the disk, not into the drive's own memory
+    cursor.execute("PRAGMA checkpoint_fullfsync=ON")
     cursor.execute("PRAGMA foreign_keys=ON")
     cursor.execute("PRAGMA busy_timeout=10000")
     cursor.close()

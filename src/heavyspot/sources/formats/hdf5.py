@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from ...quantities.errors import UnreadableFile
+from ...quantities.errors import UnreadableFile, need
 from ..recording import Recording
 from ..sidecar import Sidecar
 from .arrays import FoundArray, FoundArrays, Getter, recording_of, samples_first
@@ -35,6 +35,7 @@ class Hdf5Reader:
 
     def read(self, path: Path, sidecar: Sidecar | None) -> Recording:
         """Return the recording."""
+        need("h5py", "hdf5", "Recordings in HDF5 and MAT-files of version 7.3")
         import h5py
 
         try:

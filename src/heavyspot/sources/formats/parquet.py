@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ...quantities.errors import UnreadableFile
+from ...quantities.errors import UnreadableFile, need
 from ..recording import Recording
 from ..sidecar import Sidecar
 from .arrays import FoundArray, FoundArrays, Getter, recording_of
@@ -37,6 +37,7 @@ class ParquetReader:
 
     def read(self, path: Path, sidecar: Sidecar | None) -> Recording:
         """Return the recording; the columns are read whole."""
+        need("duckdb", "insight", "Recordings in Parquet")
         import duckdb
 
         try:

@@ -22,8 +22,8 @@ class OneBenchTold(Told):
     rig: str
     on_it: str
     spins: str
-    armed: bool
-    reading: bool
+    armed: str
+    reading: str
     lost: str
     slow: dict[str, float | None] = Field(description="null where an instrument is silent")
     agent: dict[str, object] | None

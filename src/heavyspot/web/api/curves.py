@@ -131,7 +131,7 @@ def bring_curve_file(
 def table_of(file: UploadFile, stated: StatedTable) -> CurveTable:
     """Return the table in a file that was handed in; raises as `table_from_file` does."""
     name = (file.filename or "the table").replace("\\", "/").rpartition("/")[2]
-    with TemporaryDirectory() as folder:
+    with TemporaryDirectory(ignore_cleanup_errors=True) as folder:
         path = Path(folder) / "table"
         path.write_bytes(file.file.read())
         return table_from_file(path, stated, name=name)

@@ -8,10 +8,17 @@ from typing import Annotated, Literal
 from fastapi import APIRouter, Depends, Response
 from pydantic import Field
 
+from ...quantities.errors import BadInput
 from ...workshop.rotor.kept import rotor_story
 from ...workshop.rotor.machine_proofs import match, prove_residual
 from ...workshop.rotor.machines import find_matching, proofs_of, rotor_names
-from ...workshop.rotor.measuring import corrected, corrected_as_advised, measure_typed, overdue
+from ...workshop.rotor.measuring import (
+    corrected,
+    corrected_as_advised,
+    measure_typed,
+    measure_vibration,
+    overdue,
+)
 from ...workshop.rotor.models import add_rotor, add_rotor_model, rotor_model
 from ...workshop.rotor.reading import UNITS
 from ...workshop.sheets.issue import issue_rotor_sheet
@@ -59,13 +66,18 @@ class RotorIn(BodyIn):
 
 
 class ReadingIn(BodyIn):
-    """What a machine's display says, one number for each plane."""
+    """What a machine's display says, one number for each plane; or vibration, one for each sensor.
+
+    Vibration (`at`: supports) is taken through the machine's calibration: `rig` and `speed_rpm` are needed then.
+    A unit that is empty is g·mm of planes, and the calibration's of supports.
+    """
 
     model_config = example(amounts=[21000, 9000], angles_deg=[77, 200], rig="Machine 2")
 
     amounts: Annotated[list[Number], Few]
     angles_deg: Annotated[list[Number], Few]
-    unit: Unit = UNITS[0]
+    at: Literal["planes", "supports"] = "planes"
+    unit: Unit = ""
     light_spot: bool = False
     speed_rpm: Number | None = None
     rig: Word = ""
@@ -136,11 +148,24 @@ def create_rotor(rotor: RotorIn, shop: Shop, who: Who) -> dict[str, str]:
     responses=told(NewReading, 201),
 )
 def record_reading(serial: str, reading: ReadingIn, shop: Shop, who: Who) -> dict[str, object]:
-    """Record what a machine's display says; returns verdict and advice."""
-    row = reading.model_dump()
-    read = measure_typed(
-        shop, serial, row.pop("amounts"), row.pop("angles_deg"), **row, by=who.name
+    """Record what a machine's display says, or vibration at its supports; returns verdict and advice."""
+    amounts, angles, rig, speed = (
+        reading.amounts,
+        reading.angles_deg,
+        reading.rig,
+        reading.speed_rpm,
     )
+    if reading.at == "supports":
+        if reading.light_spot:
+            raise BadInput("Vibration has no light spot.", remedy="Leave light_spot out.")
+        read = measure_vibration(
+            shop, serial, amounts, angles, unit=reading.unit, speed_rpm=speed, rig=rig, by=who.name
+        )
+    else:
+        read = measure_typed(
+            shop, serial, amounts, angles, unit=reading.unit or UNITS[0],
+            light_spot=reading.light_spot, speed_rpm=speed, rig=rig, by=who.name,
+        )  # fmt: skip
     return {**read.as_json(), "serial": serial}
 
 

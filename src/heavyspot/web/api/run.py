@@ -97,7 +97,7 @@ def get_curve_svg(serial: str, number: int, shop: Shop) -> Response:
 def get_recording_uff(serial: str, number: int, shop: Shop) -> Response:
     """Return a run's recording as UFF 58, binary."""
     name = look.find_run(shop, serial, number).run.entry.recording
-    with tempfile.TemporaryDirectory() as folder:
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
         path = Path(folder) / "run.uff"
         write_recording(look.archived(shop, name), path)
         content = path.read_bytes()

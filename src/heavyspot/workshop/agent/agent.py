@@ -16,7 +16,7 @@ from pathlib import Path
 
 from ...ledger.store.identity import new_id
 from ...quantities.clock import now, utc_text
-from ...quantities.durable import write_text
+from ...quantities.durable import remove, write_text
 from ...quantities.errors import HeavyspotError, LedgerFault, SourceLost
 from ...quantities.file_lock import FileLock
 from ...sources.live import LiveBlock
@@ -252,7 +252,7 @@ class Agent:
         with self._guard:
             if typed and typed == self._typed and not refused:
                 self._typed = ""
-                self._typed_file.unlink(missing_ok=True)
+                remove(self._typed_file)
             self._from_server, self._heard_at = on_it, time.monotonic()
 
     def _send_next(self) -> None:

@@ -14,7 +14,7 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TypeVar
 
-from ...quantities.durable import make_folder, sync_file, write_text
+from ...quantities.durable import make_folder, remove, sync_file, write_text
 from ...quantities.errors import BadInput, LedgerFault, NotThere
 from ..stored import stored
 from ..taking.disk_first import has_samples
@@ -160,7 +160,7 @@ class Spins:
             raise BadInput("No serial was given.", remedy="Write it like ID=SERIAL.")
         self.say(spin.path, replace(spin.whose, serial=serial.strip()))
         for ending in (".going", ".refused"):
-            spin.path.with_suffix(ending).unlink(missing_ok=True)
+            remove(spin.path.with_suffix(ending))
         return self.read(spin.path)
 
     def begun(self, spin: Spin, going: Going) -> None:
@@ -170,7 +170,7 @@ class Spins:
 
     def anew(self, spin: Spin) -> Spin:
         """Forget what was begun: the server does."""
-        spin.path.with_suffix(".going").unlink(missing_ok=True)
+        remove(spin.path.with_suffix(".going"))
         return self.read(spin.path)
 
     def proved(self, spin: Spin, sent: Sent) -> None:
@@ -184,13 +184,13 @@ class Spins:
     def remove(self, spin: Spin) -> None:
         """Remove a spin; the samples first, so that a stop between leaves no samples without their proof."""
         for ending in ENDINGS:
-            spin.path.with_suffix(ending).unlink(missing_ok=True)
+            remove(spin.path.with_suffix(ending))
 
     def remove_empty(self, path: Path) -> None:
         """Remove what stands beside samples that never came."""
         if not has_samples(path):
             for ending in ENDINGS:
-                path.with_suffix(ending).unlink(missing_ok=True)
+                remove(path.with_suffix(ending))
 
 
 def sha256_of(path: Path) -> str:

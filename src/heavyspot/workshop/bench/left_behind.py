@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+from ...quantities.durable import remove, replace
 from ...quantities.errors import HeavyspotError, LedgerFault
 from ...sources.readers import open_recording
 from ...sources.sidecar import load_sidecar
@@ -24,7 +25,7 @@ BESIDE = (".wav", ".json", ".about")
 def remove_capture(path: Path) -> None:
     """Remove a capture's samples and what stands beside them."""
     for suffix in BESIDE:
-        path.with_suffix(suffix).unlink(missing_ok=True)
+        remove(path.with_suffix(suffix))
 
 
 def unfinished(folder: Path) -> list[tuple[Path, About]]:
@@ -72,7 +73,7 @@ def set_aside(path: Path, why: str) -> str:
     for suffix in BESIDE:
         one = path.with_suffix(suffix)
         if one.exists():
-            one.replace(aside / one.name)
+            replace(one, aside / one.name)
     return _words(aside / path.name, of, why)
 
 

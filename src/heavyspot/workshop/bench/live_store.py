@@ -10,6 +10,7 @@ import time
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
+from ...quantities import durable
 from ...quantities.errors import LedgerFault
 from ...quantities.file_lock import FileLock
 from ..stored import stored
@@ -105,7 +106,7 @@ class LiveStore:
                 self._name()
             elif self._lock is not None:
                 self._ended.set()
-                self._owner_file.unlink(missing_ok=True)
+                durable.remove(self._owner_file)
                 self._lock.release()
                 self._lock = None
 
@@ -162,7 +163,7 @@ class LiveStore:
         part = self._owner_file.with_suffix(".part")
         try:
             part.write_text(json.dumps(asdict(self._mine)), encoding="utf-8")
-            part.replace(self._owner_file)
+            durable.replace(part, self._owner_file)
         except OSError:
             return  # a full disk: the lock itself still stands
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import BinaryIO, Literal
 
 from ...ledger.store.identity import new_id
-from ...quantities.durable import make_folder, write_text
+from ...quantities.durable import make_folder, remove, remove_folder, write_text
 from ...quantities.errors import (
     BadInput,
     HeavyspotError,
@@ -120,7 +120,7 @@ def spin_received(
                 run_id=run_id,
             )  # fmt: skip
         except BaseException as fault:
-            shutil.rmtree(place, ignore_errors=True)
+            remove_folder(place)
             if isinstance(fault, ReadAlready):
                 _tell(place, fault.number)
             if isinstance(fault, (UnreadableFile, SignalTooPoor)):
@@ -158,7 +158,7 @@ def _tell(place: Path, number: int) -> None:
         make_folder(place)
         write_text(place / READ, str(number))
         for left in place.glob("recording.*"):
-            left.unlink()
+            remove(left)
 
 
 READ = "read"
@@ -195,7 +195,7 @@ def _one_at_a_time(place: Path) -> Iterator[None]:
 
 def _kept_aside(path: Path, recording: BinaryIO, sidecar: BinaryIO | None) -> None:
     try:
-        shutil.rmtree(path.parent, ignore_errors=True)  # what a power cut left
+        remove_folder(path.parent)  # what a power cut left
         make_folder(path.parent)
         for place, content in ((path, recording), (sidecar_path(path), sidecar)):
             if content is not None:

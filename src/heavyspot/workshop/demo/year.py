@@ -7,7 +7,6 @@ of it is real: names, numbers, curves.
 from __future__ import annotations
 
 import csv
-import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -17,7 +16,8 @@ from pathlib import Path
 
 import numpy as np
 
-from ...quantities import clock
+from ...quantities import clock, durable
+from ...quantities.errors import need
 from ...sim.spin import SpinSettings
 from ...sources.loose_table import open_table
 from ...sources.simulated import MACHINE, RIG, simulated_recording
@@ -154,8 +154,8 @@ def _old_book(y: _Year, rows: int) -> None:
         out.writerow(OLD_BOOK)
         out.writerows(_old_row(y, i, rows) for i in range(rows))
     bring_in(y.shop, open_table(path), rejects=rejects, by="Ines")
-    rejects.unlink(missing_ok=True)
-    path.unlink()
+    durable.remove(rejects)
+    durable.remove(path)
 
 
 def _old_row(y: _Year, i: int, rows: int) -> tuple[str, ...]:
@@ -249,7 +249,7 @@ def _balance(y: _Year, serial: str, by: str, rig: str) -> None:
         with y.time(at + timedelta(minutes=7 * MOST_RUNS)):
             path = y.shop.folder / "sheet.pdf"
             issue_sheet(y.shop, serial, path, by=by)
-            path.unlink()
+            durable.remove(path)
 
 
 def _masters(y: _Year) -> Iterator[Step]:
@@ -324,12 +324,11 @@ def furnish_a_year(folder: Path, *, progress: Progress = lambda done, of: None) 
     """
     if folder.exists() and any(folder.iterdir()):
         return
+    need("typst", "full", "The sheets of the demo shop")
     beside = folder.with_name(folder.name + ".being-made")
-    shutil.rmtree(beside, ignore_errors=True)
+    durable.remove_folder(beside)
     with Workshop(beside) as shop:
         with clock.made_up(datetime.now(UTC) - timedelta(days=366)):
             furnish(shop)
         live_a_year(shop, progress=progress)
-    if folder.exists():
-        folder.rmdir()
-    beside.rename(folder)
+    durable.rename_folder(beside, folder)

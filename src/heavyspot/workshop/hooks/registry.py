@@ -8,7 +8,6 @@ import base64
 import hashlib
 import json
 import secrets
-import shutil
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -16,7 +15,7 @@ from pathlib import Path
 from ...ledger.find.pages import Mark
 from ...ledger.store.entries import now_utc
 from ...ledger.store.identity import new_id
-from ...quantities.durable import make_folder, sync_folder, write_text
+from ...quantities.durable import make_folder, remove, remove_folder, sync_folder, write_text
 from ...quantities.errors import BadInput, LedgerFault, NotThere, SourceLost, Taken
 from ..shop import Workshop
 from ..shop_file import load_shop_file
@@ -123,9 +122,9 @@ def end_hook(shop: Workshop, id_: str) -> None:
     """Take a hook away, with what waits for it; raises `NotThere` when there is none."""
     hook = find_hook(shop, id_)
     path = path_of(shop, hook.id)
-    path.unlink(missing_ok=True)
+    remove(path)
     sync_folder(path.parent)
-    shutil.rmtree(folder_of(shop, hook.id), ignore_errors=True)
+    remove_folder(folder_of(shop, hook.id))
 
 
 def find_hook(shop: Workshop, id_: str) -> Hook:

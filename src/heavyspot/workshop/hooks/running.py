@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import shutil
 import threading
 from dataclasses import replace
 from datetime import timedelta
 
 from ...ledger.store.entries import now_utc
 from ...quantities.clock import time_of, utc_text
-from ...quantities.durable import make_folder
+from ...quantities.durable import make_folder, remove_folder
 from ...quantities.errors import HeavyspotError
 from ...quantities.file_lock import FileLock
 from ..shop import Workshop
@@ -129,7 +128,7 @@ class Telling:
                 and folder.name not in known
                 and not path_of(self.shop, folder.name).exists()
             ):
-                shutil.rmtree(folder, ignore_errors=True)
+                remove_folder(folder)
 
     def _keep(self, hook: Hook, delivery: Delivery, tried: Tried) -> None:
         tries = delivery.tries + 1

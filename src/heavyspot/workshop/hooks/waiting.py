@@ -13,7 +13,7 @@ from pathlib import Path
 from ...ledger.find.pages import Mark
 from ...ledger.store.entries import now_utc
 from ...ledger.store.identity import new_id
-from ...quantities.durable import make_folder, write_text
+from ...quantities.durable import make_folder, remove, write_text
 from ...quantities.errors import HeavyspotError, LedgerAway, NotThere, Stale
 from ..shop import Workshop
 from .registry import (
@@ -141,7 +141,7 @@ def due(shop: Workshop, hook: Hook) -> list[Delivery]:
     now = now_utc()
     waiting = [d for d in _all(shop, hook, WAITING) if d.next_at <= now]
     for d in [d for d in waiting if _path(shop, hook, d, OVER).exists()]:
-        _path(shop, hook, d, WAITING).unlink()  # a cut came between its end and this file's
+        remove(_path(shop, hook, d, WAITING))  # a cut came between its end and this file's
         waiting.remove(d)
     return sorted(waiting, key=lambda d: (d.at, d.id))
 
@@ -153,7 +153,7 @@ def again(shop: Workshop, id_: str, delivery_id: str) -> Delivery:
     if found is None:
         raise NotThere("There is no such delivery.", remedy="Look at the hook's deliveries.")
     anew = replace(found, state="waits", tries=0, next_at=now_utc(), done_at="")
-    _path(shop, hook, anew, OVER).unlink(missing_ok=True)
+    remove(_path(shop, hook, anew, OVER))
     put(shop, hook, anew)
     return anew
 
@@ -167,7 +167,7 @@ def put(shop: Workshop, hook: Hook, delivery: Delivery) -> None:
     make_folder(path.parent)
     write_text(path, json.dumps(asdict(delivery)), private=True)
     if not waits:
-        _path(shop, hook, delivery, WAITING).unlink(missing_ok=True)
+        remove(_path(shop, hook, delivery, WAITING))
 
 
 def drop_old(shop: Workshop, hook: Hook) -> None:
@@ -176,7 +176,7 @@ def drop_old(shop: Workshop, hook: Hook) -> None:
         (folder_of(shop, hook.id) / OVER).glob("msg_*.json"), key=lambda p: p.stat().st_mtime
     )
     for old in names[:-KEPT]:
-        old.unlink(missing_ok=True)
+        remove(old)
 
 
 def _path(shop: Workshop, hook: Hook, delivery: Delivery, part: str) -> Path:

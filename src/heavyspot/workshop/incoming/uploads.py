@@ -10,7 +10,6 @@ import hashlib
 import json
 import re
 import secrets
-import shutil
 import threading
 import time
 from collections.abc import Iterator
@@ -173,7 +172,7 @@ class Uploads:
 
     def remove(self, upload: Upload) -> None:
         """Remove an upload and its bytes."""
-        shutil.rmtree(self.folder / upload.id, ignore_errors=True)
+        durable.remove_folder(self.folder / upload.id)
 
     def _forget_old(self) -> None:
         if not self.folder.is_dir():
@@ -182,4 +181,4 @@ class Uploads:
             body = one / "body"
             newest = (body if body.exists() else one).stat().st_mtime
             if time.time() - newest > KEPT_S and one.name not in self._now:
-                shutil.rmtree(one, ignore_errors=True)
+                durable.remove_folder(one)

@@ -254,8 +254,8 @@ class WatchedFolder:
                 why = f"{datetime.now(UTC).isoformat(timespec='seconds')} {look.words}\n"
                 durable.write_text(new.with_name(new.name + WHY), why)
             if (beside := sidecar_path(path)).exists():
-                beside.replace(sidecar_path(new))
-            path.replace(new)
+                durable.replace(beside, sidecar_path(new))
+            durable.replace(path, new)
             durable.sync_folder(to)
             durable.sync_folder(path.parent)
             if look.state == "taken":

@@ -10,7 +10,7 @@ import threading
 from collections import Counter
 from pathlib import Path
 
-from ...quantities.durable import make_private
+from ...quantities import durable
 from ...quantities.errors import BadInput, LedgerFault
 from ..shop import Workshop
 from .asking import MEMORY_MB, Cell
@@ -71,10 +71,10 @@ def _copied(folder: Path) -> Path:
         path = folder / f"{COPY}-{stand.st_mtime_ns:x}-{stand.st_size:x}.duckdb"
         if not path.exists():
             part = path.with_suffix(".part")
-            part.unlink(missing_ok=True)
-            make_private(part)
+            durable.remove(part)
+            durable.make_private(part)
             shutil.copyfile(source, part)
-            part.replace(path)
+            durable.replace(part, path)
             for old in folder.glob(f"{COPY}-*"):
                 if old != path and _asked[old] <= 0:
                     _removed(old)
@@ -84,7 +84,7 @@ def _copied(folder: Path) -> Path:
 
 def _removed(path: Path) -> None:
     try:
-        path.unlink()
+        durable.remove(path)
     except OSError:  # a question still reads it: the next one removes it
         return
 

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from ...ledger.find.bulk_rows import COLUMNS
-from ...quantities.errors import LedgerFault
+from ...quantities.errors import LedgerFault, need
 from ...quantities.private import close_to_others
 from ..shop import Workshop
 
@@ -72,6 +72,7 @@ def _told(c: Any, number: int) -> dict[str, Any]:
 
 @contextmanager
 def _open(path: Path, *, read_only: bool = False) -> Iterator[Any]:
+    need("duckdb", "insight", "The statistics of Insight")
     import duckdb
 
     new = not path.exists()
@@ -132,7 +133,7 @@ def _put(c: Any, name: str, rows: list[tuple[Any, ...]]) -> None:
     """Write rows, through a file: by far the fastest way in."""
     if not rows:
         return
-    with tempfile.TemporaryDirectory() as folder:
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
         path = Path(folder) / "rows.csv"
         with path.open("w", encoding="utf-8", newline="") as file:
             csv.writer(file).writerows(_told_rows(rows) if name == "told" else rows)

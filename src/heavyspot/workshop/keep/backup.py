@@ -158,7 +158,7 @@ def restore(source: str | Path, to: str | Path, *, progress: Progress | None = N
             remedy="Restore into an empty folder, look at it, then put it in place.",
         )
     try:
-        durable.make_folder(data)
+        durable.make_folder(data, private=True)
         part = durable.aside(data / LEDGER)
         _copy_ledger(backup / LEDGER, part)
         upgrade_ledger(
@@ -199,7 +199,7 @@ def _refuse_another_end(ledger: Path, backup: Path) -> None:
 
 def _copy_ledger(source: Path, to: Path) -> None:
     """Copy one consistent moment of a ledger, through SQLite."""
-    to.unlink(missing_ok=True)
+    durable.remove(to)
     durable.make_private(to)  # names, customers, hashed passwords: its owner's alone
     with sqlite3.connect(f"file:{source}?mode=ro", uri=True) as old, sqlite3.connect(to) as new:
         old.backup(new, pages=2000)
@@ -317,7 +317,7 @@ def _proved(ledger: Path, progress: Progress | None) -> tuple[int, str]:
     finally:
         book.close()
         for suffix in ("-wal", "-shm"):
-            ledger.with_name(ledger.name + suffix).unlink(missing_ok=True)
+            durable.remove(ledger.with_name(ledger.name + suffix))
         durable.sync_file(ledger)
 
 

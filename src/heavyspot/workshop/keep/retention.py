@@ -124,6 +124,11 @@ def little_room(folder: Path) -> str:
     )
 
 
+def waiting_recordings(shop: Workshop) -> list[str]:
+    """Return the names of what waits here to be handed over; none where no location is set."""
+    return list(shop.book.archive.waiting())
+
+
 def hand_recordings_over(
     shop: Workshop, *, progress: Callable[[int, int], None] | None = None
 ) -> tuple[int, str]:

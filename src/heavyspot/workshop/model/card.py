@@ -171,7 +171,7 @@ def make_card(shop: Workshop, name: str, units: Sequence[UnitResponse]) -> Respo
         made_at=utc_text(now()),
         program=__version__,
         shop=owner[:120],
-        certificate=(shop.folder / CERTIFICATE).read_text(),
+        certificate=(shop.folder / CERTIFICATE).read_text(encoding="ascii"),
     )
     signature = sign_words(card.words(), shop.folder, name=owner)
     return card.model_copy(update={"signature": signature})

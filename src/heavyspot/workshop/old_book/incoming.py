@@ -8,7 +8,7 @@ from pathlib import Path
 import tomli_w
 
 from ...ledger.store.identity import new_id
-from ...quantities.durable import write_bytes, write_text
+from ...quantities.durable import remove, write_bytes, write_text
 from ...quantities.errors import LedgerFault
 from ...sources.loose_table import LooseTable, open_table
 from ..shop import Workshop
@@ -76,7 +76,7 @@ def receive(shop: Workshop, name: str, content: bytes) -> Incoming:
     try:
         open_table(path, name=name or "the file")
     except Exception:
-        path.unlink()
+        remove(path)
         raise
     write_text(folder / f"{id_}.name", name[:200] or "table")
     return Incoming(shop, id_)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ...quantities.durable import aside, put, sync_file
+from ...quantities.durable import aside, put, remove, sync_file
 from ..rows_text import safe_cell
 
 if TYPE_CHECKING:
@@ -59,4 +59,4 @@ def rejecting(path: Path, headers: tuple[str, ...]) -> Iterator[Rejects]:
         sync_file(part)
         put(part, path)
     else:
-        part.unlink()
+        remove(part)

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from ...ledger.store.entries import now_utc
 from ...ledger.store.identity import new_id
-from ...quantities.durable import make_folder, sync_folder, write_text
+from ...quantities.durable import make_folder, remove, sync_folder, write_text
 from ...quantities.errors import BadInput, LedgerFault, NotThere
 from ..rig.simulated import is_practice
 from ..sheets.issued import issued_sheet
@@ -128,7 +128,7 @@ def keep(shop: Workshop, letter: Letter) -> None:
 def drop(shop: Workshop, id_: str) -> None:
     """Take a letter's file away."""
     path = _path(shop, id_)
-    path.unlink(missing_ok=True)
+    remove(path)
     sync_folder(path.parent)
 
 

@@ -19,6 +19,50 @@ from ..rig import known_rig
 from ..shop import Workshop
 from .models import rotor_model
 from .reading import ARBOR, machine_covariance, pairs
+from .vibration import known_unit
+
+
+@dataclass(frozen=True)
+class MachineCalibration:
+    """What a calibration came to, as it is kept.
+
+    Attributes
+    ----------
+    rig, rotor : str
+    speed_rpm : float
+    units, names : list of str
+        Of the sensors, where they were said.
+    response : nested list
+        Influence coefficients, (sensors, planes, 2): real and imaginary part.
+    noise, repeat_share : list of float
+        Standard uncertainty of a component of one reading, a sensor each; and as a share.
+    noise_covariance : nested list
+        (sensors, sensors, 2).
+    condition : float
+    warnings : list of str
+    at_floor : list of bool
+        Runs that were too small to count.
+    runs : dict
+        What was added and what was read.
+    """
+
+    rig: str
+    rotor: str
+    speed_rpm: float
+    units: list[str]
+    names: list[str]
+    response: Any
+    noise: list[float]
+    noise_covariance: Any
+    repeat_share: list[float]
+    condition: float
+    warnings: list[str]
+    at_floor: list[bool]
+    runs: dict[str, Any]
+
+    def content(self) -> dict[str, Any]:
+        """Return what the ledger keeps of it."""
+        return {k: v for k, v in asdict(self).items() if k not in ("rig", "rotor")}
 
 
 def calibrate_machine(
@@ -32,7 +76,7 @@ def calibrate_machine(
     units: Sequence[str] = (),
     names: tuple[str, ...] = (),
     by: str = "",
-) -> dict[str, Any]:
+) -> MachineCalibration:
     """Calibrate a machine for a rotor by runs with known masses, and keep it with date and rotor.
 
     Parameters
@@ -40,6 +84,8 @@ def calibrate_machine(
     added : ndarray, shape (runs, planes), complex
         Unbalance added in each run, g·mm; one run with nothing.
     readings : ndarray, shape (runs, sensors), complex
+    units : sequence of str
+        Of the sensors, or one for all; without, later readings cannot be compared with it by their unit.
 
     Raises
     ------
@@ -55,22 +101,25 @@ def calibrate_machine(
     if not rig.strip():
         raise BadInput("The machine has no name.", remedy="Name the rig.")
     speed = positive("speed", speed_rpm)
+    units = [known_unit(u) for u in units]
     fit = calibrate(added, readings, names=names)
-    content = {
-        "speed_rpm": speed,
-        "units": list(units),
-        "names": list(names),
-        "response": pairs(fit.response),
-        "noise": fit.noise.tolist(),
-        "noise_covariance": pairs(fit.noise_covariance),
-        "repeat_share": fit.repeat_share.tolist(),
-        "condition": fit.condition,
-        "warnings": list(fit.warnings),
-        "at_floor": fit.at_floor.tolist(),
-        "runs": {"added": pairs(added), "readings": pairs(readings)},
-    }
-    shop.book.rotors.add_calibration(rig.strip(), model.name, content, by=by)
-    return {"rig": rig.strip(), "rotor": model.name, **content}
+    told = MachineCalibration(
+        rig=rig.strip(),
+        rotor=model.name,
+        speed_rpm=speed,
+        units=list(units),
+        names=list(names),
+        response=pairs(fit.response),
+        noise=fit.noise.tolist(),
+        noise_covariance=pairs(fit.noise_covariance),
+        repeat_share=fit.repeat_share.tolist(),
+        condition=fit.condition,
+        warnings=list(fit.warnings),
+        at_floor=fit.at_floor.tolist(),
+        runs={"added": pairs(added), "readings": pairs(readings)},
+    )
+    shop.book.rotors.add_calibration(told.rig, told.rotor, told.content(), by=by)
+    return told
 
 
 @dataclass(frozen=True)

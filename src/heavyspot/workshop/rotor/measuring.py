@@ -48,6 +48,7 @@ from .reading import (
     typed_reading,
     without_arbor,
 )
+from .vibration import vibration_reading
 
 
 def measure_typed(
@@ -74,6 +75,33 @@ def measure_typed(
     reading = typed_reading(
         rotor, amounts, angles_deg,
         unit=unit, light_spot=light_spot, speed_rpm=speed_rpm, rig=known_rig(shop, rig),
+    )  # fmt: skip
+    return _keep(shop, piece, rotor, reading, rig=rig, by=by, recording=None)
+
+
+def measure_vibration(
+    shop: Workshop,
+    serial: str,
+    amounts: Sequence[float],
+    angles_deg: Sequence[float],
+    *,
+    speed_rpm: float | None,
+    rig: str,
+    unit: str = "",
+    by: str = "",
+) -> RotorReadingKept:
+    """Record vibration read off an instrument, taken through the machine's calibration; returns the reading.
+
+    Raises
+    ------
+    BadInput, LedgerFault
+        As `vibration_reading`; no such rotor.
+    """
+    piece = find_piece(shop, serial)
+    rotor = rotor_model(shop, piece.model)
+    reading = vibration_reading(
+        rotor, amounts, angles_deg, speed_rpm=speed_rpm, unit=unit, rig=known_rig(shop, rig),
+        calibration=shop.book.rotors.calibration(rig, rotor.name),
     )  # fmt: skip
     return _keep(shop, piece, rotor, reading, rig=rig, by=by, recording=None)
 

@@ -78,7 +78,8 @@ class CalibrationRuns:
 class CalibrationKept:
     """A machine's influence coefficients, real and imaginary, sensors by planes, and each sensor's noise.
 
-    `noise_covariance` is what the sensors' noise has in common; `at_floor` says which runs were left out.
+    `noise_covariance` is what the sensors' noise has in common; `at_floor` says which runs were left out;
+    `units` and `names` are the sensors', where somebody said them.
     """
 
     speed_rpm: float
@@ -87,6 +88,8 @@ class CalibrationKept:
     runs: CalibrationRuns
     at_floor: tuple[bool, ...]
     noise_covariance: tuple[tuple[tuple[float, float], ...], ...] = ()
+    units: tuple[str, ...] = ()
+    names: tuple[str, ...] = ()
 
     def of_noise(self) -> Array:
         """Return the covariance of a component of one run's reading, (sensors, sensors)."""
@@ -263,7 +266,7 @@ def signal_reading(
     _refuse_dead(mean, [recording.channels[i].name for i in sensors])
     evidence = {"turns": stretches.turns, "units": list(units), "vectors": pairs(mean)}
     if calibration is not None:
-        return _through_influence(rotor, rig, calibration, mean, scatter, speed, evidence)
+        return through_influence(rotor, rig, calibration, mean, scatter, speed, evidence)
     if set(units) != {"N"} or len(sensors) != 2:
         raise BadInput(
             f"The supports are measured in {', '.join(units)}; without a calibration only two forces in N do.",
@@ -299,7 +302,7 @@ def without_arbor(rotor: RotorFile, reading: RotorReading, arbor: OfMachine | No
     )
 
 
-def _through_influence(
+def through_influence(
     rotor: RotorFile,
     rig: RigRecord,
     calibration: OfMachine,
@@ -308,6 +311,20 @@ def _through_influence(
     speed: float,
     evidence: dict[str, Any],
 ) -> RotorReading:
+    """Return what vibration at a machine's sensors says, by its influence coefficients.
+
+    Parameters
+    ----------
+    mean : ndarray, shape (sensors,), complex
+        In the units of the calibration.
+    scatter : ndarray, shape (sensors, sensors)
+        Covariance of a component of it, as far as the reading itself shows one.
+
+    Raises
+    ------
+    BadInput
+        The speed is not that of the calibration, or the numbers of sensors and planes are not.
+    """
     kept = stored(CalibrationKept, calibration.content, what="The calibration")
     told = kept.speed_rpm
     if abs(speed / told - 1) > SPEED_SHARE:

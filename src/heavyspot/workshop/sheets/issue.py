@@ -13,7 +13,7 @@ from typing import Any, Generic, TypeVar
 from ...ledger.records import Piece, Sheet
 from ...ledger.store.entries import now_utc
 from ...ledger.store.identity import new_id
-from ...quantities.durable import aside, make_folder, write_bytes
+from ...quantities.durable import aside, make_folder, remove, write_bytes
 from ...quantities.errors import BadInput, LedgerFault
 from ...sheet.head import Head
 from ...sheet.look import SheetLook
@@ -233,7 +233,7 @@ def _issue(
             if path is not None:
                 give(shop, sheet, path)
             return Issued(number, sheet.digest, str(path or shop.folder / kept_as), report.verdict)
-        (shop.folder / kept_as).unlink(missing_ok=True)
+        remove(shop.folder / kept_as)
     raise LedgerFault("Too many sheets are being issued at this moment.", remedy="Issue it again.")
 
 
@@ -270,7 +270,7 @@ def _writable(path: Path) -> Path:
             raise IsADirectoryError(EISDIR, "it is a folder")
         with (probe := aside(path)).open("wb"):
             pass
-        probe.unlink()
+        remove(probe)
     except OSError as fault:
         raise BadInput(
             f"{path} cannot be written ({fault.strerror}).", remedy="Name another file."

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-import os
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from ...ledger.store.identity import new_id
+from ...quantities.durable import put, sync
 from ...quantities.errors import HeavyspotError, NotThere
 from ..shop import Workshop
 from .issue import issue_sheet_of
@@ -92,8 +92,7 @@ def reissue(
                 told.before += 1
             else:
                 _one(shop, serial, folder, journal.write, told, by, language, why)
-                journal.flush()
-                os.fsync(journal.fileno())
+                sync(journal)
             if progress:
                 progress(n, len(serials))
             if stop():
@@ -118,7 +117,7 @@ def _one(
     except HeavyspotError as fault:
         told.refused.append((serial, fault.message))
         return
-    part.replace(folder / f"sheet-{made.number}.pdf")
+    put(part, folder / f"sheet-{made.number}.pdf")
     write(json.dumps({"serial": serial, "number": made.number}, ensure_ascii=False) + "\n")
     told.issued += 1
 

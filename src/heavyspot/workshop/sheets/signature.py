@@ -13,7 +13,7 @@ from datetime import UTC
 from pathlib import Path
 from typing import Any
 
-from ...quantities.errors import LedgerFault, UnreadableFile
+from ...quantities.errors import LedgerFault, UnreadableFile, need
 from ..shop_key import CERTIFICATE, KEY, make_certificate
 
 FIELD = "Shop"
@@ -27,6 +27,7 @@ def signed(pdf: bytes, folder: Path, *, name: str) -> bytes:
     LedgerFault
         Key or certificate cannot be read.
     """
+    need("pyhanko", "sheets", "Signed sheets")
     from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
     from pyhanko.sign import signers
     from pyhanko.sign.fields import SigSeedSubFilter
@@ -96,6 +97,7 @@ def check_sheet(pdf: bytes) -> SheetCheck:
     UnreadableFile
         It is no PDF.
     """
+    need("pyhanko", "sheets", "Signed sheets")
     from pyhanko.pdf_utils.reader import PdfFileReader
     from pyhanko.sign.validation import validate_pdf_signature
 

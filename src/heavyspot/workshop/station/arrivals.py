@@ -69,7 +69,7 @@ def main_house(shop: Workshop) -> House:
     """Return who this main house is: its store, name, time and certificate."""
     name = load_shop_file(shop.book.folder).name
     make_certificate(shop.book.folder, name)
-    certificate = (shop.book.folder / CERTIFICATE).read_text()
+    certificate = (shop.book.folder / CERTIFICATE).read_text(encoding="ascii")
     return House(shop.book.exchange.own_id(), name, now_utc(), certificate)
 
 
@@ -127,7 +127,7 @@ def receive_piece(
     if not last:
         return part.stat().st_size
     if digest_of(part) != digest:
-        part.unlink()
+        durable.remove(part)
         raise BadInput(f"{name} arrived damaged.", remedy="Send it anew.")
     durable.put(part, path)
     return -1

@@ -15,7 +15,7 @@ from ...ledger.entries.station import file_of
 from ...ledger.exchange.envelope import Parcel
 from ...ledger.store.archive import digest_of
 from ...ledger.store.entries import now_utc
-from ...quantities.durable import write_text
+from ...quantities.durable import remove, write_text
 from ...quantities.errors import LedgerFault, SourceLost
 from ..held import alone
 from ..shop import Workshop
@@ -388,8 +388,8 @@ def wipe(data: Path, line: Line) -> Path:
             check.close()
         write_text(kept, json.dumps(asdict(proof), indent=1))
         for suffix in ("", "-wal", "-shm"):
-            (data / f"ledger.sqlite{suffix}").unlink(missing_ok=True)
-        (data / LAST).unlink(missing_ok=True)
+            remove(data / f"ledger.sqlite{suffix}")
+        remove(data / LAST)
     fresh = Workshop(data)
     try:
         for name in names:

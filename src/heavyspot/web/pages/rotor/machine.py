@@ -182,15 +182,24 @@ def calibration(
     who: Who,
     rotor: Text = "",
     speed: Text = "",
+    unit: Text = "",
     table: Text = "",
 ) -> Response:
     """Calibrate the machine for a rotor by trial masses."""
-    typed = {"rotor": rotor, "speed": speed, "table": table}
+    typed = {"rotor": rotor, "speed": speed, "unit": unit, "table": table}
 
     def act() -> dict[str, object]:
         added, read, names = read_trials(table)
         told = calibrate_machine(
-            shop, name, rotor, added, read, speed_rpm=_one(speed), names=names, by=who.name
+            shop,
+            name,
+            rotor,
+            added,
+            read,
+            speed_rpm=_one(speed),
+            units=[unit] if unit else [],
+            names=names,
+            by=who.name,
         )
         return {"calibrated": told}
 

@@ -13,10 +13,17 @@ from ....sheet.polar import polar_svg
 from ....sources.toml_text import write_toml
 from ....workshop.rotor.kept import RotorStory, rotor_story
 from ....workshop.rotor.machines import machine_names, newest_rotors, rotor_names
-from ....workshop.rotor.measuring import corrected, corrected_as_advised, measure_typed, overdue
+from ....workshop.rotor.measuring import (
+    corrected,
+    corrected_as_advised,
+    measure_typed,
+    measure_vibration,
+    overdue,
+)
 from ....workshop.rotor.models import add_rotor, add_rotor_model, rotor_model
 from ....workshop.rotor.question import next_question
 from ....workshop.rotor.reading import UNITS
+from ....workshop.rotor.vibration import VIBRATION, calibrated_machines
 from ....workshop.sheets.issue import sheet_now
 from ....workshop.shop import Workshop
 from ...access import Who, allowed
@@ -156,6 +163,8 @@ def _rotor(
         "drawings": _drawings(story),
         "machines": machine_names(shop),
         "units": UNITS,
+        "vibration_units": VIBRATION,
+        "calibrated": calibrated_machines(shop, rotor.name),
         "view": rotor_view(
             question, story, done=bool(last and story.corrected_since(last.number)),
             problem=bench.problem(serial), speed_rpm=speed_rpm,
@@ -194,6 +203,30 @@ async def measure(request: Request, serial: str, shop: Shop, bench: TheBench, wh
             shop, serial, amounts, angles,
             unit=typed.get("unit", "g·mm"), light_spot=typed.get("spot") == "light",
             rig=typed.get("rig", ""), by=who.signs(typed.get("operator", "")),
+        )  # fmt: skip
+
+    return _done(request, serial, shop, bench, act, typed)
+
+
+@router.post("/rotor/{serial:path}/vibration")
+async def vibration(
+    request: Request, serial: str, shop: Shop, bench: TheBench, who: Who
+) -> Response:
+    """Write down vibration at the supports, through the machine's calibration."""
+    typed = {k: str(v) for k, v in (await request.form()).items()}
+
+    def act() -> None:
+        story = rotor_story(shop, serial)
+        rig = typed.get("vibration-rig", "")
+        known = {m.rig: m for m in calibrated_machines(shop, story.rotor.name)}
+        sensors = known[rig].sensors if rig in known else ()
+        amounts, angles = (
+            [_typed(typed, f"{field}-{i}", f"{what} of {s}") for i, s in enumerate(sensors)]
+            for field, what in (("sensor", "amount"), ("sensor-angle", "angle"))
+        )
+        measure_vibration(
+            shop, serial, amounts, angles, speed_rpm=_typed(typed, "vibration-speed", "speed"),
+            rig=rig, unit=typed.get("vibration-unit", ""), by=who.signs(""),
         )  # fmt: skip
 
     return _done(request, serial, shop, bench, act, typed)
