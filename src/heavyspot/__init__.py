@@ -73,6 +73,7 @@ if TYPE_CHECKING:
     from .sources.sound_card import input_devices
     from .sources.writers import write_recording
     from .workshop.cartridge.answering import looked
+    from .workshop.cartridge.card_units import response_card
     from .workshop.cartridge.grinding import ground, ground_as_advised, unground
     from .workshop.cartridge.overruling import overrule
     from .workshop.cartridge.spinning import spin
@@ -92,6 +93,7 @@ if TYPE_CHECKING:
     from .workshop.keep.ledger_state import check_ledger, reindex
     from .workshop.keep.reread import begin_reread, call_back, go_on, newest_rereads
     from .workshop.keep.retention import hand_recordings_over, retire_recordings
+    from .workshop.model.card import cards, drop_card, take_card
     from .workshop.model.models import add_model, find_model, model_names
     from .workshop.old_book.bring import bring_in
     from .workshop.reading.reading import ReadResult, read_recording
@@ -182,6 +184,7 @@ __all__ = [
     "calibrate",
     "calibrate_machine",
     "call_back",
+    "cards",
     "cartridge_story",
     "check_inputs",
     "check_ledger",
@@ -194,6 +197,7 @@ __all__ = [
     "corrected_as_advised",
     "couple_pair",
     "deliveries_of",
+    "drop_card",
     "end_hook",
     "find_model",
     "find_piece",
@@ -241,6 +245,7 @@ __all__ = [
     "reindex",
     "reissue",
     "renew_secret",
+    "response_card",
     "restore",
     "retire_recordings",
     "rig_names",
@@ -258,6 +263,7 @@ __all__ = [
     "store_arbor",
     "table_from_file",
     "table_from_pasted",
+    "take_card",
     "to_signals",
     "tolerance",
     "transfer",

@@ -13,7 +13,10 @@ NAMES = {
     "looked": "looked", "overrule": "overrule", "sheet": "issue_sheet", "label": "label_of label_pdf",
     "read": "read",
     "convert": "open_recording write_recording", "show": "cartridge_story whole_story open", "simulate": "simulate",
-    "devices": "input_devices", "model add": "add_model", "model list": "model_names", "piece new": "add_piece",
+    "devices": "input_devices", "model add": "add_model", "model list": "model_names",
+    "model card": "response_card", "model take-card": "take_card",
+    "model cards": "cards", "model drop-card": "drop_card",
+    "piece new": "add_piece",
     "piece list": "all_pieces search_pieces", "rig add": "add_rig", "rig health": "rig_words",
     "rig shaker": "check_shaker", "rig inputs": "check_inputs", "rig compare": "compare_rigs",
     "rig study": "run_study", "rig angles": "check_two_cuts keep_angles", "rotor model": "add_rotor_model",
@@ -34,6 +37,7 @@ NAMES = {
 }  # fmt: skip
 
 NONE = {
+    "agent": "runs until it is stopped",
     "serve": "runs the browser's side", "watch": "runs until it is stopped", "flow read": "listens to a device",
     "move": "a whole shop is moved with nobody in it", "upgrade": "the same", "private": "modes of files",
     "demo": "shows the command line itself", "examples": "copies files",

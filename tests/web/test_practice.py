@@ -48,7 +48,7 @@ def test_what_is_simulated_lies_beside_the_shop_s_own_and_every_page_says_so(fol
 
 
 def test_a_real_rig_never_measures_into_a_practice_ledger(folder, tmp_path):
-    rig = RigFile.model_construct()
+    rig = RigFile.model_construct(name="rig")
     for demo in (False, True):
         with pytest.raises(BadInput, match=r"practice ledger|own"):
             create_app(folder, rig=rig, demo=demo, simulated=not demo)

@@ -16,7 +16,6 @@ from ..quantities.errors import HeavyspotError, exit_of
 from .agent import agent
 from .cartridge import curves, recordings, work
 from .common import Settings, open_workshop
-from .demo_command import demo
 from .flow import flow_app
 from .hooks import hook_app
 from .job import piece_app
@@ -32,8 +31,9 @@ from .rotor.machine import machine_app
 from .rotor.sums import rotor_app
 from .serve import serve
 from .sheets import reissue
-from .simulate import examples, simulate
 from .station import station_app
+from .trying.demo_command import demo
+from .trying.simulate import examples, simulate
 
 app = typer.Typer(
     name="heavyspot",

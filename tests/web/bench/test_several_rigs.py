@@ -104,7 +104,7 @@ def test_two_spin_at_once_and_stop_asks_which(client):
     for serial in ("H/4", "H/5"):
         assert client.post(f"/api/bench/{serial}/spin", json={}).status_code == 202
     moved = client.post(f"/api/v1/benches/{B}/piece", json={"serial": "H/4"})
-    assert moved.status_code == 422 and "one rig at a time" in moved.json()["error"]
+    assert moved.status_code == 422 and "one rig at a time" in moved.json()["detail"]
     assert client.post("/api/bench/stop").status_code == 422
     assert client.post("/api/bench/H/6/spin", json={}).status_code == 404
     spinning = [b["spins"] for b in client.get("/api/v1/benches").json()]
@@ -194,4 +194,4 @@ def test_a_rig_with_an_agent_is_a_rig_of_the_shop(tmp_path):
 def test_a_rig_of_this_computer_takes_no_agent(client):
     add_rig(client.app.state.shop, A)
     refused = client.post(f"/api/v1/agents/{A}", json={})
-    assert refused.status_code == 422 and "this computer itself" in refused.json()["error"]
+    assert refused.status_code == 422 and "this computer itself" in refused.json()["detail"]

@@ -103,16 +103,18 @@ def _health(shop: Workshop, name: str, other: str = "") -> dict[str, object]:
         "studies": studies, "good": last_good_check(shop, name),
         "others": [r for r in rig_names(shop) if r != name], "other": other, "typed": {}, "so_far": "",
     }  # fmt: skip
-    values["study"] = study_picture(studies[0].content) if studies else ""
-    if other:
-        try:
-            agreed, pairs = compare_rigs(shop, name, other)
-            values["agreed"] = agreed
-            values["pairs"] = pairs[:PAIRS]
-            values["both"] = both_picture(agreed, pairs[:PAIRS], name, other)
-        except HeavyspotError as fault:
-            values["fault"] = fault
-    return values
+    study = study_picture(studies[0].content) if studies else ""
+    return values | {"study": study} | (_beside(shop, name, other) if other else {})
+
+
+def _beside(shop: Workshop, name: str, other: str) -> dict[str, object]:
+    """Return how the rig and another one agree, or why that cannot be told."""
+    try:
+        agreed, pairs = compare_rigs(shop, name, other)
+    except HeavyspotError as fault:
+        return {"fault": fault}
+    some = pairs[:PAIRS]
+    return {"agreed": agreed, "pairs": some, "both": both_picture(agreed, some, name, other)}
 
 
 @router.get("/rereads")

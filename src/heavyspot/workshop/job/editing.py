@@ -106,10 +106,11 @@ def amend_piece(
         changed["serial"] = serial_number(changed["serial"])
     if "position" in changed:
         known_position(changed["position"])
-    if "model" in changed:
-        if model_kind(shop, changed["model"]) != piece.kind:
+    model = changed.get("model")
+    if model is not None:
+        if model_kind(shop, model) != piece.kind:
             raise BadInput(
-                f'There is no such model "{changed["model"]}" for this kind of piece.',
+                f'There is no such model "{model}" for this kind of piece.',
                 remedy="Choose one of the same kind, or add it as a new piece.",
             )
         if piece.number:

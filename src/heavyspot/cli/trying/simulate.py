@@ -7,10 +7,10 @@ from typing import Annotated
 
 import typer
 
-from ..quantities.errors import BadInput
+from ...quantities.errors import BadInput
 
-PACKED = Path(__file__).parents[1] / "examples"
-CHECKOUT = Path(__file__).parents[3] / "docs" / "examples"
+PACKED = Path(__file__).parents[2] / "examples"
+CHECKOUT = Path(__file__).parents[4] / "docs" / "examples"
 """Where the examples lie: in the package that is installed, or beside the program's own sources."""
 
 
@@ -40,9 +40,9 @@ def simulate(
     bits: Annotated[int, typer.Option("--bits", help="16 or 24.")] = 24,
 ) -> None:
     """Write the recording of a simulated spin, with its sidecar."""
-    from ..sources.sidecar import sidecar_path
-    from ..workshop.demo.simulate import Asked
-    from ..workshop.demo.simulate import simulate as write
+    from ...sources.sidecar import sidecar_path
+    from ...workshop.demo.simulate import Asked
+    from ...workshop.demo.simulate import simulate as write
 
     asked = Asked(
         model=model,
@@ -64,7 +64,7 @@ def examples(
     to: Annotated[Path, typer.Argument(help="Folder to copy them to.")] = Path(),
 ) -> None:
     """Copy the example files of the guides: models, rotors and short recordings of a simulated rig."""
-    from ..quantities.durable import copy, make_folder
+    from ...quantities.durable import copy, make_folder
 
     source = PACKED if PACKED.is_dir() else CHECKOUT
     files = sorted(p for p in source.iterdir() if p.is_file())

@@ -13,23 +13,23 @@ from rich.live import Live
 from rich.panel import Panel
 from rich.text import Text
 
-from ..quantities.errors import BadInput
-from ..sheet.before_after import curve_svg
-from ..sheet.cut_dial import cut_dial_svg
-from ..signal.curve import read_curves
-from ..signal.tracker import Tracker
-from ..sim.cartridge import SIZES, Cartridge, Size, make_cartridge
-from ..sources.recording import Recording
-from ..sources.simulated import simulated_recording
-from ..workshop.cartridge.grinding import ground
-from ..workshop.cartridge.spinning import spin
-from ..workshop.demo.rigs import furnish
-from ..workshop.job.pieces import add_piece
-from ..workshop.reading.results import SpinResult
-from ..workshop.sheets.cartridge import make_report
-from ..workshop.sheets.issue import issue_sheet
-from ..workshop.shop import Workshop
-from .cartridge.show import advice_lines, console, findings_text, plot, verdict_line
+from ...quantities.errors import BadInput
+from ...sheet.before_after import curve_svg
+from ...sheet.cut_dial import cut_dial_svg
+from ...signal.curve import read_curves
+from ...signal.tracker import Tracker
+from ...sim.cartridge import SIZES, Cartridge, Size, make_cartridge
+from ...sources.recording import Recording
+from ...sources.simulated import simulated_recording
+from ...workshop.cartridge.grinding import ground
+from ...workshop.cartridge.spinning import spin
+from ...workshop.demo.rigs import furnish
+from ...workshop.job.pieces import add_piece
+from ...workshop.reading.results import SpinResult
+from ...workshop.sheets.cartridge import make_report
+from ...workshop.sheets.issue import issue_sheet
+from ...workshop.shop import Workshop
+from ..cartridge.show import advice_lines, console, findings_text, plot, verdict_line
 
 CUSTOMERS = ("Fjord Haulage", "Brackwater Boats", "Nine Mills Farm")
 EARLIER_UNITS = 3

@@ -1,0 +1,1 @@
+"""``heavyspot demo``, ``simulate`` and ``examples``: the program without a rig."""
