@@ -85,8 +85,12 @@ def in_words(said: Said, language: str = "en") -> str:
 
 
 def in_words_each(said: Sequence[Said], separator: str = " ", language: str = "en") -> str:
-    """Return several one after the other."""
-    return separator.join(in_words(s, language) for s in said)
+    """Return several one after the other; after a whole sentence stands a space, whatever the separator."""
+    out = ""
+    for each in said:
+        between = " " if out.endswith((".", "。")) else separator
+        out = f"{out}{between}{in_words(each, language)}" if out else in_words(each, language)
+    return out
 
 
 def said_json(name: str, said: Said) -> dict[str, Any]:

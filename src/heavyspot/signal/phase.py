@@ -266,9 +266,16 @@ def _impossible(
         return out
     kept = _heaviest_chain(pieces, block_s)
     edge = round(0.02 / block_s)  # edges were smoothed over this long across the jump
+    ways = [(0, 0), *((p[0], p[1]) for p in pieces), (turns.size, turns.size)]
     for i, (start, stop, _, _) in enumerate(pieces):
         if i not in kept:
-            out[max(start - edge, 0) : stop + edge] = True
+            before, after = (
+                ways[i][1],
+                ways[i + 2][0],
+            )  # the way to and from it, where there is no gap
+            low = before if start - before <= 4 * edge else start
+            high = after if after - stop <= 4 * edge else stop
+            out[max(min(low, start - edge), 0) : max(high, stop + edge)] = True
     return out
 
 
@@ -287,17 +294,21 @@ def _pieces(turns: NDArray[np.float64], trusted: NDArray[np.bool_], block_s: flo
         change = np.abs(np.log(rate[reach:] / rate[:-reach]))
         # at low speed a run-up changes the speed by any share; a jump is one at speed only
         jumps = np.flatnonzero((change > JUMP) & (rate[:-reach] > 150.0) & (rate[reach:] > 150.0))
-        cuts = [0]
-        for k in jumps.tolist():
-            if k + reach - cuts[-1] > reach:
-                cuts.append(k + reach)
-            else:
-                cuts[-1] = k + reach
-        for a, b in zip(cuts, [*cuts[1:], rate.size], strict=True):
+        # a jump is seen over some blocks, as edges are smoothed: its way belongs to neither side
+        first, last = _clusters(jumps, 2 * reach)
+        for a, b in zip([0, *(last + reach)], [*first, rate.size], strict=True):
             if b - a > 2 * reach:
                 ends = np.median(rate[a : a + reach]), np.median(rate[b - reach : b])
                 found.append((start + a, start + b, float(ends[0]), float(ends[1])))
     return found
+
+
+def _clusters(at: NDArray[np.intp], near: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return first and last of each group of places that are no further apart than `near`."""
+    if at.size == 0:
+        return at, at
+    apart = np.flatnonzero(np.diff(at) > near)
+    return at[np.r_[0, apart + 1]], at[np.r_[apart, at.size - 1]]
 
 
 def _heaviest_chain(pieces: list[Piece], block_s: float) -> set[int]:

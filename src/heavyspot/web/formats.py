@@ -72,12 +72,15 @@ def degrees(angle_deg: Number) -> str:
 
 
 def figures(value: Number, digits: int = 4) -> str:
-    """Return a number with so many significant figures, with an exponent where it must be.
+    """Return a number with so many significant figures; a large one without an exponent.
 
-    >>> figures(0.041234567), figures(20000.0, 2), figures(2.5, 6)
-    ('0.04123', '2e+04', '2.5')
+    >>> figures(0.041234567), figures(20360.0, 2), figures(2.5, 6), figures(1e-7)
+    ('0.04123', '20,000', '2.5', '1e-07')
     """
-    return f"{value:.{digits}g}" if _known(value) else NONE
+    if not _known(value):
+        return NONE
+    text = f"{value:.{digits}g}"
+    return f"{float(text):,.0f}" if "e+" in text and abs(float(text)) < 1e9 else text
 
 
 def in_percent(share: Number, digits: int = 0) -> str:

@@ -20,6 +20,7 @@ from ..workshop.bench.bench import Bench
 from ..workshop.bench.benches import Benches
 from ..workshop.bench.capture import Capture, Snapshot
 from .access import socket_person
+from .speaking import language
 
 router = APIRouter()
 CURVE_EVERY_S = 0.25
@@ -89,8 +90,8 @@ def message(shot: Snapshot, *, with_curve: bool) -> dict[str, object]:
     out["share"] = _number(seen.share)
     out["say"] = {
         "state": seen.state,
-        "line": in_words(seen.line),
-        "sub": in_words(seen.sub) if seen.sub else "",
+        "line": in_words(seen.line, language()),
+        "sub": in_words(seen.sub, language()) if seen.sub else "",
         "alarm": seen.alarm,
     }
     if with_curve:

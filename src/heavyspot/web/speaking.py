@@ -65,9 +65,10 @@ class Speaks:
         await self.app(scope, receive, send)
 
     def _language(self, connection: HTTPConnection) -> str:
-        chosen = connection.cookies.get(CHOICE, "")
-        if chosen in LANGUAGES:
-            return chosen
+        page = connection.query_params.get("speaks", "")  # of the page that opened a live line
+        for chosen in (page, connection.cookies.get(CHOICE, "")):
+            if chosen in LANGUAGES:
+                return chosen
         asked = connection.headers.get("accept-language")
         return best_of(asked) or self.language if asked else self.language
 

@@ -3,8 +3,10 @@ import test from "node:test";
 import { refusal } from "../../../src/heavyspot/web/static/page/ask.js";
 
 test("a refusal is said in the server's own words", async () => {
-  const body = { error: "There is no recording.", remedy: "It was retired." };
-  assert.equal(await refusal(Response.json(body, { status: 404 })), "There is no recording. It was retired.");
+  const body = { detail: "There is no recording.", remedy: "It was retired." };
+  const headers = { "content-type": "application/problem+json" };
+  const answer = Response.json(body, { status: 404, headers });
+  assert.equal(await refusal(answer), "There is no recording. It was retired.");
 });
 
 test("an answer without words is told by its status", async () => {

@@ -85,6 +85,15 @@ class FlowTestTold(FlowTold):
     rig: str
 
 
+class CardTaken(Told):
+    """A response card that was taken: of how many units, and whose; its certificate's SHA-256."""
+
+    model: str
+    units: int
+    shop: str
+    fingerprint: str
+
+
 class ModelMade(Told):
     """Name of a model."""
 

@@ -2,6 +2,7 @@
 
 from . import (
     bench,
+    card,
     connect,
     day,
     flow,
@@ -30,6 +31,7 @@ ROUTERS = (
             people,
             day,
             job,
+            card,
             model,
             flow,
             verify,

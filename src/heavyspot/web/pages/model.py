@@ -11,6 +11,7 @@ from ...quantities.errors import HeavyspotError, LedgerFault
 from ...sources.toml_text import write_toml
 from ...workshop.incoming import Watchers
 from ...workshop.insight.gains import shop_gains
+from ...workshop.model.card import cards
 from ...workshop.model.model_file import ModelFile
 from ...workshop.model.models import (
     add_model,
@@ -20,6 +21,7 @@ from ...workshop.model.models import (
     model_names,
 )
 from ...workshop.rig.record import KINDS, RigRecord, add_rig, all_rigs, find_rig, rig_version
+from ...workshop.shop import Workshop
 from ..access import Who, allowed
 from ..deps import Shop
 from ..drawings.rotor_side import rotor_svg
@@ -52,8 +54,16 @@ FIRST_MODEL: dict[str, object] = {
 @router.get("/models")
 def models(request: Request, shop: Shop) -> Response:
     """The models."""
-    values = {"models": [model_card(find_model(shop, n)) for n in model_names(shop)]}
-    return page(request, "cartridge/models.html", values)
+    return models_page(request, shop)
+
+
+def models_page(
+    request: Request, shop: Workshop, *, fault: HeavyspotError | None = None, status: int = 200
+) -> Response:
+    """Return the list of models, with why something was refused."""
+    known = [model_card(find_model(shop, n)) for n in model_names(shop)]
+    values = {"models": known, "cards": cards(shop), "fault": fault}
+    return page(request, "cartridge/models.html", values, status=status)
 
 
 @router.get("/models/edit")

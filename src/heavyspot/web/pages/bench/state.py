@@ -228,6 +228,8 @@ def look_closer(
         "beside": beside,
         "others": [r.number for r in story.runs if r.number != number],
         "result": result,
+        "sampled": not (curves and curves[0].is_table),
+        "angled": not curves or curves[0].has_angle,
         "budget": budget_view(budget_table(result)),
         "speeds": speeds,
         "at_rpm": round(worst.speed_rpm) if worst else speeds[1],

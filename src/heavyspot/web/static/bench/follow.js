@@ -50,7 +50,10 @@ export class Follower {
   begin() {
     if (this.#socket) return;
     const scheme = location.protocol === "https:" ? "wss" : "ws";
-    const socket = new WebSocket(`${scheme}://${location.host}/bench/${this.serial}/live`);
+    // in the page's language: not every browser says with a socket which ones it likes
+    const speaks = document.documentElement.lang;
+    const address = `${location.host}/bench/${this.serial}/live?speaks=${speaks}`;
+    const socket = new WebSocket(`${scheme}://${address}`);
     this.#socket = socket;
     this.#sampleAt = performance.now();
     this.points = null;

@@ -6,7 +6,7 @@ export function showState(say, sounds) {
   if (panel.dataset.live !== `${say.state} ${say.line}`) {
     panel.dataset.live = `${say.state} ${say.line}`;
     showSentence(say);
-    document.getElementById("told").textContent = [say.line, say.sub].filter(Boolean).join(" ");
+    document.getElementById("told").textContent = readAloud(say);
   }
   turnScreen(Boolean(say.alarm), sounds);
 }
@@ -25,8 +25,19 @@ export function turnScreen(alarm, sounds) {
   sounds.alarm(alarm);
 }
 
+/** Return the sentence without its marks. */
+function readAloud(say) {
+  return [say.line, say.sub]
+    .filter(Boolean)
+    .join(" ")
+    .replace(/[*[\]]/g, "");
+}
+
+const LONG = 34; // letters that a bench's screen holds in one line of the largest type
+
 function showSentence(say) {
   const heading = document.getElementById("say");
+  heading.classList.toggle("long", readAloud(say).length > LONG);
   const line = document.createElement("span");
   line.className = "line";
   line.append(...stressed(say.line));

@@ -23,7 +23,7 @@ async function curves() {
   if (!passes.length) return;
   const with_ = { limit: Number(look.dataset.limit), findings, words };
   charts.get("amplitude-chart").draw(amplitudeSpec(passes, own.passes.length, with_));
-  charts.get("angle-chart").draw(angleSpec(passes, own.passes.length, with_));
+  charts.get("angle-chart")?.draw(angleSpec(passes, own.passes.length, with_));
 }
 
 async function map() {
@@ -47,8 +47,7 @@ function paintMap() {
 }
 
 async function atSpeed() {
-  const speed = document.getElementById("at").value;
-  moment = await askJson(`/api/v1/runs/${run}/moment/${serial}?speed_rpm=${speed}`);
+  moment = await askJson(`/api/v1/runs/${run}/moment/${serial}?speed_rpm=${at.value}`);
   document.getElementById("at-speed").textContent = moment.speed_rpm.toLocaleString(
     document.documentElement.lang,
   );
@@ -72,8 +71,9 @@ async function orSay(act) {
   }
 }
 
-document.getElementById("at").addEventListener("change", () => orSay(atSpeed));
-log.addEventListener("change", drawMoment);
+const at = document.getElementById("at"); // not there where the run is a table: it has no samples
+at?.addEventListener("change", () => orSay(atSpeed));
+log?.addEventListener("change", drawMoment);
 document.addEventListener("scheme", paintMap);
 look.addEventListener("click", (event) => {
   const box = event.target.closest("[data-numbers]")?.closest("section").querySelector("[data-chart]");
@@ -82,6 +82,7 @@ look.addEventListener("click", (event) => {
 });
 orSay(async () => {
   await curves();
+  if (!at) return;
   await map();
   await atSpeed();
 });
