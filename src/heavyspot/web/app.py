@@ -26,6 +26,7 @@ from ..workshop.hooks.running import Telling
 from ..workshop.incoming import WatchedFolder, Watchers
 from ..workshop.keep.errands import Errands
 from ..workshop.keep.long_work import LongWork
+from ..workshop.passkeys import Passkeys
 from ..workshop.people import people_of
 from ..workshop.post import send_waiting
 from ..workshop.rig.kept_rig import kept_rig
@@ -173,6 +174,7 @@ def create_app(
     telling = app.state.telling = Telling(shop)
     app.state.works, app.state.errands, app.state.watchers = works, errands, watchers
     app.state.people, app.state.accounts_needed = people, accounts
+    app.state.passkeys = Passkeys(shop.book.accounts, people)
     app.add_middleware(Speaks, zone=app.state.keys.timezone, language=app.state.keys.language)
     app.middleware("http")(once)
     if not accounts:  # without a login, a page elsewhere must not reach us under a name of its own

@@ -10,6 +10,7 @@ from pydantic.config import JsonValue
 
 from ..workshop.bench.bench import Bench
 from ..workshop.bench.benches import Benches
+from ..workshop.passkeys import Passkeys
 from ..workshop.people import People
 from ..workshop.shop import Workshop
 from .contract.problem import Problem
@@ -27,6 +28,12 @@ def people_of(request: Request) -> People:
     return people
 
 
+def passkeys_of(request: Request) -> Passkeys:
+    """Return the application's passkeys."""
+    passkeys: Passkeys = request.app.state.passkeys
+    return passkeys
+
+
 def benches_of(request: Request) -> Benches:
     """Return the application's benches."""
     benches: Benches = request.app.state.benches
@@ -41,6 +48,7 @@ def bench_of(request: Request) -> Bench:
 
 Shop = Annotated[Workshop, Depends(shop_of)]
 ThePeople = Annotated[People, Depends(people_of)]
+ThePasskeys = Annotated[Passkeys, Depends(passkeys_of)]
 TheBenches = Annotated[Benches, Depends(benches_of)]
 TheBench = Annotated[Bench, Depends(bench_of)]
 Number = Annotated[float, Field(allow_inf_nan=False)]

@@ -25,7 +25,16 @@ LONGEST_KEY = 200
 LARGEST_KEPT = 1_000_000
 """Bytes of an answer that is kept; a larger one is told to be done."""
 
-NEVER = ("/login", "/logout", "/pin", "/switch", "/keys", "/api/v1/keys", "/api/v1/hooks")
+NEVER = (
+    "/login",
+    "/logout",
+    "/pin",
+    "/switch",
+    "/keys",
+    "/passkeys",
+    "/api/v1/keys",
+    "/api/v1/hooks",
+)
 """Who is logged in is no work, and such an answer carries a secret."""
 
 LOST = "Look at what is there; do not send it under another key."

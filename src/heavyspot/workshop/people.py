@@ -13,7 +13,7 @@ from typing import Literal
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
-from ..ledger.records import PersonsKey, User
+from ..ledger.records import Passkey, PersonsKey, User
 from ..ledger.store.accounts import Accounts
 from ..quantities.clock import utc_text
 from ..quantities.errors import BadInput, NotThere
@@ -170,7 +170,7 @@ class People:
         known = user is not None and bool(user.role)
         kept = user.password_hash if user and known else ""
         self._prove(name, kept, password, "password", where)
-        return self._begin(name, by_pin=False)
+        return self._begin(name)
 
     def set_pin(self, person: Person, pin: str) -> None:
         """Give oneself a pin for the bench; an empty one ends it.
@@ -228,10 +228,22 @@ class People:
         with self._tries.hashing():
             return _hasher.hash(secret)
 
-    def _begin(self, name: str, *, by_pin: bool) -> str:
+    def prove_again(self, person: Person, password: str, *, where: str = "") -> None:
+        """Raise `BadInput` unless it is the password of whoever is logged in; an open screen is not enough."""
+        if not person.name or person.by_pin or person.scope:
+            raise BadInput("This asks for a login by password or passkey.", remedy="Log in first.")
+        user = self._accounts.user(person.name)
+        kept = user.password_hash if user and user.role else ""
+        self._prove(person.name, kept, password, "password", where)
+
+    def enter(self, passkey: Passkey) -> str:
+        """Return the token of a login by a passkey that was just proved, its counter as it was shown."""
+        return self._begin(passkey.name, passkey=passkey)
+
+    def _begin(self, name: str, *, by_pin: bool = False, passkey: Passkey | None = None) -> str:
         token, csrf = secrets.token_urlsafe(32), secrets.token_urlsafe(24)
         until = utc_text(datetime.now(UTC) + timedelta(hours=LOGIN_HOURS))
-        self._accounts.begin(name, _digest(token), csrf, until, by_pin=by_pin)
+        self._accounts.begin(name, _digest(token), csrf, until, by_pin=by_pin, passkey=passkey)
         return token
 
     def who(self, token: str) -> Person | None:

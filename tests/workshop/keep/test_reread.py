@@ -29,7 +29,7 @@ from heavyspot.workshop.cartridge.story import cartridge_story
 from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.keep import reread as reread_module
 from heavyspot.workshop.keep import workers
-from heavyspot.workshop.keep.reread import Settings, begin_reread, call_back, go_on
+from heavyspot.workshop.keep.reread import Result, Settings, begin_reread, call_back, go_on
 from heavyspot.workshop.keep.workers import gang
 from heavyspot.workshop.sheets.issue import issue_sheet
 from heavyspot.workshop.shop import Workshop, find_piece
@@ -126,8 +126,32 @@ def test_any_number_of_workers_gives_the_same(shop):
     assert told(shop, one) == told(shop, two) and len(told(shop, one)) == 90
 
 
+def test_results_that_come_fast_are_written_down_together(shop, monkeypatch):
+    """Each writing waits for the disk: one for 64 results was a limit from about twenty workers on."""
+    many(shop, 130)
+    written, add = [], shop.book.rereads.add
+
+    def at_once(tasks):
+        return [Result(t.run_id, "pass", 0.7, {}) for t in tasks]
+
+    def counted(ready):
+        written.append(len(ready))
+        add(ready)
+
+    monkeypatch.setattr(reread_module, "read_chunk", at_once)
+    monkeypatch.setattr(shop.book.rereads, "add", counted)
+    made = begin_reread(shop, Settings())
+    assert go_on(shop, made, workers=1).done == 130
+    assert written == [130]
+    monkeypatch.setattr(reread_module, "WRITTEN_S", 0.0)
+    again = begin_reread(shop, Settings())
+    go_on(shop, again, workers=1)
+    assert len(written) > 4  # slow ones do not wait for each other
+    assert list(shop.book.check_chain()) == []
+
+
 def test_stopped_it_goes_on_where_it_was(shop, monkeypatch):
-    monkeypatch.setattr(reread_module, "SAVED", 10)
+    monkeypatch.setattr(reread_module, "WRITTEN", 10)
     monkeypatch.setattr(reread_module, "CHUNK", 5)
     many(shop, 60)
     made = begin_reread(shop, Settings())
@@ -212,7 +236,7 @@ KILLED = """
 import sys
 from heavyspot.workshop.keep import reread
 from heavyspot.workshop.shop import Workshop
-reread.SAVED = 8
+reread.WRITTEN = 8
 shop = Workshop(sys.argv[1])
 reread.go_on(shop, sys.argv[2], workers=1, progress=lambda done, total: print(done, flush=True))
 """

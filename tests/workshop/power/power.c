@@ -1,6 +1,8 @@
 /* Stands between a program and the disk: writes down, in order, what is written, synced, named and removed under
    one folder (POWER_ROOT), with the data, into POWER_JOURNAL; and makes the nth such call fail (POWER_FAIL_AT,
-   POWER_ERRNO; POWER_STAYS: and every later write). A write to POWER_MARK is a mark: what was acknowledged by then. */
+   POWER_ERRNO; POWER_STAYS: and every later write; POWER_READS: of what is read instead). A write to POWER_MARK is a
+   mark: what was acknowledged by then. POWER_SLOW_S: each such call takes as long, on every clock the program looks
+   at; nothing waits. A program that forks begins anew by power_begin. */
 #define _GNU_SOURCE
 #include <dlfcn.h>
 #include <errno.h>
@@ -14,21 +16,27 @@
 #include <string.h>
 #include <sys/stat.h>
 #include <sys/syscall.h>
+#include <sys/time.h>
+#include <time.h>
 #include <unistd.h>
 
 static const char *root, *mark;
-static int journal = -1, fail_errno, stays;
-static long fail_at, count;
+static int journal = -1, fail_errno, stays, reads;
+static long fail_at, count, slow_s, late_s;
 static pthread_mutex_t lock = PTHREAD_MUTEX_INITIALIZER;
 
 static void *next(const char *name) { return dlsym(RTLD_NEXT, name); }
 
 __attribute__((constructor)) static void begin(void) {
     const char *to = getenv("POWER_JOURNAL"), *at = getenv("POWER_FAIL_AT"), *no = getenv("POWER_ERRNO");
+    const char *slow = getenv("POWER_SLOW_S");
     root = getenv("POWER_ROOT"), mark = getenv("POWER_MARK"), stays = getenv("POWER_STAYS") != NULL;
-    fail_at = at ? atol(at) : 0, fail_errno = no ? atoi(no) : EIO;
+    reads = (getenv("POWER_READS") ? atoi(getenv("POWER_READS")) : 0), slow_s = slow ? atol(slow) : 0;
+    fail_at = at ? atol(at) : 0, fail_errno = no ? atoi(no) : EIO, count = 0;
     if (root && to) journal = syscall(SYS_openat, AT_FDCWD, to, O_WRONLY | O_CREAT | O_APPEND | O_CLOEXEC, 0600);
 }
+void power_begin(void) { begin(); } /* after a fork, with an environment of its own */
+long power_calls(void) { return count; }
 
 static int under(const char *path) {
     size_t n = root ? strlen(root) : 0;
@@ -69,9 +77,36 @@ static void tell(char op, const char *path, int64_t at, const void *data, uint64
 }
 
 static int fails(int is_write) {
+    if (slow_s) __atomic_add_fetch(&late_s, slow_s, __ATOMIC_SEQ_CST);
+    if (reads) return 0;
     long now = __atomic_add_fetch(&count, 1, __ATOMIC_SEQ_CST);
     if (fail_at && (now == fail_at || (stays && is_write && now > fail_at))) { errno = fail_errno; return 1; }
     return 0;
+}
+
+static int unread(void) {
+    if (slow_s) __atomic_add_fetch(&late_s, slow_s, __ATOMIC_SEQ_CST);
+    if (!reads || __atomic_add_fetch(&count, 1, __ATOMIC_SEQ_CST) != fail_at) return 0;
+    errno = fail_errno;
+    return 1;
+}
+
+/* what a slow disk takes has gone by on every clock */
+int clock_gettime(clockid_t which, struct timespec *now) {
+    int done = syscall(SYS_clock_gettime, which, now);
+    if (!done && which != CLOCK_PROCESS_CPUTIME_ID && which != CLOCK_THREAD_CPUTIME_ID) now->tv_sec += late_s;
+    return done;
+}
+int gettimeofday(struct timeval *now, void *zone) {
+    int done = syscall(SYS_gettimeofday, now, zone);
+    if (!done) now->tv_sec += late_s;
+    return done;
+}
+time_t time(time_t *to) {
+    struct timespec now;
+    clock_gettime(CLOCK_REALTIME, &now);
+    if (to) *to = now.tv_sec;
+    return now.tv_sec;
 }
 
 static int in_root(int fd, char *path) { return journal >= 0 && named(fd, path) && under(path); }
@@ -96,6 +131,17 @@ ssize_t pwrite64(int fd, const void *data, size_t n, off64_t at) {
     if (done > 0) tell('W', path, at, data, done);
     return done;
 }
+ssize_t read(int fd, void *data, size_t n) {
+    char path[PATH_MAX];
+    if (in_root(fd, path) && unread()) return -1;
+    return syscall(SYS_read, fd, data, n);
+}
+ssize_t pread64(int fd, void *data, size_t n, off64_t at) {
+    char path[PATH_MAX];
+    if (in_root(fd, path) && unread()) return -1;
+    return syscall(SYS_pread64, fd, data, n, at);
+}
+ssize_t pread(int fd, void *data, size_t n, off_t at) { return pread64(fd, data, n, at); }
 ssize_t pwrite(int fd, const void *data, size_t n, off_t at) { return pwrite64(fd, data, n, at); }
 
 static int synced(int fd, long call) {
@@ -123,7 +169,9 @@ int ftruncate(int fd, off_t size) { return ftruncate64(fd, size); }
 static int opened(int folder, const char *name, int flags, mode_t mode) {
     char path[PATH_MAX];
     absolute(name, path);
-    if (folder != AT_FDCWD || !under(path) || !(flags & (O_CREAT | O_TRUNC)))
+    int ours = folder == AT_FDCWD && under(path), makes = flags & (O_CREAT | O_TRUNC);
+    if (ours && !makes && unread()) return -1;
+    if (!ours || !makes)
         return syscall(SYS_openat, folder, name, flags, mode);
     if (fails(0)) return -1;
     int there = !syscall(SYS_faccessat, AT_FDCWD, path, F_OK);

@@ -57,6 +57,107 @@ def run(script: str, library: Path, root: Path, journal: Path, **how: str) -> li
     return list(_calls(journal.read_bytes()))
 
 
+SERVER = """
+import ctypes, importlib, os, sys, time, traceback
+day, warm = sys.argv[1:3]
+code = compile(day, "the day", "exec")
+def live(root):
+    sys.argv[1:] = [root]
+    exec(code, {"__name__": "__main__"})
+back, to = os.pipe()
+if not (pid := os.fork()):  # threads would not come through a fork: only what is loaded is taken over
+    live(warm)
+    os.write(to, " ".join(n for n in sys.modules if n.isascii() and " " not in n).encode())
+    os._exit(0)
+os.close(to)
+with os.fdopen(back) as names:
+    for name in names.read().split():
+        try:
+            importlib.import_module(name)
+        except Exception:
+            pass
+os.waitpid(pid, 0)
+print("warm", flush=True)
+for line in sys.stdin:
+    words = line.split()
+    if pid := os.fork():
+        _, status = os.waitpid(pid, 0)
+        print(os.waitstatus_to_exitcode(status), flush=True)
+        continue
+    code_out = 1
+    try:
+        os.environ.update(w.split("=", 1) for w in words[1:])
+        ctypes.CDLL(None).power_begin()
+        began = time.monotonic()
+        live(words[0])
+        with open(os.environ["POWER_MARK"] + "s", "w") as told:
+            told.write(f"{ctypes.CDLL(None).power_calls()} {time.monotonic() - began}")
+        code_out = 0
+    except BaseException:
+        traceback.print_exc()
+    sys.stderr.flush()
+    os._exit(code_out)
+"""
+
+
+class Days:
+    """Days one after the other, each in a process of its own that was forked with everything loaded.
+
+    Parameters
+    ----------
+    warm : Path
+        A folder as a day begins with, used up.
+    """
+
+    def __init__(self, day: str, library: Path, warm: Path) -> None:
+        self._journal, self._faults = warm.parent / "journal", warm.parent / "faults"
+        self._mark = warm.parent / "mark"
+        self._mark.touch()
+        environment = os.environ | {
+            "LD_PRELOAD": str(library), "PYTHONPATH": str(HERE.parents[1]), "OMP_NUM_THREADS": "1",
+            "POWER_MARK": str(self._mark),
+        }  # fmt: skip
+        with self._faults.open("w") as told:
+            self._process = subprocess.Popen(
+                [sys.executable, "-c", SERVER, day, str(warm)], env=environment, text=True,
+                stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=told,
+            )  # fmt: skip
+        assert self._answer() == "warm", self._faults.read_text()[-3000:]
+
+    def _answer(self) -> str:
+        assert self._process.stdout
+        return self._process.stdout.readline().strip()
+
+    def live(self, root: Path, **how: object) -> list[Call]:
+        """Live a day on a folder and return what it did to the disk."""
+        assert self._process.stdin
+        self._journal.unlink(missing_ok=True)
+        settings = {"POWER_ROOT": root, "POWER_JOURNAL": self._journal, **how}
+        words = [str(root), *(f"{k}={v}" for k, v in settings.items())]
+        self._process.stdin.write(" ".join(words) + "\n")
+        self._process.stdin.flush()
+        answer = self._answer()
+        assert answer == "0", (how, self._faults.read_text()[-3000:])
+        return list(_calls(self._journal.read_bytes()))
+
+    def told(self) -> tuple[int, float]:
+        """Return how many calls the last day made that could fail, and how long it took by its own clock, s."""
+        calls, took_s = self._mark.with_name("marks").read_text().split()
+        return int(calls), float(took_s)
+
+    def end(self) -> None:
+        """End the process they are forked from."""
+        assert self._process.stdin and self._process.stdout
+        self._process.stdin.close()
+        self._process.wait(60)
+        self._process.stdout.close()
+
+
+def marks_of(calls: list[Call]) -> list[str]:
+    """Return what was acknowledged, in order."""
+    return [line for c in calls if c.op == "K" for line in c.data.decode().split()]
+
+
 def _calls(raw: bytes) -> Iterator[Call]:
     at = 0
     while at < len(raw):

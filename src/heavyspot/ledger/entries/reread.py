@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from sqlalchemy import func, select
+from sqlalchemy import Text, cast, func, select
 
 from ..records import Content, Reread, Rereading, RereadResult, RunToReread, Sheet
 from ..store.chain import link_of
@@ -52,7 +52,7 @@ class Rereads(Entries):
         """
         columns = (
             runs.c.id, runs.c.piece_id, runs.c.recording, runs.c.recording_sha256, runs.c.beside_sha256,
-            runs.c.conditions, runs.c.verdict, runs.c.worst_ratio,
+            cast(runs.c.conditions, Text).label("conditions"), runs.c.verdict, runs.c.worst_ratio,
         )  # fmt: skip
         have = select(rereadings.c.id).where(
             rereadings.c.reread_id == reread_id, rereadings.c.run_id == runs.c.id

@@ -129,6 +129,11 @@ class Audit:
         ended = {r.replaces for r in newest if r.replaces}
         begun = [r for r in newest if not r.replaces][:most]
         return [
-            LoggedIn(r.at, r.name, r.until, "pin" if r.why == "pin" else "password", r.id in ended)
-            for r in begun
+            LoggedIn(r.at, r.name, r.until, _how(r.why, r.passkey), r.id in ended) for r in begun
         ]
+
+
+def _how(why: str, passkey: str | None) -> str:
+    if passkey:
+        return "passkey"
+    return "pin" if why == "pin" else "password"

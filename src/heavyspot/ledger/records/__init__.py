@@ -21,7 +21,7 @@ from .cartridge import (
 )
 from .entry import Content, Entry, R, record
 from .job import Amendment, Branch, Job, OldBookEntry, Piece, PieceEvent, Sheet, View
-from .people import Clash, Login, PersonsKey, Station, User
+from .people import Clash, Login, Passkey, PersonsKey, Station, User
 from .rig import (
     HeardRun,
     JudgedRun,
@@ -62,6 +62,7 @@ __all__ = [
     "OnBothRigs",
     "Outcome",
     "Overruling",
+    "Passkey",
     "PersonsKey",
     "Piece",
     "PieceEvent",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, fields
+from dataclasses import dataclass, fields
 from functools import cache
 from typing import Any, TypeVar
 
@@ -47,4 +47,5 @@ class Entry:
 
     def values(self) -> dict[str, Any]:
         """Return the columns to be written."""
-        return {k: v for k, v in asdict(self).items() if v or k not in ("id", "at")}
+        every = ((name, getattr(self, name)) for name in _names(type(self)))  # type: ignore[arg-type]  # a type is hashable
+        return {k: v for k, v in every if v or k not in ("id", "at")}

@@ -25,6 +25,7 @@ class Login(Entry):
     csrf: str
     until: str
     of_user: str | None = None
+    passkey: str | None = None
     role: str = ""
     by_pin: bool = False
 
@@ -39,6 +40,34 @@ class PersonsKey(Entry):
     scope: str
     until: str
     of_user: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Passkey(Entry):
+    """A person's passkey: what it is known by, and its public key; an empty identifier: it has ended.
+
+    Attributes
+    ----------
+    credential_id : str
+        base64url.
+    public_key : bytes
+        COSE (RFC 9052).
+    sign_count : int
+        Its counter when it was added, or at its newest login.
+    rp_id : str
+        The name of the shop's server it holds for.
+    used : str
+        When it last let somebody in; empty when never.
+    """
+
+    name: str
+    label: str
+    credential_id: str
+    public_key: bytes
+    sign_count: int
+    rp_id: str
+    of_user: str
+    used: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -103,7 +103,7 @@ class RunToReread:
     recording: str
     recording_sha256: str
     beside_sha256: str | None
-    conditions: Content
+    conditions: str
     verdict: str
     worst_ratio: float | None
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from sqlalchemy import select
+from sqlalchemy import Connection, func, select
 
-from ..records import Login, PersonsKey, User, record
+from ...quantities.errors import BadInput
+from ..records import Login, Passkey, PersonsKey, User, record
 from .chain import link_of
 from .entries import Entries, add_entry, newest, now_utc, transaction
-from .tables import keys, logins, pins, users
+from .tables import keys, logins, passkeys, pins, users
 
 BY_PIN = "pin"
 """Stands in a login's `why` when it was begun by a pin."""
@@ -91,11 +92,76 @@ class Accounts(Entries):
             return None
         return found[0], user
 
-    def begin(self, name: str, token_digest: str, csrf: str, until: str, *, by_pin: bool) -> str:
-        """Add a login; returns its id."""
-        values = {"token_digest": token_digest, "csrf": csrf, "until": until}
+    def add_passkey(
+        self,
+        name: str,
+        label: str,
+        credential_id: str,
+        public_key: bytes,
+        sign_count: int,
+        rp_id: str,
+    ) -> str:
+        """Add a passkey of a user; returns its id, empty when there is no such user or it is known already."""
+        with transaction(self._engine) as c:
+            row = newest(c, users, users.c.name == name)
+            user = record(User, row) if row else None
+            if user is None or not user.role or _known(c, credential_id):
+                return ""
+            values = {"label": label, "public_key": public_key, "sign_count": sign_count}
+            values |= {"credential_id": credential_id, "rp_id": rp_id, "of_user": user.id}
+            return add_entry(c, passkeys, name=name, by=name, **values)
+
+    def end_passkey(self, passkey: Passkey, *, by: str) -> None:
+        """End a passkey, and with it the logins that began by it."""
+        same = ("name", "label", "sign_count", "rp_id", "of_user")
+        values = {k: getattr(passkey, k) for k in same}
+        values |= {"credential_id": "", "public_key": b"", "replaces": passkey.id, "by": by}
+        with transaction(self._engine) as c:
+            add_entry(c, passkeys, **values)
+
+    def all_passkeys(self) -> list[Passkey]:
+        """Return the passkeys that hold, oldest first, with their counters and when they last let somebody in.
+
+        One ends when it was ended, and when its user's entry changed since.
+        """
+        now = {u.name: u.id for u in self.users() if u.role}
+        with self._engine.connect() as c:
+            rows = c.execute(select(passkeys).order_by(link_of(passkeys))).mappings().all()
+            found = [record(Passkey, r) for r in rows]
+            ended = {k.replaces for k in found}
+            hold = [k for k in found if k.id not in ended and now.get(k.name) == k.of_user]
+            return [_as_used(c, k) for k in hold if k.credential_id]
+
+    def begin(
+        self,
+        name: str,
+        token_digest: str,
+        csrf: str,
+        until: str,
+        *,
+        by_pin: bool = False,
+        passkey: Passkey | None = None,
+    ) -> str:
+        """Add a login; returns its id.
+
+        Parameters
+        ----------
+        passkey : Passkey or None
+            It was begun with, its counter as it was just shown.
+
+        Raises
+        ------
+        BadInput
+            That counter is not beyond the newest one: another login by it came in between.
+        """
+        values: dict[str, object] = {"token_digest": token_digest, "csrf": csrf, "until": until}
         with transaction(self._engine) as c:
             why = BY_PIN if by_pin else ""
+            if passkey:
+                before = _as_used(c, passkey).sign_count
+                if not counts_on(before, passkey.sign_count):
+                    raise BadInput("This passkey's counter went back.", remedy="Ask an owner.")
+                values |= {"passkey": passkey.id, "sign_count": passkey.sign_count}
             user = newest(c, users, users.c.name == name)
             of_user = user["id"] if user else None
             return add_entry(c, logins, name=name, by=name, why=why, of_user=of_user, **values)
@@ -132,4 +198,32 @@ class Accounts(Entries):
         user = self.user(login.name)
         if user is None or not user.role or user.id != login.of_user:
             return None
+        if login.passkey and self._rows(
+            select(passkeys.c.id).where(passkeys.c.replaces == login.passkey)
+        ):
+            return None
         return replace(login, role=user.role, by_pin=login.why == BY_PIN)
+
+
+def counts_on(before: int, now: int) -> bool:
+    """Whether a counter may follow another: it went up, or counts nothing, as a passkey on several devices does."""
+    return now > before or now == before == 0
+
+
+def _as_used(c: Connection, passkey: Passkey) -> Passkey:
+    """Return a passkey as its newest login left it."""
+    by_it = select(func.max(logins.c.sign_count), func.max(logins.c.at))
+    count, used = c.execute(by_it.where(logins.c.passkey == passkey.id)).one()
+    if count is None:
+        first = select(passkeys.c.sign_count).where(passkeys.c.id == passkey.id)
+        count = c.execute(first).scalar_one()
+    return replace(passkey, sign_count=int(count), used=used or "")
+
+
+def _known(c: Connection, credential_id: str) -> bool:
+    """Whether a passkey stands that is known by this: one authenticator never makes the same twice."""
+    ended = select(passkeys.c.replaces).where(passkeys.c.replaces.is_not(None))
+    stands = select(passkeys.c.id).where(
+        passkeys.c.credential_id == credential_id, passkeys.c.id.not_in(ended)
+    )
+    return c.execute(stands).first() is not None

@@ -29,7 +29,7 @@ was asked under a key, what came from where, which programs brought it to their 
 where chains ended when."""
 
 OF_ONE_STORE = {
-    "users", "pins", "keys", "stations", "held", "takings", "clashes", "retired", "branches",
+    "users", "pins", "keys", "passkeys", "stations", "held", "takings", "clashes", "retired", "branches",
 }  # fmt: skip
 """Entries that never leave their store: who may log in there, what was decided about arrivals,
 which recordings it removed, where it went on from a backup."""

@@ -38,7 +38,12 @@ def add_entries(c: Connection, table: Table, rows: Iterable[Row]) -> list[str]:
     """Add entries with the same fields, and their links, in order; returns their ids."""
     at = now_utc()
     end = end_of(c)
-    entries = [{"id": new_id(after=end.entry_ids), "at": at, **values} for values in rows]
+    entries: list[Row] = []
+    for (
+        values
+    ) in rows:  # the first sorts behind what is there, each other one behind the one before
+        made = new_id() if entries else new_id(after=end.entry_ids)
+        entries.append({"id": made, "at": at, **values})
     ids = [str(e["id"]) for e in entries]
     if entries:
         c.execute(insert(table), entries)

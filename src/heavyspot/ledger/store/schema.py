@@ -24,7 +24,7 @@ from sqlalchemy.exc import (
 from ...quantities.errors import BadInput, LedgerAway, LedgerFault, OldLedger
 from .chain import lock_chain
 
-HEAD = "0022"
+HEAD = "0023"
 """The schema this program works with."""
 
 

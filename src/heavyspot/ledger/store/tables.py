@@ -31,6 +31,11 @@ from .own_tables import once as once
 from .own_tables import own_store as own_store
 from .own_tables import tree as tree
 from .own_tables import upgrades as upgrades
+from .people_tables import keys as keys
+from .people_tables import logins as logins
+from .people_tables import passkeys as passkeys
+from .people_tables import pins as pins
+from .people_tables import users as users
 
 models = entry_table(
     "models",
@@ -210,34 +215,6 @@ amendments = entry_table(
     Index(None, "of_id"),
 )
 
-users = entry_table(
-    "users",
-    Column("name", String(120), nullable=False),
-    Column("role", String(16), nullable=False),  # empty: the account has ended
-    Column("password_hash", String(200), nullable=False),
-    Index(None, "name"),
-)
-
-logins = entry_table(
-    "logins",
-    Column("name", String(120), nullable=False),
-    Column("token_digest", String(64), nullable=False),
-    Column("csrf", String(64), nullable=False),
-    Column("until", String(32), nullable=False),
-    Column(
-        "of_user", String(36), nullable=True
-    ),  # the user's entry it began with; another one ends it
-    Index(None, "token_digest"),
-    Index(None, "replaces"),
-)
-
-pins = entry_table(
-    "pins",
-    Column("name", String(120), nullable=False),
-    Column("pin_hash", String(200), nullable=False),  # empty: the pin has ended
-    Index(None, "name"),
-)
-
 rereads = entry_table("rereads", Column("content", JSON, nullable=False))
 
 rereadings = entry_table(
@@ -294,17 +271,6 @@ retired = entry_table(
     Column("recording", String(200), nullable=False),
     Column("run_id", String(36), nullable=False),
     UniqueConstraint("recording"),
-)
-
-keys = entry_table(
-    "keys",
-    Column("name", String(120), nullable=False),  # whose
-    Column("label", String(80), nullable=False),
-    Column("key_digest", String(64), nullable=False),  # empty: the key has ended
-    Column("scope", String(16), nullable=False),
-    Column("until", String(32), nullable=False),
-    Column("of_user", String(36), nullable=False),  # its user's entry then: it ends with that
-    Index(None, "key_digest"),
 )
 
 stations = entry_table(

@@ -47,7 +47,7 @@ def log_in(
         token = people.log_in(name, password, where=address_of(request))
     except BadInput as fault:
         return page(request, "people/login.html", {"fault": fault, "name": name}, status=422)
-    return _entered(request, token)
+    return entered(request, token)
 
 
 def address_of(request: Request) -> str:
@@ -55,7 +55,8 @@ def address_of(request: Request) -> str:
     return request.client.host if request.client else ""
 
 
-def _entered(request: Request, token: str) -> Response:
+def entered(request: Request, token: str) -> Response:
+    """Answer a login: its token goes into a cookie that no script can read."""
     answer = RedirectResponse("/", 303)
     answer.set_cookie(
         COOKIE,
@@ -83,7 +84,7 @@ def switch(request: Request, name: Text = "", pin: Text = "") -> Response:
         token = people.take_over(name, pin, token=before, where=address_of(request))
     except BadInput as fault:
         return _switch(request, fault=fault, name=name)
-    return _entered(request, token)
+    return entered(request, token)
 
 
 @router.post("/pin")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -27,8 +29,11 @@ from .workers import gang
 CHUNK = 16
 """Recordings a worker is given at a time: a lost worker costs as many readings."""
 
-SAVED = 64
-"""Results that are written at a time: what an interruption costs is read again."""
+WRITTEN_S, WRITTEN = 2.0, 4096
+"""Results are written down after so long, or when there are so many: what an interruption costs is read again.
+
+Each writing waits for the disk once; with many workers a short one would be all that this process does.
+"""
 
 
 @dataclass(frozen=True)
@@ -124,6 +129,7 @@ def go_on(
         reread_id, shop.book.rereads.done(reread_id), shop.book.rereads.count(asked.content)
     )
     tasks: dict[str, str] = {}
+    folder = str(shop.folder.resolve())
     ended = False
 
     def chunks() -> Iterator[list[Task]]:
@@ -134,16 +140,19 @@ def go_on(
                 return
             after = rows[-1].id
             for at in range(0, len(rows), CHUNK):
-                part = [_task(shop, r, selection) for r in rows[at : at + CHUNK]]
+                part = [_task(shop, folder, r, selection) for r in rows[at : at + CHUNK]]
                 tasks.update((r.id, r.piece_id) for r in rows[at : at + CHUNK])
                 yield part
 
     ready: list[Rereading] = []
+    since = time.monotonic()
 
     def keep() -> None:
+        nonlocal since
         shop.book.rereads.add(ready)
         told.done += len(ready)
         ready.clear()
+        since = time.monotonic()
         if progress:
             progress(told.done, told.total)
 
@@ -155,10 +164,13 @@ def go_on(
                     reread_id=reread_id,
                     piece_id=tasks.pop(result.run_id),
                     by=asked.by,
-                    **asdict(result),
+                    run_id=result.run_id,
+                    verdict=result.verdict,
+                    worst_ratio=result.worst_ratio,
+                    content=result.content,
                 )
             )
-        if len(ready) >= SAVED:
+        if len(ready) >= WRITTEN or time.monotonic() - since >= WRITTEN_S:
             keep()
             if stop():
                 ended, told.stopped = True, True
@@ -175,10 +187,9 @@ class Task:
     ----------
     folder, url : str
         The data folder, and where recordings were handed over to.
-    model : dict
-        Keys of the model file as they were.
-    measuring : dict or None
-        How the rig measured then; None in runs from before it was kept.
+    conditions : str
+        JSON, as the run keeps it, read by the worker: keys of the model file as they were, and how the rig measured
+        then where that was kept.
     """
 
     run_id: str
@@ -187,10 +198,9 @@ class Task:
     recording: str
     sha256: str
     beside_sha256: str | None
-    model: dict[str, Any]
+    conditions: str
     gain: float
     limit_g: float | None
-    measuring: dict[str, Any] | None = None
 
 
 @dataclass(frozen=True)
@@ -203,18 +213,17 @@ class Result:
     content: dict[str, Any]
 
 
-def _task(shop: Workshop, run: RunToReread, selection: Settings) -> Task:
+def _task(shop: Workshop, folder: str, run: RunToReread, selection: Settings) -> Task:
     return Task(
         run_id=run.id,
-        folder=str(shop.folder.resolve()),
+        folder=folder,
         url=shop.book.archive.url,
         recording=run.recording,
         sha256=run.recording_sha256,
         beside_sha256=run.beside_sha256,
-        model=dict(run.conditions["model"]),
+        conditions=run.conditions,
         gain=selection.gain,
         limit_g=selection.limit_g,
-        measuring=run.conditions.get("measuring"),
     )
 
 
@@ -238,13 +247,15 @@ def _read(task: Task) -> Result:
     try:
         archive = Archive(Path(task.folder), task.url)
         path = archive.as_written(task.recording, task.sha256, task.beside_sha256)
-        model = parse_model(task.model, name="the run's model")
+        conditions = json.loads(task.conditions)
+        model = parse_model(conditions["model"], name="the run's model")
         if task.limit_g is not None:
             keys = model.model_dump(mode="json", exclude_unset=True)
             keys["limit"] = [{"limit_g": task.limit_g}]
             model = parse_model(keys, name="the run's model")
         source = _corrected(open_recording(path), task.gain)
-        then = stored(Measuring, task.measuring, what="The rig's") if task.measuring else None
+        measured = conditions.get("measuring")
+        then = stored(Measuring, measured, what="The rig's") if measured else None
         limit_g = float(min(model.house_limit().limit_g))
         read = read_recording(source, limit_g=limit_g, measuring=then)
         findings = [*read.findings, *model_findings(source, read, model)]

@@ -1,5 +1,5 @@
-"""What a person keeps of themselves, and an owner of all: keys, and who wrote what."""
+"""What a person keeps of themselves, and an owner of all: keys, passkeys, and who wrote what."""
 
-from . import audit, keys
+from . import audit, keys, passkeys
 
-ROUTERS = (keys.router, audit.router)
+ROUTERS = (keys.router, passkeys.router, audit.router)
