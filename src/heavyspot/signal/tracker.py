@@ -299,7 +299,7 @@ class Tracker:
             )
         else:
             fundamental = np.full((3, n_blocks, 1), 1 / 3, np.complex64)
-        found = (
+        found: tuple[Array, ...] = (
             0.5 * (turns[:-1] + turns[1:]),
             trusted,
             self._join_reference.add(fundamental)[:, 0],
