@@ -79,7 +79,7 @@ if TYPE_CHECKING:
     from .workshop.cartridge.spinning import spin
     from .workshop.cartridge.story import cartridge_story
     from .workshop.cartridge.tabled.spinning import spin_table
-    from .workshop.flow.bench import set_bench
+    from .workshop.flow.bench import flow_benches, set_bench
     from .workshop.flow.kept import flow_tests_of
     from .workshop.flow.testing import keep_flow_test
     from .workshop.heads import new_head
@@ -92,7 +92,7 @@ if TYPE_CHECKING:
     from .workshop.keep.backup import back_up, restore
     from .workshop.keep.ledger_state import check_ledger, reindex
     from .workshop.keep.reread import begin_reread, call_back, go_on, newest_rereads
-    from .workshop.keep.retention import hand_recordings_over, retire_recordings
+    from .workshop.keep.retention import hand_recordings_over, retire_recordings, waiting_recordings
     from .workshop.model.card import cards, drop_card, take_card
     from .workshop.model.models import add_model, find_model, model_names
     from .workshop.old_book.bring import bring_in
@@ -101,7 +101,7 @@ if TYPE_CHECKING:
     from .workshop.rig.angle_check import check_two_cuts, keep_angles
     from .workshop.rig.health import check_shaker, compare_rigs, rig_words, run_study
     from .workshop.rig.input_delay import check_inputs
-    from .workshop.rig.record import add_rig, find_rig, rig_names
+    from .workshop.rig.record import add_rig, all_rigs, find_rig, rig_names
     from .workshop.rotor.assembly import compare_assembly
     from .workshop.rotor.kept import rotor_story
     from .workshop.rotor.machine_calibration import calibrate_machine, store_arbor
@@ -111,7 +111,7 @@ if TYPE_CHECKING:
         prove_reduction,
         prove_residual,
     )
-    from .workshop.rotor.machines import proofs_of
+    from .workshop.rotor.machines import machine_names, newest_rotors, proofs_of
     from .workshop.rotor.measuring import (
         corrected,
         corrected_as_advised,
@@ -174,6 +174,7 @@ __all__ = [
     "add_rotor_model",
     "again",
     "all_pieces",
+    "all_rigs",
     "amend_job",
     "amend_piece",
     "angle_of",
@@ -202,6 +203,7 @@ __all__ = [
     "find_model",
     "find_piece",
     "find_rig",
+    "flow_benches",
     "flow_tests_of",
     "four_run",
     "from_signals",
@@ -223,6 +225,7 @@ __all__ = [
     "label_pdf",
     "least_squares",
     "looked",
+    "machine_names",
     "match",
     "measure_signals",
     "measure_typed",
@@ -230,6 +233,7 @@ __all__ = [
     "model_names",
     "new_head",
     "newest_rereads",
+    "newest_rotors",
     "open",
     "open_recording",
     "overrule",
@@ -270,6 +274,7 @@ __all__ = [
     "unground",
     "vector",
     "verify_sheet",
+    "waiting_recordings",
     "whole_story",
     "write_recording",
 ]

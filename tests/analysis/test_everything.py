@@ -15,6 +15,8 @@ NAMES = {
     "convert": "open_recording write_recording", "show": "cartridge_story whole_story open", "simulate": "simulate",
     "devices": "input_devices", "model add": "add_model", "model list": "model_names",
     "model card": "response_card", "model take-card": "take_card",
+    "rig list": "all_rigs", "rotor list": "newest_rotors", "machine list": "machine_names",
+    "flow list": "flow_benches", "recordings list": "waiting_recordings",
     "model cards": "cards", "model drop-card": "drop_card",
     "piece new": "add_piece",
     "piece list": "all_pieces search_pieces", "rig add": "add_rig", "rig health": "rig_words",
@@ -37,6 +39,7 @@ NAMES = {
 }  # fmt: skip
 
 NONE = {
+    "service": "is about the system it runs on",
     "agent": "runs until it is stopped",
     "serve": "runs the browser's side", "watch": "runs until it is stopped", "flow read": "listens to a device",
     "move": "a whole shop is moved with nobody in it", "upgrade": "the same", "private": "modes of files",

@@ -108,7 +108,7 @@ def test_somebody_else_takes_over_by_a_pin(with_accounts, browser, size):
     page.goto(with_accounts.url + "/login")
     page.locator("[name=name]").fill("Ida")
     page.locator("[name=password]").fill("a long password")
-    page.get_by_role("button", name="Log in").click()
+    page.get_by_role("button", name="Log in", exact=True).click()
     page.get_by_role("link", name="Somebody else").click()
     page.get_by_text("Mette", exact=True).click()
     assert axe(page) == []

@@ -61,8 +61,9 @@ def models_page(
     request: Request, shop: Workshop, *, fault: HeavyspotError | None = None, status: int = 200
 ) -> Response:
     """Return the list of models, with why something was refused."""
-    known = [model_card(find_model(shop, n)) for n in model_names(shop)]
-    values = {"models": known, "cards": cards(shop), "fault": fault}
+    taken = cards(shop)
+    known = [model_card(find_model(shop, n), taken.get(n)) for n in model_names(shop)]
+    values = {"models": known, "fault": fault}
     return page(request, "cartridge/models.html", values, status=status)
 
 

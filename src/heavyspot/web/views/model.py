@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from ...workshop.model.card import ResponseCard
 from ...workshop.model.model_file import ModelFile, PlaneFile
 from ..formats import dotted, fixed, grouped, spaced, whole
+from ..speaking import told
 
 
 @dataclass(frozen=True)
@@ -19,15 +21,20 @@ class ModelCard:
         Rotation, speeds, tip speeds and limit, in sentences.
     planes : tuple of (str, str)
         Name of each plane, and what may come off there.
+    card_units, card_from, card_signed : str
+        Of the response card it begins with: units, whose and when, its certificate's first figures.
     """
 
     name: str
     about: str
     planes: tuple[tuple[str, str], ...]
+    card_units: str = ""
+    card_from: str = ""
+    card_signed: str = ""
 
 
-def model_card(model: ModelFile) -> ModelCard:
-    """Return a model as the list shows it."""
+def model_card(model: ModelFile, card: ResponseCard | None = None) -> ModelCard:
+    """Return a model as the list shows it, with the response card it begins with."""
     tips = "".join(
         f" Tip of the {wheel} wheel {whole(speed)} m/s at test speed."
         for wheel, speed in model.tip_speeds_m_s().items()
@@ -37,7 +44,15 @@ def model_card(model: ModelFile) -> ModelCard:
     )
     limit = f"Limit {min(model.house_limit().limit_g)} g."
     about = f"Turns {model.rotation}. {speeds}{tips} {limit}"
-    return ModelCard(model.name, about, tuple((p.name, _plane(p)) for p in model.plane))
+    found = ModelCard(model.name, about, tuple((p.name, _plane(p)) for p in model.plane))
+    if card is None:
+        return found
+    return replace(
+        found,
+        card_units=": " + told("models.card_units", units=card.units),
+        card_from=f"{card.shop}, {card.made_at[:10]}, {told('models.card_signed')}",
+        card_signed=card.fingerprint()[:16],
+    )
 
 
 def _plane(plane: PlaneFile) -> str:
