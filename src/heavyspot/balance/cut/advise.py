@@ -183,7 +183,7 @@ def case_of(s: Situation) -> Case:
     known = tuple(p for p in usable if _known(s, now, p.name))
     tryout = Tryout(now, s.limit_g, s.scatter, s.guard, s.seed)
     leave = tryout.of(Candidate(()))
-    choices = best_candidates(now, known, s.limit_g, s.scatter, s.guard, s.most_cuts, s.seed)
+    choices = best_candidates(tryout, known, s.most_cuts)
     if not s.history.cuts and any(p.card and not p.units for p in priors.values()):
         choices = choices.each(lambda o: held_back(o, tryout, s.planes))
     before = believed_before(s, priors)

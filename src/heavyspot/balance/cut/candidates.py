@@ -213,18 +213,11 @@ class Tryout:
         return amplitude
 
 
-def best_candidates(
-    now: Estimate,
-    planes: tuple[Plane, ...],
-    limit_g: FloatArray,
-    scatter: Scatter,
-    guard: float,
-    most_cuts: int,
-    seed: int = 0,
-) -> Choices:
+def best_candidates(tryout: Tryout, planes: tuple[Plane, ...], most_cuts: int) -> Choices:
     """Return the best of: one cut in any of `planes`, two in one, one in each of two."""
     if not planes:
         return Choices()
+    now, limit_g = tryout.now, tryout.limit_g
     singles: list[Candidate] = []
     several: list[Candidate] = []
     limits: dict[str, Said | None] = {}
@@ -236,7 +229,6 @@ def best_candidates(
     if most_cuts >= 2 and len(planes) >= 2:
         several += _in_two_planes(planes, now, limit_g)
 
-    tryout = Tryout(now, limit_g, scatter, guard, seed)
     sifting = replace(tryout, now=now.first(SCREENING_DRAWS))
     most = MOST_RISE * float(tryout.before.mean())
 

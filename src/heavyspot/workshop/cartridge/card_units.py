@@ -6,7 +6,6 @@ from collections import Counter
 
 from ..model import (
     Lesson,
-    ModelFile,
     ResponseCard,
     UnitResponse,
     find_model,
@@ -32,20 +31,10 @@ def response_card(shop: Workshop, model: str, *, rig: str = "") -> ResponseCard:
     BadInput
         Too few units taught something, or their rig does not say at which hour its sensors sit.
     """
-    known = find_model(shop, model)
-    lessons = lessons_of(shop.book, known, not_piece="", rig=rig or _usual_rig(shop, known))
+    lessons = lessons_of(shop.book, find_model(shop, model), not_piece="", rig=rig)
     rig = rig or _most_used(lessons)
     units = [u for x in lessons if x.rig == rig and (u := _unit(shop, x)) is not None]
     return make_card(shop, model, units)
-
-
-def _usual_rig(shop: Workshop, model: ModelFile) -> str:
-    newest = [
-        r.rig
-        for p in model.plane
-        for r in shop.book.library.responses(model.name, p.name, not_piece="", most=200)
-    ]
-    return Counter(newest).most_common(1)[0][0] if newest else ""
 
 
 def _most_used(lessons: list[Lesson]) -> str:

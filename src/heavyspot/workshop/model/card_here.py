@@ -41,19 +41,19 @@ class CardHere:
     def prior(self, plane: str, model: ModelFile, speed_rpm: Array) -> ResponsePrior | None:
         """Return the prior of a plane of which no own unit tells; None where a sensor's place is not stated."""
         there = self.populations.get(plane)
-        lags = [lag for lag in self.lags_deg[: len(self.sensors)] if lag is not None]
+        lags = [lag for lag in self.lags_deg if lag is not None]
         if there is None or not lags or self.lags_deg[0] is None:
             return None
-        if len(lags) < len(self.sensors) or not self._sees(there, self.sensors):
-            if not self._sees(there, self.sensors[:1]):
-                return None
-            seen = there.seen_by(self._names(there, self.sensors[:1]), lags[:1])
-            first = prior_from(seen, speed_rpm / self.test_speed_rpm)
-            typical = typical_response(speed_rpm, model.test_speed_rpm)
-            rest = [wide_prior(speed_rpm, typical)] * (len(self.sensors) - 1)
-            return joined([first, *rest])
-        seen = there.seen_by(self._names(there, self.sensors), lags)
-        return prior_from(seen, speed_rpm / self.test_speed_rpm)
+        all_told = len(lags) == len(self.sensors) and self._sees(there, self.sensors)
+        sensors = self.sensors if all_told else self.sensors[:1]
+        if not self._sees(there, sensors):
+            return None
+        seen = there.seen_by(self._names(there, sensors), lags[: len(sensors)])
+        told = prior_from(seen, speed_rpm / self.test_speed_rpm)
+        if len(sensors) == len(self.sensors):
+            return told
+        wide = wide_prior(speed_rpm, typical_response(speed_rpm, model.test_speed_rpm))
+        return joined([told, *[wide] * (len(self.sensors) - 1)])
 
     def beside(
         self, plane: str, speed_rpm: Array, sensors: Sequence[str], own: Array

@@ -172,8 +172,9 @@ def _correction(case: _Case, seed: int) -> Advice:
     scatter = model.as_scatter()
     now = _estimate(case, seed)
     guard = PASS_K * float(np.hypot(scatter.run_share, model.scatter.calibration_share))
-    leave = Tryout(now, case.limit_g, scatter, guard, seed).of(Candidate(()))
-    choices = best_candidates(now, (plane,), case.limit_g, scatter, guard, model.most_cuts, seed)
+    tryout = Tryout(now, case.limit_g, scatter, guard, seed)
+    leave = tryout.of(Candidate(()))
+    choices = best_candidates(tryout, (plane,), model.most_cuts)
     best = choices.best
     if best is None or best.mean_level > GAIN * leave.mean_level:
         if now.spread[plane.name] > UNSETTLED:
