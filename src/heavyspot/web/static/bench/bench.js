@@ -48,14 +48,18 @@ function drawRuns(live = null) {
   }
 }
 
-/** The panel is new: its charts, its live parts, what is read aloud, and the pedal's moment of sleep. */
-async function arrived() {
-  charts.clear();
-  document.getElementById("told").textContent = panel().dataset.told;
-  const does = `${panel().className} ${document.querySelector("[data-next]")?.textContent}`;
+/** What the pedal does may have changed: at once, for a finger may lift before the scripts are in place. */
+function sleepIfChanged() {
+  const does = `${question()} ${document.querySelector("[data-next]")?.textContent}`;
   if (does === did) pedal.show();
   else pedal.changed();
   did = does;
+}
+
+/** The panel is new: its charts, its live parts, and what is read aloud. */
+async function arrived() {
+  charts.clear();
+  document.getElementById("told").textContent = panel().dataset.told;
   fadeUndo(panel());
   keepAwake();
   follower.heard();
@@ -96,10 +100,12 @@ document.addEventListener("click", (event) => {
 });
 document.addEventListener("click", (event) => event.target.closest("[data-quiet-horn]") && sounds.hush());
 document.addEventListener("scheme", () => drawRuns(follower.points));
+document.body.addEventListener("htmx:afterSwap", sleepIfChanged);
 document.body.addEventListener("htmx:afterSettle", (event) => {
   if (event.target.id === "panel" || event.detail.elt.id === "panel") orSayAway(arrived);
 });
 document.body.addEventListener("htmx:sendError", (event) => follower.missed(event.detail.error));
 if (!wall) askScanned(bench.dataset.serial, () => LIVE.has(question()));
 setInterval(() => orSayAway(glance), GLANCE_EVERY_MS);
+sleepIfChanged();
 orSayAway(arrived);
