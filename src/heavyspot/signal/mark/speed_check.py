@@ -1,8 +1,7 @@
-"""The speed, cross-checked against what does not come from the pickup: the vibration's own lines, and the mains.
+"""The speed, cross-checked against what does not come from the pickup: the vibration's own lines.
 
 A pickup that fails shows a speed that is too low, while the rotor may be above its rated speed. The vibration
-knows better: its once-per-turn line goes on. And a file whose sample rate is written down wrong shows the mains
-at a frequency no grid has. Thresholds are ours.
+knows better: its once-per-turn line goes on. Thresholds are ours.
 """
 
 from __future__ import annotations
@@ -13,7 +12,6 @@ from numpy.typing import NDArray
 from ...quantities.finding import Finding, finding_of
 from ..phase import PhasedBlocks
 from ..spectrum import SpeedFrequencyMap
-from ..tracker import Track
 
 FloatArray = NDArray[np.float64]
 
@@ -22,9 +20,6 @@ LINE_STANDS_OUT = 8.0
 
 GOES_ON = 1.04
 """Highest frequency of the line over the highest known turning frequency that is worth a word."""
-
-GRID_HZ, GRID_OFF = (50.0, 60.0), 0.015
-"""Mains; grids are held to a tenth of a per cent, so a line farther off is a wrong sample rate."""
 
 _LOWEST_HZ = 150.0
 _ROWS = 512
@@ -112,59 +107,3 @@ def _peak(spectra: SpeedFrequencyMap, row: int, low_hz: float, high_hz: float) -
     k = int(spectrum[a:b].argmax()) + int(a)
     about = float(np.median(spectrum[max(0, a - 40) : b + 40]))
     return float(f[k]) if spectrum[k] > 0.5 * LINE_STANDS_OUT * max(about, 1e-12) else None
-
-
-def rate_findings(track: Track, blocks: PhasedBlocks) -> list[Finding]:
-    """Return a stop when the mains stands at a frequency that no grid has: the sample rate is wrong.
-
-    Looked for while the rotor stands, before it is first followed or after it is last.
-    """
-    followed = np.flatnonzero(blocks.trusted)
-    if followed.size == 0:
-        return []
-    margin = round(0.2 / track.block_s)
-    best: tuple[float, float] = (0.0, 0.0)
-    for part in (slice(0, max(followed[0] - margin, 0)), slice(followed[-1] + margin, None)):
-        # the pickup's wire only: a steady tone of the machine would fold onto these means
-        best = max(best, _line(track.reference_mean[part].astype(float), track.block_s))
-    clear, hz = best
-    if clear < 10.0 or any(abs(hz / g - 1) < GRID_OFF for g in (*GRID_HZ, 100.0, 120.0)):
-        return []
-    factor = min((hz / g for g in GRID_HZ), key=lambda r: abs(np.log(r)))
-    return [
-        finding_of(
-            "recording.rate",
-            "block",
-            f"The mains hum stands at {hz:.1f} Hz in this recording, which no grid has: its sample rate is "
-            f"likely {track.sample_rate_hz / factor:,.0f} Hz, not {track.sample_rate_hz:,.0f}.",
-            {"line_hz": hz, "factor": factor},
-        )
-    ]
-
-
-def _line(values: FloatArray, step_s: float) -> tuple[float, float]:
-    """Return how clearly a line between 20 and 90 Hz stands out, and its frequency."""
-    half = values.size // 2
-    if values.size * step_s < 0.4:
-        return 0.0, 0.0
-    (first, one), (second, two) = (
-        _strongest(values[:half], step_s),
-        _strongest(values[half:], step_s),
-    )
-    # a rotor that begins to turn passes through; a line of the mains stays
-    if min(first, second) < 5.0 or abs(one - two) > 2.0:
-        return 0.0, 0.0
-    return _strongest(values, step_s)
-
-
-def _strongest(values: FloatArray, step_s: float) -> tuple[float, float]:
-    """Return the strongest line over the median of the spectrum, and its frequency."""
-    values = values - values.mean()
-    if not values.any():
-        return 0.0, 0.0
-    size = 8 * values.size
-    spectrum = np.abs(np.fft.rfft(values * np.hanning(values.size), size))
-    f = np.fft.rfftfreq(size, step_s)
-    near, wide = (f > 20) & (f < 90), (f > 15) & (f < 190)
-    k = int(np.flatnonzero(near)[spectrum[near].argmax()])
-    return float(spectrum[k] / max(float(np.median(spectrum[wide])), 1e-30)), float(f[k])

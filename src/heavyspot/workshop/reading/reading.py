@@ -14,7 +14,8 @@ from ...signal.curve import Curve, Reading, read_curves
 from ...signal.findings import reference_findings
 from ...signal.levels import Heard
 from ...signal.mark.reference import ReferenceSettings
-from ...signal.mark.speed_check import rate_findings, speed_findings
+from ...signal.mark.mains import rate_findings
+from ...signal.mark.speed_check import speed_findings
 from ...signal.sensor.cells import cells_of
 from ...signal.sensor.mount import mount_findings
 from ...signal.sensor.sensors import sensor_findings
