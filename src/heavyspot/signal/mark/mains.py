@@ -104,7 +104,9 @@ def _while_it_turns(track: Track, blocks: PhasedBlocks) -> Line | None:
     if line.clear < CLEAR_TURNING or _of_a_grid(line.hz):
         return None
     # where a grid's own line stands as well, the odd one is of something else
-    grids = (_strongest(rest, track.block_s, g * (1 - GRID_OFF), g * (1 + GRID_OFF)) for g in GRID_HZ)
+    grids = (
+        _strongest(rest, track.block_s, g * (1 - GRID_OFF), g * (1 + GRID_OFF)) for g in GRID_HZ
+    )
     return None if any(grid.clear >= CLEAR for grid in grids) else line
 
 
@@ -125,7 +127,9 @@ def _beside_the_rotor(track: Track, blocks: PhasedBlocks) -> FloatArray:
     part = slice(first * _WINDOW_BLOCKS, last * _WINDOW_BLOCKS)
     means = track.reference_mean[part].astype(float).reshape(-1, _WINDOW_BLOCKS)
     turns_a_block = blocks.speed_rpm[part] / 60 * track.block_s
-    wave = np.exp(2j * np.pi * track.turns[part]) * np.sinc(turns_a_block)  # the mean of a turning wave
+    wave = np.exp(2j * np.pi * track.turns[part]) * np.sinc(
+        turns_a_block
+    )  # the mean of a turning wave
     wave = wave.reshape(means.shape)
     shapes = np.stack([np.ones(means.shape), wave.real, wave.imag], axis=-1)
     shapes[~np.isfinite(shapes)] = 0.0
@@ -151,7 +155,9 @@ def _staying(values: FloatArray, step_s: float) -> Line:
     return _strongest(values, step_s)
 
 
-def _strongest(values: FloatArray, step_s: float, from_hz: float = 20.0, to_hz: float = 90.0) -> Line:
+def _strongest(
+    values: FloatArray, step_s: float, from_hz: float = 20.0, to_hz: float = 90.0
+) -> Line:
     """Return the strongest line of a range over the median of the spectrum."""
     values = values - values.mean()
     if not values.any():
