@@ -26,6 +26,9 @@ BLOCKING_WHIRL, BLOCKING_CONTACT = 1.0, 0.5
 LEAST, LEAST_TONE, LOUD = 0.05, 0.03, 0.3
 """Shares of the limit from which a line is worth a note; a fixed tone is; a warning."""
 
+DROWNS = 0.75
+"""A loud tone over the highest of the curve from which the vector there cannot be trusted."""
+
 HALF = 0.012
 """Distance from exactly half the turning frequency within which a line is locked to the turns."""
 
@@ -58,9 +61,16 @@ def lines_of(spectra: SpeedFrequencyMap, blocks: PhasedBlocks) -> Lines:
     return Lines(tones, line, heard_of(spectra, speed, line))
 
 
-def line_findings(lines: Lines, *, limit_g: float) -> list[Finding]:
-    """Return what lines that are no whole order say: a tone from elsewhere, oil film, or contact."""
-    found = [_tone(t, limit_g) for t in lines.tones[:1] if t.amplitude >= LEAST_TONE * limit_g]
+def line_findings(lines: Lines, *, limit_g: float, highest_g: float) -> list[Finding]:
+    """Return what lines that are no whole order say: a tone from elsewhere, oil film, or contact.
+
+    Parameters
+    ----------
+    limit_g, highest_g : float
+        The limit, and the curve's highest once-per-turn amplitude, g.
+    """
+    loud = [t for t in lines.tones[:1] if t.amplitude >= LEAST_TONE * limit_g]
+    found = [_tone(t, limit_g, highest_g) for t in loud]
     line = lines.sub_synchronous
     if line is not None and line.amplitude >= LEAST * limit_g:
         found.append(_sub_synchronous(line, limit_g))
@@ -73,10 +83,13 @@ def _severity(amplitude_g: float, limit_g: float, blocks_from: float) -> Severit
     return "warn" if amplitude_g > LOUD * limit_g else "note"
 
 
-def _tone(tone: FixedTone, limit_g: float) -> Finding:
+def _tone(tone: FixedTone, limit_g: float, highest_g: float) -> Finding:
+    severity: Severity = "note"
+    if tone.amplitude > LOUD * limit_g:  # as high as the curve: where they meet the curve is the tone's
+        severity = "block" if tone.amplitude > DROWNS * highest_g else "warn"
     return finding_of(
         "tone.fixed",
-        "warn" if tone.amplitude > LOUD * limit_g else "note",
+        severity,
         f"A tone of {tone.frequency_hz:,.0f} Hz and {tone.amplitude:.2f} g is there at all speeds, and when the "
         "rotor turns slower than it: it is not the rotor's.",
         {"frequency_hz": tone.frequency_hz, "amplitude_g": tone.amplitude},

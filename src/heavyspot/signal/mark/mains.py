@@ -53,7 +53,7 @@ def rate_findings(track: Track, blocks: PhasedBlocks) -> list[Finding]:
     Parameters
     ----------
     track : Track
-        The pickup's block means are read; a steady tone of the machine would fold onto those of a vibration channel.
+        Its pickup only: a steady tone of the machine would fold onto the means of a vibration channel.
     blocks : PhasedBlocks
         Where the rotor was followed, and how fast it was.
     """

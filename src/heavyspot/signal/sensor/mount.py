@@ -2,7 +2,9 @@
 
 A rotor's own critical speed is damped by its oil film and is driven by the turning itself; a fixture, a
 clamp or a hose rings at its own frequency whenever any order passes it: once per turn at that speed, twice
-per turn at half of it, three times at a third. Common knowledge of modal testing; thresholds are ours.
+per turn at half of it, three times at a third. And whatever else is in the air and the oil makes it ring all the
+time: its frequency stands above its neighbours at every speed. Common knowledge of modal testing; thresholds are
+ours.
 """
 
 from __future__ import annotations
@@ -13,6 +15,7 @@ from numpy.typing import NDArray
 from ...quantities.finding import Finding, finding_of
 from ...quantities.said import Said
 from ..curve import Curve, Reading
+from ..spectrum import SpeedFrequencyMap
 
 FloatArray = NDArray[np.float64]
 
@@ -28,9 +31,26 @@ LEAST_G = 0.03
 FAINT_OUT, FAINT_G = 2.8, 0.003
 """Peaks of twice and of three times per turn that together confirm one, each too small to do so alone."""
 
+ALWAYS_OUT, ALWAYS_QUANTILE = 2.5, 0.3
+"""How much a frequency stands above its neighbours at most speeds; 1.2 to 1.4 on clean runs, 4 to 7 where one rings."""
 
-def mount_findings(reading: Reading) -> list[Finding]:
-    """Return a word on a resonance of the mount; a ``block`` when it makes the highest vibration."""
+_ROWS = 512
+
+
+def mount_findings(
+    reading: Reading, spectra: SpeedFrequencyMap, *, tones_hz: tuple[float, ...] = ()
+) -> list[Finding]:
+    """Return a word on a resonance of the mount; a ``block`` when it makes the highest vibration.
+
+    Parameters
+    ----------
+    reading : Reading
+        Of one channel.
+    spectra : SpeedFrequencyMap
+        Of the same channel.
+    tones_hz : tuple of float
+        Tones from elsewhere, Hz: they stand out at every speed and are no resonance.
+    """
     if not reading.curves:
         return []
     curve = reading.curves[0]
@@ -42,7 +62,7 @@ def mount_findings(reading: Reading) -> list[Finding]:
         loud = any(_rings(speed, more, at / n) for n, more in orders)
         # faint in both, and clearer than chance makes a peak at both places
         faint = all(_rings(speed, more, at / n, FAINT_OUT, FAINT_G) for n, more in orders)
-        if not (loud or faint):
+        if not (loud or faint or _always_rings(spectra, at / 60, tones_hz)):
             continue
         highest = abs(worst - at) < NARROW * at
         return [_finding(curve, once, at, highest)]
@@ -79,6 +99,24 @@ def _narrow_peaks(speed: FloatArray, once: FloatArray) -> list[float]:
         & (once >= np.roll(once, -1))
     )
     return [float(speed[k]) for k in sorted(np.flatnonzero(top), key=lambda k: -out[k])]
+
+
+def _always_rings(spectra: SpeedFrequencyMap, at_hz: float, tones_hz: tuple[float, ...]) -> bool:
+    """Whether a frequency stands above its neighbours whatever the rotor does."""
+    f = spectra.frequency_hz
+    if any(abs(tone / at_hz - 1) < NARROW for tone in tones_hz) or spectra.time_s.size < 8:
+        return False
+    away = np.abs(f / at_hz - 1)
+    here, beside = away < 0.01, (away > 0.06) & (away < 0.15)
+    if not here.any() or beside.sum() < 4:
+        return False
+    rows = slice(None, None, max(1, spectra.time_s.size // _ROWS))
+    most = np.quantile(
+        spectra.amplitude[rows][:, here | beside].astype(np.float32), ALWAYS_QUANTILE, axis=0
+    )
+    level = np.zeros(f.size)
+    level[here | beside] = most
+    return bool(level[here].max() > ALWAYS_OUT * max(float(np.median(level[beside])), 1e-12))
 
 
 def _rings(

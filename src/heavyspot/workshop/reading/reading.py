@@ -13,8 +13,8 @@ from ...signal.chain import corrected
 from ...signal.curve import Curve, Reading, read_curves
 from ...signal.findings import reference_findings
 from ...signal.levels import Heard
-from ...signal.mark.reference import ReferenceSettings
 from ...signal.mark.mains import rate_findings
+from ...signal.mark.reference import ReferenceSettings
 from ...signal.mark.speed_check import speed_findings
 from ...signal.sensor.cells import cells_of
 from ...signal.sensor.mount import mount_findings
@@ -151,9 +151,11 @@ def read_recording(
             lines = lines_of(spectrum, reading.blocks)
             heard[name] = lines.heard
             mine = reading.of_channel(i)
-            found += line_findings(lines, limit_g=limit_g)
+            highest = float(np.abs(mine.curves[0].vector[0]).max())
+            found += line_findings(lines, limit_g=limit_g, highest_g=highest)
             found += steadiness_findings(mine)
-            found += mount_findings(mine)
+            tones = tuple(t.frequency_hz for t in lines.tones)
+            found += mount_findings(mine, spectrum, tones_hz=tones)
         found += hum_findings(spectrum, limit_g=limit_g)
     curves = reading.curves if trusted else ()
     if measuring is not None:
