@@ -33,6 +33,9 @@ CLEAR = 10.0
 CLEAR_TURNING = 20.0
 """The same while it turns: clean pickups on three rigs give 80 to 180 where there is mains, 4 to 5 where none."""
 
+BESIDE = 0.2
+"""A grid's own line over an odd one from which it is no skirt of it."""
+
 _SHORTEST_S = 0.4
 _LOWEST_RPM = 9_000.0  # below, the rotor's own line is among those that are looked at
 _WINDOW_BLOCKS = 32
@@ -107,7 +110,8 @@ def _while_it_turns(track: Track, blocks: PhasedBlocks) -> Line | None:
     grids = (
         _strongest(rest, track.block_s, g * (1 - GRID_OFF), g * (1 + GRID_OFF)) for g in GRID_HZ
     )
-    return None if any(grid.clear >= CLEAR for grid in grids) else line
+    least = max(CLEAR, BESIDE * line.clear)
+    return None if any(grid.clear >= least for grid in grids) else line
 
 
 def _of_a_grid(hz: float) -> bool:
