@@ -32,7 +32,7 @@ FAINT_OUT, FAINT_G = 2.8, 0.003
 """Peaks of twice and of three times per turn that together confirm one, each too small to do so alone."""
 
 ALWAYS_OUT, ALWAYS_QUANTILE = 2.5, 0.3
-"""How much a frequency stands above its neighbours at most speeds; clean runs: 1.2 to 1.4, ringing mounts: 4 to 7."""
+"""How far a frequency stands above its neighbours at most speeds; clean: 1.2 to 1.4, a ringing mount: 4 to 7."""
 
 _ROWS = 512
 
