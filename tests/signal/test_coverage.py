@@ -133,7 +133,7 @@ def test_coverage_over_rigs_of_many_kinds():
     for name, spin in (SPINS | SHORT).items():
         amplitude, angle = covered(spin, range(100, 124))
         table.add_row(name, f"{100 * amplitude:.1f} %", f"{100 * angle:.1f} %")
-        if name in SPINS and not 0.93 <= amplitude <= 0.97:
-            out.append((name, amplitude))
+        if name in SPINS and not (0.93 <= amplitude <= 0.97 and 0.93 <= angle <= 0.97):
+            out.append((name, amplitude, angle))
     Console(width=90).print(table)
-    assert not out  # the verdict rests on amplitudes; sharp pulses at few samples an edge give angles heavier tails
+    assert not out

@@ -187,6 +187,7 @@ def _curve_of(
     variance += resolution_variance(amplitude, broad, resolution)
     moved = _axis_error(grid, values[:, :, 1], angle_rad2, blocks.block_s)
     across = moved.imag / np.maximum(amplitude, 1e-30)
+    edge = 2 * np.pi * grid / 60 * blocks.edge_s
     return Curve(
         direction=span.direction,
         speed_rpm=grid,
@@ -197,7 +198,7 @@ def _curve_of(
         twice=np.abs(values[:, :, 2]),
         thrice=np.abs(values[:, :, 3]),
         half=np.abs(values[:, :, 0]),
-        angle_noise=np.sqrt(angle_rad2 * gain + across**2),
+        angle_noise=np.sqrt(angle_rad2 * gain + across**2 + edge**2),
     )
 
 

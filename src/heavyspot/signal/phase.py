@@ -22,6 +22,10 @@ _MAINS_HZ = (50.0, 60.0, 100.0, 120.0)
 CLEAR_RAD = 0.008
 """Phase noise of the fundamental under which the mark is clear, however far from a sine the wave is."""
 
+EDGE_SAMPLES = 0.01
+"""What a straight line between two samples leaves of a curved edge, as a share of a sample (type B): the same
+for many turns where speed and sample rate are in step."""
+
 FASTEST_CHANGE, JUMP = 6.0, 0.15
 """Change of a rotor's speed that none reaches, as a share of it a second; a step that is a jump."""
 
@@ -51,6 +55,8 @@ class PhasedBlocks:
         Variance that the pickup's noise gives the angle of one independent block, rad².
     impossible : ndarray, shape (n,), bool
         Blocks put aside because no rotor changes its speed so fast: marks were missing, not turns.
+    edge_s : float
+        Standard uncertainty of where an edge is that averaging does not lower, s; 0 for a magnetic reference.
     """
 
     block_s: float
@@ -65,6 +71,7 @@ class PhasedBlocks:
     jitter_rad2: Array
     angle_rad2: Array
     impossible: NDArray[np.bool_]
+    edge_s: float = 0.0
 
 
 def phased_blocks(
@@ -116,6 +123,7 @@ def phased_blocks(
         jitter_rad2=mark.jitter_rad2,
         angle_rad2=mark.angle_rad2,
         impossible=impossible,
+        edge_s=0.0 if track.magnetic else EDGE_SAMPLES / track.sample_rate_hz,
     )
 
 

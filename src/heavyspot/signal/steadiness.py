@@ -20,7 +20,7 @@ LOOSE_NOISE = 0.05
 LOOSE_FROM_G = 0.06
 """Below it the broad noise of oil and air alone makes that share: a well balanced piece is no loose sensor."""
 
-DRIFT_SHARE, DRIFT_BLOCKS = 0.05, 0.10
+DRIFT_SHARE, DRIFT_BLOCKS = 0.05, 0.08
 """Difference between run-up and coast-down, as a share of the vector, worth a word; too much to cut on."""
 
 HUNTING = 0.04
