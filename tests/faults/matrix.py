@@ -1,5 +1,7 @@
 """python -m faults.matrix SEEDS FILE [RIG ...]: every kind of fault through the public call (from tests/).
 
+SEEDS is how many, or from which to which: 25-50.
+
 Each case is a shop of its own: empty, or with ten healthy units of the model. What comes out is judged by
 the truth that was put in. Results go to FILE, a line each; what is there already is not done again.
 """
@@ -243,17 +245,19 @@ def gone_on_with(wanted, templates, path, *, workers=1):
     return [latest[c.key] for c in wanted]
 
 
+def seeds_of(text):
+    """Return the seeds of "50" or of "25-50" (the last one not)."""
+    first, _, last = text.rpartition("-")
+    return range(int(first or 0), int(last))
+
+
 def main(seeds, file, rigs):
-    """Fill FILE up to so many seeds, and print the table."""
+    """Fill FILE with these seeds, and print the table."""
     path = Path(file)
     templates = templates_in(path.with_suffix(".shops"), rigs)
     workers = int(os.environ.get("FAULT_WORKERS", "1"))
-    print(
-        printed(
-            table(gone_on_with(cases(range(seeds), rigs=rigs), templates, path, workers=workers))
-        )
-    )
+    print(printed(table(gone_on_with(cases(seeds, rigs=rigs), templates, path, workers=workers))))
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]), sys.argv[2], tuple(sys.argv[3:]) or RIGS)
+    main(seeds_of(sys.argv[1]), sys.argv[2], tuple(sys.argv[3:]) or RIGS)
