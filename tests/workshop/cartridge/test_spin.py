@@ -196,6 +196,18 @@ def test_a_reversed_magnet_between_runs_is_seen(shop):
     assert second.advice.action == "fix"
 
 
+def test_a_magnet_reversed_since_a_clipped_run_is_seen(shop):
+    """The run before is blocked for its sizes; its angles tell of the magnet all the same."""
+    unit = make_cartridge("Larch 52", 3, peak_g=1.2)
+    clipped = replace(QUICK, faults=("sensor_clipped",))
+    first = spin(shop, "A-1", simulated_recording(unit, 1, clipped))
+    assert "sensor.clipped" in {f.code for f in first.findings if f.severity == "block"}
+    reversed_magnet = replace(QUICK, faults=("reversed_magnet",))
+    second = spin(shop, "A-1", simulated_recording(unit, 2, reversed_magnet))
+    assert "reference.reversed" in {f.code for f in second.findings}
+    assert second.advice.action == "fix"
+
+
 def test_rotation_must_agree(shop):
     unit = make_cartridge("Larch 52", 3, peak_g=1.2)
     wrong = replace(simulated_recording(unit, 1, QUICK), rotation="counterclockwise")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from ...balance.cut.history import History
@@ -28,7 +28,7 @@ from ..rig import Measuring
 from ..shop import Workshop
 from ..stored import stored
 from .cut_scatter import CutScatter, cut_scatter_of
-from .past import SensedCurve, history_of, trusted_curves
+from .past import ANGLE_HOLDS, SensedCurve, history_of, trusted_curves
 from .story import CartridgeStory
 
 
@@ -159,16 +159,20 @@ def weigh(
     frame : str
         What its angles are counted from; empty for ours, where other units tell something of it.
     """
-    history = None
-    if read.curve is not None and read.curve.has_angle:
+
+    def beside(but: tuple[str, ...] = ()) -> History | None:
+        if read.curve is None or not read.curve.has_angle:
+            return None
         now = SensedCurve(story.number + 1, read.curve, read.channels, frame)
-        history = history_of(
-            [*trusted_curves(shop, story), now],
+        return history_of(
+            [*trusted_curves(shop, story, but=but), now],
             story.made,
             model,
             looked=story.looked,
             knowingly=story.knowingly,
         )
+
+    history = beside()
     priors, guesses = known_of(
         shop,
         model,
@@ -180,7 +184,7 @@ def weigh(
         lags_deg=read.lags_deg,
     )
     if history is not None:
-        findings += change_findings(history, model.as_scatter())
+        findings += change_findings(history, model.as_scatter()) or _reversed(story, model, beside)
         findings += shape_findings(history, priors, model.as_scatter())
     return Evidence(
         model=model,
@@ -201,6 +205,19 @@ def weigh(
         sensor_lag_deg=read.sensor_lag_deg,
         teaches=teaches,
     )
+
+
+def _reversed(
+    story: CartridgeStory, model: ModelFile, beside: Callable[[tuple[str, ...]], History | None]
+) -> list[Finding]:
+    """Return a reference turned round since a run whose sizes, not angles, were in doubt."""
+    if not any(f.code in ANGLE_HOLDS for r in story.runs for f in r.result.blocking):
+        return []
+    history = beside(ANGLE_HOLDS)
+    if history is None:
+        return []
+    found = change_findings(history, model.as_scatter(), sizes_hold=False)
+    return [f for f in found if f.code == "reference.reversed"]
 
 
 def _heard_kept(

@@ -32,6 +32,9 @@ LEAST_OF_TABLE = 3
 UNTRUSTED = ("sensor.", "reference.", "recording.rate", "speed.not_followed")
 """Codes of blocking findings after which a vector is not the rotor's, and no later run is compared with it."""
 
+ANGLE_HOLDS = ("sensor.clipped", "sensor.level")
+"""Blocking findings after which the size of a vector is not the rotor's, but its angle is."""
+
 COMPARED = {"reference.reversed"}
 """Findings that come from comparing runs: the run after them must see both."""
 
@@ -93,12 +96,14 @@ def unpack_curves(data: bytes) -> tuple[Curve, ...]:
     )
 
 
-def trusted_curves(shop: Workshop, story: CartridgeStory) -> list[SensedCurve]:
-    """Return the main curve of each of a piece's runs whose vectors can be trusted."""
+def trusted_curves(
+    shop: Workshop, story: CartridgeStory, *, but: tuple[str, ...] = ()
+) -> list[SensedCurve]:
+    """Return the main curve of each of a piece's runs whose vectors can be trusted, `but` for these findings."""
     past = [
         p
         for p in past_runs(shop, story)
-        if p.curves and p.curves[0].has_angle and trusted_vectors(p.run.result)
+        if p.curves and p.curves[0].has_angle and trusted_vectors(p.run.result, but=but)
     ]
     return [SensedCurve(p.number, p.curves[0], p.sensors, frame_of(shop, p)) for p in past]
 
@@ -244,11 +249,12 @@ def _grid(kept: Sequence[SensedCurve], model: ModelFile) -> Array:
     return np.asarray(grid)
 
 
-def trusted_vectors(result: KeptResult) -> bool:
+def trusted_vectors(result: KeptResult, *, but: tuple[str, ...] = ()) -> bool:
     """Whether a run's vectors are the rotor's: no finding on sensor or reference stands against them."""
     if result.overruled:
         return True
-    return not any(f.code.startswith(UNTRUSTED) and f.code not in COMPARED for f in result.blocking)
+    exempt = {*COMPARED, *but}
+    return not any(f.code.startswith(UNTRUSTED) and f.code not in exempt for f in result.blocking)
 
 
 def vector_at(curve: Curve, speed_rpm: Array, sensor: int = 0) -> Array:

@@ -97,8 +97,16 @@ def reached_findings(read: ReadResult, model: ModelFile) -> list[Finding]:
     return found
 
 
-def change_findings(history: History, scatter: Scatter) -> list[Finding]:
-    """Return what the last run says against the one before it, when nothing was cut between."""
+def change_findings(
+    history: History, scatter: Scatter, *, sizes_hold: bool = True
+) -> list[Finding]:
+    """Return what the last run says against the one before it, when nothing was cut between.
+
+    Parameters
+    ----------
+    sizes_hold : bool
+        False where only the angles of the runs can be compared.
+    """
     if not history.repeated():
         return []
     before, after = history.vectors[-2], history.vectors[-1]
@@ -110,7 +118,8 @@ def change_findings(history: History, scatter: Scatter) -> list[Finding]:
     alike = float(abs((np.conj(before) * after).sum())) / float(
         np.sqrt((np.abs(before) ** 2).sum() * (np.abs(after) ** 2).sum())
     )
-    if alike > 0.95 and 0.8 < size < 1.25 and abs(abs(angle) - 180.0) < 20.0:
+    same_size = 0.8 < size < 1.25 or not sizes_hold
+    if alike > 0.95 and same_size and abs(abs(angle) - 180.0) < 20.0:
         return [
             finding_of(
                 "reference.reversed",
