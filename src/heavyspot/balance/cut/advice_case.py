@@ -171,6 +171,11 @@ class Situation:
     seed: int = 0
     guesses: dict[str, Guess] = field(default_factory=dict)
 
+    @property
+    def first_ratio(self) -> float:
+        """Highest ratio to the limit of the first run."""
+        return float((np.abs(self.history.vectors[0]) / self.limit_g).max())
+
     def cut_planes(self) -> set[str]:
         """Return the names of the planes cut so far."""
         return {c.plane for c in self.history.cuts}

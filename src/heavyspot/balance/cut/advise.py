@@ -30,6 +30,7 @@ from .candidates import (
 from .doubt import Explanation, check_said, doubtful, explanation_said, explanations
 from .prior import ResponsePrior, wide_prior
 from .response import Estimate, estimate
+from .seen_effect import unproven
 from .trial_cut import predicted_run, trial, typical_response
 
 FloatArray = NDArray[np.float64]
@@ -71,6 +72,8 @@ class Case:
         What the next run would be with nothing done.
     doubts : tuple of Explanation
         What may explain the last run, likeliest first; empty where nothing was foretold.
+    unproven : frozenset of str
+        Planes in which no cut of this piece, and no unit of the shop, has shown a direction.
     """
 
     s: Situation
@@ -81,6 +84,7 @@ class Case:
     leave: Outcome
     before: Estimate | None = None
     doubts: tuple[Explanation, ...] = ()
+    unproven: frozenset[str] = frozenset()
 
     @property
     def best(self) -> Outcome | None:
@@ -181,14 +185,15 @@ def case_of(s: Situation) -> Case:
     now = estimate(s.history, priors, s.scatter, seed=s.seed)
     usable = tuple(p for p in s.planes if p.left_gmm > 1e-4)
     known = tuple(p for p in usable if _known(s, now, p.name))
-    tryout = Tryout(now, s.limit_g, s.scatter, s.guard, s.seed)
+    tryout = Tryout(now, s.limit_g, s.scatter, s.guard, s.seed, s.first_ratio)
     leave = tryout.of(Candidate(()))
     choices = best_candidates(tryout, known, s.most_cuts)
-    if not s.history.cuts and any(p.card and not p.units for p in priors.values()):
-        choices = choices.each(lambda o: held_back(o, tryout, s.planes))
+    doubtful = unproven(s.history, priors)
+    if doubtful:
+        choices = choices.each(lambda o: held_back(o, tryout, s.planes, doubtful))
     before = believed_before(s, priors)
     doubts = explanations(s.history, before, s.scatter) if before else ()
-    return Case(s, now, usable, known, choices, leave, before, doubts)
+    return Case(s, now, usable, known, choices, leave, before, doubts, doubtful)
 
 
 def all_priors(s: Situation) -> dict[str, ResponsePrior]:
@@ -296,7 +301,7 @@ def _try_another(case: Case) -> Advice:
     else:  # a cut too small to learn from tells how large the next one there may be
         plane = cut[0]
     beside = case.best if case.useful else None
-    return trial(case.s, case.now, plane, case.known, case.leave, beside)
+    return trial(case.s, case.now, plane, case.known, case.leave, beside, case.unproven)
 
 
 def _passed(case: Case) -> Advice:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Container
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -39,7 +39,11 @@ WORST = 0.95
 """Share of the possibilities that what is said to be the worst holds."""
 
 MOST_RISE = 1.5
-"""No cut is advised whose worst is above so many times what is there now (stated: what is felt as a step up)."""
+"""No cut is advised whose worst is above so many times what is there now, or was in the piece's first run (stated:
+what is felt as a step up)."""
+
+LEAST_RISE = 1.05
+"""What is left of that to a cut where the first run was far quieter: none would be no cut at all."""
 
 SMALLER, SMALLER_STEPS = 0.75, 14
 """A cut whose worst is above `MOST_RISE` is made smaller by this, so often at most (to a fiftieth)."""
@@ -157,6 +161,8 @@ class Tryout:
     limit_g : ndarray, shape (n,)
     guard : float
         Share of its amplitude by which a run has to be under the limit to pass.
+    first_ratio : float
+        Highest ratio to the limit of the piece's first run: what later cuts may rise to is counted from there.
     """
 
     now: Estimate
@@ -164,6 +170,13 @@ class Tryout:
     scatter: Scatter
     guard: float
     seed: int = 0
+    first_ratio: float = np.inf
+
+    @cached_property
+    def most(self) -> float:
+        """The highest ratio that the plausible worst of a cut may reach."""
+        here = float(self.before.mean())
+        return max(MOST_RISE * min(here, self.first_ratio), LEAST_RISE * here)
 
     @cached_property
     def before(self) -> FloatArray:
@@ -189,6 +202,11 @@ class Tryout:
             float(np.quantile(level, WORST)),
             amplitude,
         )
+
+    def opposite(self, planes: Container[str]) -> Tryout:
+        """Return it where these planes answer the other way."""
+        response = {p: -r if p in planes else r for p, r in self.now.response.items()}
+        return replace(self, now=replace(self.now, response=response))
 
     def seen(self, candidate: Candidate) -> tuple[float, float]:
         """Return mean level and chance alone: what candidates are sifted by."""
@@ -230,7 +248,7 @@ def best_candidates(tryout: Tryout, planes: tuple[Plane, ...], most_cuts: int) -
         several += _in_two_planes(planes, now, limit_g)
 
     sifting = replace(tryout, now=now.first(SCREENING_DRAWS))
-    most = MOST_RISE * float(tryout.before.mean())
+    most = tryout.most
 
     def best_of(candidates: list[Candidate]) -> Outcome | None:
         rounded = [c.rounded(planes) for c in candidates]
@@ -258,14 +276,14 @@ def best_candidates(tryout: Tryout, planes: tuple[Plane, ...], most_cuts: int) -
     return Choices(one, one, two)
 
 
-def held_back(outcome: Outcome, tryout: Tryout, planes: tuple[Plane, ...]) -> Outcome:
-    """Return the candidate, smaller where it would be too much of a rise if the responses pointed the other way."""
-    opposite = {p: -r for p, r in tryout.now.response.items()}
-    turned = replace(tryout, now=replace(tryout.now, response=opposite))
-    most = MOST_RISE * float(tryout.before.mean())
+def held_back(
+    outcome: Outcome, tryout: Tryout, planes: tuple[Plane, ...], unproven: Container[str]
+) -> Outcome:
+    """Return the candidate, smaller where its worst is too much if unproven planes answer the other way."""
+    turned = tryout.opposite(unproven)
     candidate = outcome.candidate
     for _ in range(SMALLER_STEPS):
-        if turned.of(candidate).worst <= most:
+        if turned.of(candidate).worst <= tryout.most:
             break
         smaller = tuple((p, angle, SMALLER * amount) for p, angle, amount in candidate.cuts)
         candidate = Candidate(smaller).rounded(planes)

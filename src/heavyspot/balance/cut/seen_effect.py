@@ -28,9 +28,12 @@ NEAR = 0.2
 """Share of the speed range over which a change is looked for: resonances move."""
 
 
-UNLIKE = 1.0
-"""Distance of what cuts did from what another rig's population foretold, as a share of it, that no rig's gain
-explains (two and a half times its stated spread)."""
+UNLIKE, ALIKE = 0.75, 0.6
+"""Distance of what cuts did from what another rig's population foretold, as a share of it: that its gain hardly
+explains (twice its stated spread), and up to which the two say the same."""
+
+SHOWN = 0.35
+"""Share of the vibration that a cut must have changed for the direction of a response to be seen in it."""
 
 ANY_TURN = 1.2
 """Spread of a population's gain where its turn is not known: any direction, and a size that is known roughly."""
@@ -45,17 +48,53 @@ def turned_round(history: History, priors: dict[str, ResponsePrior]) -> dict[str
     for plane, prior in priors.items():
         if not prior.card or prior.units:
             continue
-        for run in {c.before_run for c in history.cuts}:
-            cuts = [c for c in history.cuts if c.before_run == run]
-            if any(c.plane != plane for c in cuts):
-                continue
-            told = prior.mean * sum(c.removed for c in cuts)
-            did = history.vectors[run - 1] - history.vectors[run]
-            gain = np.vdot(told, did) / max(float((np.abs(told) ** 2).sum()), 1e-300)
-            if abs(gain - 1.0) > UNLIKE:
-                wide = np.concatenate([prior.factor, ANY_TURN * prior.mean[:, None]], axis=1)
-                out[plane] = replace(prior, mean=np.zeros_like(prior.mean), factor=wide, card=0)
+        stops = _stops_in(history, plane)
+        if any(abs(_gain(history, prior, *stop) - 1.0) > UNLIKE for stop in stops):
+            wide = np.concatenate([prior.factor, ANY_TURN * prior.mean[:, None]], axis=1)
+            out[plane] = replace(prior, mean=np.zeros_like(prior.mean), factor=wide, card=0)
     return out
+
+
+def unproven(history: History, priors: dict[str, ResponsePrior]) -> frozenset[str]:
+    """Return the planes in which only another rig's population points, and no cut of this piece has confirmed it.
+
+    A cut there may point anywhere, whatever the estimate says: until a cut did what was foretold, or so much that
+    its direction was seen.
+    """
+    out = set()
+    for plane, prior in priors.items():
+        if prior.units or not prior.card:
+            continue
+        stops = _stops_in(history, plane)
+        as_foretold = [abs(_gain(history, prior, *stop) - 1.0) < ALIKE for stop in stops]
+        if stops and all(as_foretold):
+            continue
+        if not any(_changed(history, run) > SHOWN for run, _ in stops):
+            out.add(plane)
+    return frozenset(out)
+
+
+def _stops_in(history: History, plane: str) -> list[tuple[int, complex]]:
+    """Return the first run after each stop that cut this plane alone, and what was removed, g·mm."""
+    out = []
+    for run in sorted({c.before_run for c in history.cuts}):
+        cuts = [c for c in history.cuts if c.before_run == run]
+        if all(c.plane == plane for c in cuts):
+            out.append((run, complex(sum(c.removed for c in cuts))))
+    return out
+
+
+def _gain(history: History, prior: ResponsePrior, run: int, removed: complex) -> complex:
+    """Return what a stop did over what was foretold of it, as a complex factor."""
+    told = prior.mean * removed
+    did = history.vectors[run - 1] - history.vectors[run]
+    return complex(np.vdot(told, did) / max(float((np.abs(told) ** 2).sum()), 1e-300))
+
+
+def _changed(history: History, run: int) -> float:
+    """Return how far the vibration went from where it was before a stop, as a share of it."""
+    was, now = history.vectors[run - 1], history.vectors[run]
+    return float(np.linalg.norm(now - was) / max(float(np.linalg.norm(was)), 1e-300))
 
 
 def bounded(history: History, priors: dict[str, ResponsePrior]) -> dict[str, ResponsePrior]:
@@ -66,14 +105,12 @@ def bounded(history: History, priors: dict[str, ResponsePrior]) -> dict[str, Res
             continue
         size = np.sqrt((np.abs(prior.factor) ** 2).sum(axis=1))
         share = np.ones_like(size)
-        for run in {c.before_run for c in history.cuts}:
-            cuts = [c for c in history.cuts if c.before_run == run]
-            removed = abs(sum(c.removed for c in cuts))
-            if any(c.plane != plane for c in cuts) or removed == 0:
+        for run, removed in _stops_in(history, plane):
+            if removed == 0:
                 continue
             was, now = history.vectors[run - 1], history.vectors[run]
             most = np.abs(now - was) + HIDDEN * np.abs(was)
-            near = _highest_near(most / removed, history.sensor)
+            near = _highest_near(most / abs(removed), history.sensor)
             share = np.minimum(share, TIMES * near / np.maximum(size, 1e-300))
         out[plane] = replace(prior, factor=prior.factor * share[:, None])
     return out

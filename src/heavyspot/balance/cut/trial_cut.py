@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Container
 from dataclasses import replace
 
 import numpy as np
@@ -11,7 +12,7 @@ from ...quantities.said import Said
 from ...quantities.units import G_N, omega_from_rpm
 from ..plane import Plane
 from .advice_case import Advice, Prediction, Situation
-from .candidates import MOST_RISE, SMALLER, SMALLER_STEPS, Candidate, Outcome, Tryout
+from .candidates import SMALLER, SMALLER_STEPS, Candidate, Outcome, Tryout
 from .response import Estimate
 
 ComplexArray = NDArray[np.complex128]
@@ -79,11 +80,14 @@ def trial(
     known: tuple[Plane, ...],
     leave: Outcome,
     beside: Outcome | None = None,
+    unproven: Container[str] = (),
 ) -> Advice:
     """Return a cut to learn from: at the best guess of the heavy spot, small, where it will be seen.
 
     Parameters
     ----------
+    unproven : container of str
+        Planes in which no cut has shown a direction yet: one more must not hurt if it points the other way.
     beside : Outcome, optional
         The best cut of the known planes, made before the same run; the trial aims at what it leaves.
     """
@@ -111,12 +115,14 @@ def trial(
     amount = float(min(amount, plane.cap_gmm(angle) * (1.0 if again else 0.6)))
     guessed = now if again else _as_guessed(s, now, plane, state, angle, size, basis)
     # little of what a surer cut gains is risked for a trial beside it
-    most = leave.mean_level * (MOST_RISE if beside is None else BESIDE_RISE)
-    tryout = Tryout(guessed, s.limit_g, s.scatter, s.guard, s.seed)
+    tryout = Tryout(guessed, s.limit_g, s.scatter, s.guard, s.seed, s.first_ratio)
+    most = tryout.most if beside is None else BESIDE_RISE * leave.mean_level
+    turned = tryout.opposite({plane.name}) if again and plane.name in unproven else tryout
     for _ in range(SMALLER_STEPS):
         candidate = Candidate((*first, (plane.name, angle, amount))).rounded(s.planes)
         outcome = tryout.of(candidate)
-        if outcome.worst <= most:
+        worst = max(outcome.worst, turned.of(candidate).worst)
+        if worst <= most:
             break
         amount *= SMALLER
     why = [Said("advice.trial", {"plane": plane.name, "basis": basis})]
@@ -126,8 +132,8 @@ def trial(
         levels = {"then": beside.mean_level, "now": leave.mean_level}
         names = ", ".join(sorted({c[0] for c in first}))
         why.insert(0, Said("advice.beside", {"planes": names, **levels}))
-    if outcome.worst > leave.mean_level:
-        why.append(Said("advice.may_worsen", {"worst": outcome.worst}))
+    if worst > leave.mean_level:
+        why.append(Said("advice.may_worsen", {"worst": worst}))
     cuts = tuple(candidate.as_cuts(s.planes))
     return Advice(
         action="cut",
