@@ -288,6 +288,7 @@ ACCESS: dict[str, Role | Literal["anyone", "station"]] = {
     "GET /api/v1/runs/{number}/recording.uff/{serial:path}": "technician",
     "GET /api/v1/benches": "technician",
     "POST /api/v1/agents/{rig:path}": "technician",
+    "POST /api/v1/agents/{rig:path}/spin": "technician",
     "DELETE /api/v1/agents/{rig:path}": "inspector",
     "POST /api/v1/benches/{rig:path}/piece": "technician",
 }
