@@ -11,7 +11,7 @@ from starlette.requests import HTTPConnection
 from starlette.routing import BaseRoute
 
 from ..quantities.errors import NotAllowed, NotLoggedIn
-from ..workshop.people import LOCAL, Person, Role
+from ..workshop.people import LOCAL, People, Person, Role
 
 COOKIE = "heavyspot"
 ANYONE: Literal["anyone"] = "anyone"
@@ -233,6 +233,12 @@ ACCESS: dict[str, Role | Literal["anyone", "station"]] = {
     "GET /api/v1/keys": "technician",
     "POST /api/v1/keys": "technician",
     "DELETE /api/v1/keys/{id_}": "technician",
+    "GET /hooks": "owner",
+    "POST /hooks": "owner",
+    "POST /hooks/secret": "owner",
+    "POST /hooks/test": "owner",
+    "POST /hooks/again": "owner",
+    "POST /hooks/end": "owner",
     "GET /keys": "technician",
     "POST /keys": "technician",
     "POST /keys/end": "technician",
@@ -288,11 +294,11 @@ ACCESS: dict[str, Role | Literal["anyone", "station"]] = {
     "GET /api/v1/runs/{number}/recording.uff/{serial:path}": "technician",
     "GET /api/v1/benches": "technician",
     "POST /api/v1/agents/{rig:path}": "technician",
+    "POST /api/v1/agents/{rig:path}/spin": "technician",
     "DELETE /api/v1/agents/{rig:path}": "inspector",
     "POST /api/v1/benches/{rig:path}/piece": "technician",
 }
 """The least role each route asks for; a route that is not here keeps the program from starting."""
-
 
 METRICS = "/metrics"
 NEVER_BY_KEY = ("/api/v1/users", "/api/v1/keys", "/api/v1/hooks")
@@ -331,12 +337,9 @@ def asking(request: Request) -> Person | None:
     if not state.accounts_needed:
         return LOCAL
     kind, _, key = request.headers.get("authorization", "").partition(" ")
-    found: Person | None
-    if kind.lower() == "bearer":  # RFC 6750, section 2.1
-        found = state.people.by_key(key.strip())
-    else:
-        found = state.people.who(request.cookies.get(COOKIE, ""))
-    return found
+    by_key = kind.lower() == "bearer"  # RFC 6750, section 2.1
+    people: People = state.people
+    return people.by_key(key.strip()) if by_key else people.who(request.cookies.get(COOKIE, ""))
 
 
 def _refuse_beyond_scope(request: Request, person: Person, path: str) -> None:

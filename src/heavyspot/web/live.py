@@ -3,8 +3,8 @@
 Messages, JSON, ten to twenty times a second: ``{"t", "speed_rpm", "amplitude_g", "angle_deg", "overall_g",
 "pickup", "lost", "age_ms", "sampled_unix_ms", "share", "say": {"state", "line", "sub", "alarm"}}``, and
 ``"curve": [[speed, amplitude], ...]`` at most four times a second; values are null while there is no trusted speed.
-While no samples come ``{"quiet": true}`` twice a second, so that a page knows who is silent; when the rotor has
-stopped ``{"reading": true}``; at the end ``{"end": true}``.
+While no samples come, or a rig's agent sends none, ``{"quiet": true}`` twice a second, so that a page knows who is
+silent; when the rotor has stopped ``{"reading": true}``; at the end ``{"end": true}``.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from ..quantities.said import in_words
 from ..workshop.bench.bench import Bench
 from ..workshop.bench.benches import Benches
 from ..workshop.bench.capture import Capture, Snapshot
+from ..workshop.bench.remote_spin import RemoteSpin
 from .access import socket_person
 from .speaking import language
 
@@ -53,6 +54,8 @@ async def live(socket: WebSocket, serial: str) -> None:
                 else:
                     await socket.send_json({"quiet": True})
             await _until_read(socket, bench, capture, serial)
+        elif (spin := bench.agent.spin_of(serial)) is not None:
+            await _by_its_agent(socket, spin)
         while bench.capture is None and bench.spins(serial):  # by another program on this folder
             await asyncio.sleep(1.0)
             await socket.send_json({"quiet": True})
@@ -60,6 +63,20 @@ async def live(socket: WebSocket, serial: str) -> None:
         await socket.close()
     except WebSocketDisconnect:
         return
+
+
+async def _by_its_agent(socket: WebSocket, spin: RemoteSpin) -> None:
+    """Send what a rig's agent sends; figures that came too late are none."""
+    number, drawn_at = 0, 0.0
+    while spin.running:
+        shot = await asyncio.to_thread(spin.wait_for, number, 0.5)
+        if shot is None:
+            await socket.send_json({"quiet": True})
+            continue
+        number = shot.number
+        draw = time.monotonic() - drawn_at > CURVE_EVERY_S
+        drawn_at = time.monotonic() if draw else drawn_at
+        await socket.send_json(message(shot, with_curve=draw))
 
 
 async def _until_read(socket: WebSocket, bench: Bench, capture: Capture, serial: str) -> None:

@@ -31,6 +31,7 @@ NEVER = (
     "/pin",
     "/switch",
     "/keys",
+    "/hooks",
     "/passkeys",
     "/api/v1/keys",
     "/api/v1/hooks",

@@ -76,6 +76,7 @@ def book_pages(shop: Shop, who: Who, day: str = "") -> Response:
 def the_bench(shop: Shop, benches: TheBenches) -> Response:
     """To the piece that spins; else to the newest spun today; else, and with several rigs, to the day."""
     held = [b.capture.about.serial for b in benches.all() if b.capture]
+    held += [r.spins for r in benches.remotes.values() if r.spins]
     if len(held) == 1:
         return goto("/bench", held[0])
     if benches.several:

@@ -25,6 +25,7 @@ from ..stored import stored
 from ..taking.disk_first import About, Beside, has_samples
 from ..taking.own_process import Order, OwnProcess
 from .line import Line, Refused
+from .live import LiveSpin
 from .sending import begun_now, send, still_there
 from .spins import Spin, Spins
 
@@ -96,6 +97,7 @@ class Agent:
             raise LedgerFault(
                 f"Another agent works in {folder}.", remedy="Give each rig's agent its own folder."
             )
+        self.id = _own_name(folder / "agent.id")
         self._typed_file = folder / "piece.json"
         self._typed = self._typed_before()
         self._from_server, self._heard_at = "", float("-inf")
@@ -175,11 +177,15 @@ class Agent:
         beside = Beside(About(""), self.rig.description(), utc_text(now()))
         beside.write(path)
         begun = threading.Event()
+        live: LiveSpin | None = None
 
         def took(block: LiveBlock | None) -> None:
+            nonlocal live
             if block is not None and not begun.is_set():
                 begun.set()
-                self._begins(path)
+                live = self._begins(path)
+            if live is not None:
+                live.took(block)
 
         taking = OwnProcess(Order(self.rig, path, beside, waits=True, waits_s=FOREVER_S), took)
         self._taking, self._path = taking, path
@@ -193,13 +199,24 @@ class Agent:
             self._tell(f"Spin {path.stem} lies here: {self.spins.read(path).whose.serial or '?'}.")
         return taking.error
 
-    def _begins(self, path: Path) -> None:
-        """Say whose the spin is that begins: what is on the rig now, whatever is put there later."""
+    def _begins(self, path: Path) -> LiveSpin | None:
+        """Say whose the spin is that begins: what is on the rig now, whatever is put there later.
+
+        Returns who tells the server of it; nobody where nobody knows at whose bench it would be shown.
+        """
         serial = self.piece
         self._spinning = serial or "?"
         with suppress(OSError):  # a full disk: whose it is, is asked then
             self.spins.say(path, begun_now(serial, self.operator, self._server))
         self._tell(f"{serial or 'A piece that nobody named'} spins.")
+        if not serial:
+            return None
+        live = LiveSpin(
+            self.line, self.rig.description(), rig=self.rig.name, agent=self.id, spin=path.stem,
+            serial=serial, say=self._once,
+        )  # fmt: skip
+        live.start()
+        return live
 
     def _hand_on(self) -> None:
         while not self._stopping.wait(0.2):
@@ -228,6 +245,7 @@ class Agent:
             "waiting": waiting,
             "words": (self._wrong or self._kept_back)[:400],
             "typed": typed,
+            "agent": self.id,
         }
         try:
             answer = self.line.say(self.rig.name, said)
@@ -292,3 +310,13 @@ class Agent:
         if words not in self._told:
             self._told.add(words)
             self._tell(words)
+
+
+def _own_name(file: Path) -> str:
+    """Return what an agent calls itself, the same after a restart: two that name one rig are told apart by it."""
+    with suppress(OSError, UnicodeDecodeError):
+        if name := file.read_text("utf-8").strip()[:100]:
+            return name
+    name = new_id()
+    write_text(file, name)
+    return name

@@ -20,6 +20,9 @@ from ...quantities.errors import BadInput, SourceLost
 from ..station import refused
 
 TIMEOUT_S = 30.0
+LIVE_S = 2.0
+"""Figures of a spin that runs: what comes later is of no use."""
+
 READING_S = 300.0
 """The server's answer to the last part: it reads the whole spin first."""
 
@@ -138,6 +141,12 @@ class Line:
         path = f"/api/v1/agents/{urllib.parse.quote(rig)}"
         body = json.dumps(dict(said)).encode()
         return self.ask("POST", path, body, {"Content-Type": "application/json"}).json()
+
+    def stream(self, rig: str, said: Mapping[str, object]) -> None:
+        """Say what the spin that runs shows; raises as `ask` does."""
+        path = f"/api/v1/agents/{urllib.parse.quote(rig)}/spin"
+        body = json.dumps(dict(said)).encode()
+        self.ask("POST", path, body, {"Content-Type": "application/json"}, timeout_s=LIVE_S)
 
     def begin(self, serial: str, whole: Whole, *, rig: str, operator: str) -> str:
         """Begin an upload; returns where it goes on."""

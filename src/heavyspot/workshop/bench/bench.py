@@ -25,6 +25,7 @@ from .left_behind import keep_captured, remove_capture, set_damaged_aside, unfin
 from .live_store import LiveStore
 from .no_rig import source_of
 from .problems import EVERYBODY, Problems
+from .remote import Remote
 from .set_up import NO_OIL, Oil, SetUp, SetUps, checked_oil, checked_operator
 from .setup_check import Check, listen
 from .watched import watch_of
@@ -74,6 +75,8 @@ class Bench:
         Serial of the piece whose standing rig is listened to just now.
     on_it : str
         Serial of the piece that stands on the bench: the one looked at or spun last; empty when there is none.
+    agent : Remote
+        Who captures its spins beside the rig, on a computer of its own; one that never speaks where nobody does.
     """
 
     shop: Workshop
@@ -90,6 +93,7 @@ class Bench:
     hands_free: bool = False
     listening: str = ""
     on_it: str = ""
+    agent: Remote = field(default_factory=Remote)
     heard: dict[str, list[Check]] = field(default_factory=dict)
     set_ups: SetUps = field(default_factory=SetUps)
     _ending: threading.Thread | None = None
@@ -155,6 +159,8 @@ class Bench:
         """Whether a piece is being spun or measured right now, here or by another program on this folder."""
         if self.capture is not None:
             return self.capture.about.serial == serial and not self.armed
+        if self.agent.spin_of(serial):
+            return True
         return (there := self.live.elsewhere()) is not None and there.spins(serial)
 
     @property
@@ -175,8 +181,7 @@ class Bench:
         SourceLost
             The device is not there.
         """
-        if self.armed:
-            self.disarm()
+        self.disarm()
         set_up = self.set_up(serial)
         if self.hands_free and set_up.ready and self.capture is None:
             by = signs(set_up.operator)
@@ -228,7 +233,6 @@ class Bench:
             The device is not there.
         """
         story = cartridge_story(self.shop, serial)
-        model = story.model
         pickup = story.last.result.pickup if story.last else None
         self.disarm()
         with self.lock:
@@ -237,10 +241,10 @@ class Bench:
             try:
                 self.heard[serial] = listen(
                     self.listener(serial),
-                    limit_g=float(min(model.house_limit().limit_g)),
-                    from_rpm=model.from_rpm,
+                    limit_g=float(min(story.model.house_limit().limit_g)),
+                    from_rpm=story.model.from_rpm,
                     pickup_last=pickup[0] if pickup else None,
-                    top_rpm=model.test_speed_rpm,
+                    top_rpm=story.model.test_speed_rpm,
                 )
             except SourceLost as fault:
                 self.lost = fault.message
@@ -261,12 +265,7 @@ class Bench:
             raise there.refusal()
 
     def spin(
-        self,
-        serial: str,
-        *,
-        operator: str = "",
-        oil: Oil = NO_OIL,
-        waits: bool = False,
+        self, serial: str, *, operator: str = "", oil: Oil = NO_OIL, waits: bool = False
     ) -> Capture:
         """Start a spin; raises `LedgerFault` when one is running, here or elsewhere, or the piece is not known.
 
@@ -343,6 +342,7 @@ class Bench:
 
     def stop(self) -> None:
         """Stop the spin that runs, if any; it is read and kept. Raises `LedgerFault` when it runs elsewhere."""
+        self.agent.refuse_while_spinning()
         if self.capture is None and (there := self.live.elsewhere()):
             raise LedgerFault(
                 f"{there.serial or 'The piece'} spins at {there.name}.", remedy="Stop it there."
@@ -351,8 +351,8 @@ class Bench:
 
     def close(self) -> None:
         """Stop what this program itself spins; it is read and kept."""
-        if self.capture is not None:
-            self.capture.stop()
+        if (capture := self.capture) is not None:
+            capture.stop()
 
     def _when_done(self, capture: Capture) -> None:
         serial = capture.about.serial

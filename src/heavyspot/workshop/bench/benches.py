@@ -28,7 +28,9 @@ from .bench import Bench, Shared
 from .live_store import LiveStore
 from .no_rig import source_of
 from .remote import AgentSays, Remote, by_its_agent
+from .remote_spin import Streamed
 from .set_up import SetUps
+from .watched import watch_of
 
 SET_UP = "set-up.json"
 ON_RIGS = "on-rigs.json"
@@ -114,24 +116,26 @@ class Benches:
         """Return the agent of the rig a piece is on; None where it has none."""
         return self.remotes.get(self.rig_of(serial))
 
-    def hear(self, rig: str, said: AgentSays, typed: str = "") -> tuple[str, str]:
+    def hear(self, rig: str, said: AgentSays, typed: str = "", agent: str = "") -> tuple[str, str]:
         """Take what a rig's agent says; returns the serial that is on it, and why what was typed there is not.
 
         Parameters
         ----------
         typed : str
             Serial that was typed or scanned at the rig since it was last heard.
+        agent : str
+            The agent's own name for itself.
 
         Raises
         ------
+        LedgerFault
+            Another agent speaks for the rig.
         NotThere
             The ledger knows no such rig.
         BadInput
             The rig is captured by this computer itself.
         """
-        if rig not in self.remotes:
-            self._add_agent(rig)
-        self.remotes[rig].hear(said)
+        self._agent_at(rig).hear(said, agent)
         refused = ""
         if typed:
             try:
@@ -139,6 +143,26 @@ class Benches:
             except LedgerFault as fault:
                 refused = f"{fault.message} {fault.remedy}"
         return self.at(rig).on_it, refused
+
+    def stream(self, rig: str, said: Streamed, agent: str) -> None:
+        """Take the figures of the spin a rig's agent captures.
+
+        Raises
+        ------
+        NotThere
+            The ledger knows no such rig, or no such piece.
+        BadInput
+            The rig is captured by this computer itself.
+        LedgerFault
+            Another agent speaks for the rig.
+        """
+        shop = self._nowhere.shop
+        self._agent_at(rig).stream(said, agent, lambda: watch_of(shop, said.serial, rig))
+
+    def _agent_at(self, rig: str) -> Remote:
+        if rig not in self.remotes:
+            self._add_agent(rig)
+        return self.remotes[rig]
 
     def forget(self, rig: str) -> None:
         """Forget a rig's agent; what it sends later is taken all the same. Raises `NotThere` when it has none."""
@@ -166,9 +190,9 @@ class Benches:
                 shop, by_its_agent, by_its_agent, connected=False, shared=self._nowhere.known
             )
             bench.refuses = partial(self._refuse_elsewhere, bench)
+            bench.agent = self.remotes[rig] = Remote()
             if self._by_rig.get("") is not None and not self.first.connected:
                 del self._by_rig[""]  # no rig at all, until this one
-            self.remotes[rig] = Remote()
             self._by_rig[rig] = bench
             self.first = next(iter(self._by_rig.values()))
             self._keep()
@@ -208,6 +232,10 @@ class Benches:
                     raise LedgerFault(
                         f"{bench.capture.about.serial} spins on {rig}.",
                         remedy="Wait until it has ended.",
+                    )
+                if bench.agent.spins not in ("", serial):
+                    raise LedgerFault(
+                        f"{bench.agent.spins} spins on {rig}.", remedy="Wait until it has ended."
                     )
                 bench.leave(bench.on_it)
                 bench.on_it = serial

@@ -12,11 +12,10 @@ from __future__ import annotations
 
 import queue
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,28 +23,17 @@ from numpy.typing import NDArray
 from ...ledger.store.entries import now_utc
 from ...ledger.store.identity import new_id
 from ...quantities.errors import LedgerFault
-from ...signal.curve import read_curves
-from ...signal.mark.reference import ReferenceSettings
-from ...signal.phase import PhasedBlocks, phased_blocks
-from ...signal.tracker import Track, Tracker
 from ...sources.devices.slow import SlowChannels
 from ...sources.live import LiveBlock, LiveSource
 from ...sources.readers import open_recording
-from ...sources.recording import SUPPORT_QUANTITIES, Channel, Recording
+from ...sources.recording import Recording
 from ...sources.sound_card import RigFile
 from ..taking.disk_first import About, Beside, DiskFirst, Taking, has_samples
+from ..taking.following import Figures, Shown, follow
 from ..taking.hands_free import HandsFree
 from ..taking.own_process import Order, OwnProcess
 from .set_up import NO_OIL, measured_oil
 from .watch import Seen, Watch
-
-SNAPSHOT_S = 0.06
-CURVE_S = 0.25
-LOOK_BACK_S = 1.5
-"""How far back of what was read before the curve is read anew; older points stay as they are."""
-
-SETTLED_S = 0.3
-"""Points nearer than this to the beginning of what is read anew are left as they were."""
 
 
 @dataclass(frozen=True)
@@ -81,6 +69,25 @@ class Snapshot:
     curve: NDArray[np.float64] = field(default_factory=lambda: np.empty((2, 0)))
     sampled_at_s: float = 0.0
     seen: Seen = field(default_factory=Seen)
+
+
+def snapshot_of(
+    now: Figures, number: int, seen: Seen, *, lost: int, curve: NDArray[np.float64]
+) -> Snapshot:
+    """Return figures, and what is said of them, as a snapshot."""
+    return Snapshot(
+        number=number,
+        time_s=now.time_s,
+        speed_rpm=now.speed_rpm,
+        amplitude_g=now.amplitude_g,
+        angle_deg=now.angle_deg,
+        overall_g=now.overall_g,
+        pickup=now.pickup,
+        lost_samples=lost,
+        curve=curve,
+        sampled_at_s=now.sampled_at_s,
+        seen=seen,
+    )
 
 
 class Capture:
@@ -196,43 +203,21 @@ class Capture:
         return open_recording(self.path)
 
     def _follow(self) -> None:
-        d = self.description
-        phase = next(i for i, c in enumerate(d.channels) if c.quantity == "phase")
-        shown_channels = _followed(d.channels)
-        scale = np.array([_scale(d.channels[i]) for i in shown_channels])
-        tracker = Tracker(
-            sample_rate_hz=d.sample_rate_hz,
-            phase_channel=phase,
-            vibration_channels=shown_channels,
-            reference=d.channels[phase].reference or ReferenceSettings(),
-            frame_windows=1,
-        )
-        growing = GrowingCurve(scale)
-        shown = drawn = 0.0
-        newest: LiveBlock | None = None
-        while (block := self._queue.get()) is not None:
-            if newest is None:
-                self._measure_oil()
-            newest = block
-            tracker.feed(block.data)
-            if block.host_time_s - shown >= SNAPSHOT_S:
-                shown = block.host_time_s
-                track = tracker.so_far()
-                if shown - drawn >= CURVE_S:
-                    drawn = shown
-                    growing.read(track)
-                    if self._watch:
-                        self._watch.foresee(*growing.vectors())
-                self._publish(
-                    phased_blocks(track.since(track.turns.size - 80), scale=scale), growing, block
-                )
-        if newest is not None:  # the end of the spin is shown too
-            track = tracker.so_far()
-            growing.read(track)
-            self._publish(phased_blocks(track, scale=scale), growing, newest)
+        for shown in follow(self.description, self._blocks()):
+            if self._watch and shown.drawn:
+                self._watch.foresee(*shown.growing.vectors())
+            self._publish(shown)
         self.finished.set()
         with self._changed:
             self._changed.notify_all()
+
+    def _blocks(self) -> Iterator[LiveBlock]:
+        first = True
+        while (block := self._queue.get()) is not None:
+            if first:
+                self._measure_oil()
+                first = False
+            yield block
 
     def _measure_oil(self) -> None:
         """Write down the oil as it is measured now that it begins; a silent instrument leaves what was typed."""
@@ -249,95 +234,20 @@ class Capture:
         with suppress(OSError):  # the samples go on
             self._beside.write(self.path, self._taking.lost)
 
-    def _publish(self, b: PhasedBlocks, growing: GrowingCurve, block: LiveBlock) -> None:
-        now = slice(max(0, b.speed_rpm.size - 8), None)
-        trusted = b.trusted[now]
-        values: dict[str, Any] = {}
-        if trusted.any():
-            each = b.vectors[:, now, 1][:, trusted].mean(axis=1)
-            i = int(np.abs(each).argmax())  # the loudest sensor: a pass needs all of them
-            vector = complex(each[i])
-            power = float(b.power[i, now][trusted].mean() - b.mean[i, now][trusted].mean() ** 2)
-            values = {
-                "speed_rpm": float(b.speed_rpm[now][trusted][-1]),
-                "amplitude_g": abs(vector),
-                "angle_deg": float(np.rad2deg(np.angle(vector)) % 360),
-                "overall_g": float(np.sqrt(max(power, 0.0))),
-                "pickup": float(np.nan_to_num(b.reference_amplitude[now][trusted][-1])),
-            }
-        rate = self.description.sample_rate_hz
-        time_s = (block.first_sample + block.data.shape[0]) / rate
+    def _publish(self, shown: Shown) -> None:
+        now = shown.figures
         seen = Seen()
         if self._watch:
-            share = float(trusted.mean()) if trusted.size else 0.0
-            speed, g = values.get("speed_rpm", np.nan), values.get("amplitude_g", np.nan)
-            seen = self._watch.see(time_s, speed, g, share)
+            seen = self._watch.see(now.time_s, now.speed_rpm, now.amplitude_g, now.trusted)
         with self._changed:
-            self.snapshot = Snapshot(
-                number=self.snapshot.number + 1,
-                time_s=time_s,
-                seen=seen,
-                lost_samples=self._taking.lost,
-                curve=growing.points(),
-                sampled_at_s=block.host_time_s,
-                **values,
+            self.snapshot = snapshot_of(
+                now,
+                self.snapshot.number + 1,
+                seen,
+                lost=self._taking.lost,
+                curve=shown.growing.points(),
             )
             self._changed.notify_all()
-
-
-def _followed(channels: Sequence[Channel]) -> tuple[int, ...]:
-    """Return the channels that are shown while it turns: every accelerometer, or the first support."""
-    first = next(i for i, c in enumerate(channels) if c.quantity in SUPPORT_QUANTITIES)
-    if channels[first].quantity != "acceleration":
-        return (first,)
-    return tuple(i for i, c in enumerate(channels) if c.quantity == "acceleration")
-
-
-def _scale(channel: Channel) -> float:
-    """Return what a stored value is, in g, or in the unit of a support."""
-    if channel.quantity == "acceleration":
-        return channel.g_per_stored
-    return channel.per_stored[0]
-
-
-class GrowingCurve:
-    """The curve of a spin that still runs, the loudest sensor's at each speed.
-
-    Only its last seconds are read anew each time.
-    """
-
-    def __init__(self, scale: NDArray[np.float64]) -> None:
-        self._scale = scale
-        self._points: dict[str, dict[float, float]] = {"up": {}, "down": {}}
-        self._first: dict[float, complex] = {}
-        self._read_until = 0
-
-    def read(self, track: Track) -> None:
-        """Read the end of a growing track."""
-        start = max(0, self._read_until - round(LOOK_BACK_S / track.block_s))
-        self._read_until = track.turns.size
-        from_s = SETTLED_S if start else 0.0
-        for curve in read_curves(track.since(start), scale=self._scale).curves:
-            kept = self._points[curve.direction]
-            amplitude = np.abs(curve.vector).max(axis=0)
-            for speed, g, at in zip(curve.speed_rpm, amplitude, curve.time_s, strict=True):
-                if at >= from_s:
-                    kept[float(speed)] = float(g)
-            if curve.direction == "up":
-                new = zip(curve.speed_rpm, curve.vector[0], curve.time_s, strict=True)
-                self._first |= {float(s): complex(v) for s, v, at in new if at >= from_s}
-
-    def vectors(self) -> tuple[NDArray[np.float64], NDArray[np.complex128]]:
-        """Return speeds, ascending, and the first sensor's vector there, of the way up; (n,) each."""
-        at = sorted(self._first.items())
-        return np.array([s for s, _ in at]), np.array([v for _, v in at], complex)
-
-    def points(self) -> NDArray[np.float64]:
-        """Return speed and amplitude, (2, n), of the direction that has more points."""
-        kept = max(self._points.values(), key=len)
-        if not kept:
-            return np.empty((2, 0))
-        return np.array(sorted(kept.items())).T
 
 
 LiveFactory = Callable[[str], LiveSource]

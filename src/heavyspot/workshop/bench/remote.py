@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import threading
 import time
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 
-from ...quantities.errors import NotThere
+from ...quantities.errors import LedgerFault, NotThere
 from ...sources.live import LiveSource
+from .remote_spin import RemoteSpin, Streamed
+from .watch import Watch
 
 SILENT_S = 30.0
 """An agent that said nothing for so long is taken as away: it speaks every few seconds (ours)."""
@@ -39,14 +43,58 @@ class Remote:
     ----------
     heard_at_s : float or None
         Monotonic, when it spoke last; None when it did not since this server began.
+    agent : str
+        Its own name for itself: two that name one rig are told apart by it.
+    spin : RemoteSpin or None
+        The newest spin whose figures came.
     """
 
     said: AgentSays = AgentSays()
     heard_at_s: float | None = None
+    agent: str = ""
+    spin: RemoteSpin | None = None
+    _lock: threading.Lock = field(default_factory=threading.Lock)
 
-    def hear(self, said: AgentSays) -> None:
-        """Take what it says now."""
-        self.said, self.heard_at_s = said, time.monotonic()
+    def hear(self, said: AgentSays, agent: str = "") -> None:
+        """Take what it says now; raises `LedgerFault` where another agent speaks for this rig."""
+        with self._lock:
+            self._heard(agent)
+            self.said = said
+
+    def stream(self, said: Streamed, agent: str, watch: Callable[[], Watch | None]) -> None:
+        """Take the figures of the spin it captures.
+
+        Parameters
+        ----------
+        watch : callable
+            Makes who watches a spin that is new here.
+
+        Raises
+        ------
+        LedgerFault
+            Another agent speaks for this rig, or as `watch` does.
+        """
+        with self._lock:
+            self._heard(agent)
+            if self.spin is None or (self.spin.id, self.spin.about.serial) != (
+                said.spin,
+                said.serial,
+            ):
+                if self.spin is not None:
+                    self.spin.end()
+                self.spin = RemoteSpin(said.spin, said.serial, watch())
+            ran = self.spin.running
+            self.spin.take(said)
+            if ran and said.ended:  # it lies there now, and waits
+                self.said = replace(self.said, spins="", waiting=max(1, self.said.waiting))
+
+    def _heard(self, agent: str) -> None:
+        if self.there and agent != self.agent:
+            raise LedgerFault(
+                "Another agent speaks for this rig.",
+                remedy="Give each agent a rig of its own; one that ended is let go after half a minute.",
+            )
+        self.agent, self.heard_at_s = agent, time.monotonic()
 
     @property
     def silent_s(self) -> float | None:
@@ -61,11 +109,26 @@ class Remote:
 
     def stamp(self) -> str:
         """Return what changes when a page that shows the agent shows what was."""
-        return f";{self.there};{self.said.spins};{self.said.waiting};{self.said.words}"
+        return f";{self.there};{self.spins};{self.said.waiting};{self.said.words}"
+
+    def spin_of(self, serial: str) -> RemoteSpin | None:
+        """Return a piece's spin that it captures just now and tells of; None where there is none."""
+        spin = self.spin
+        return spin if spin and spin.running and spin.about.serial == serial else None
+
+    def refuse_while_spinning(self) -> None:
+        """Raise `LedgerFault` while it captures a spin: it cannot be ended from here."""
+        if self.spins:
+            raise LedgerFault(
+                f"The rig's agent captures {self.spins}: nothing here can end it.",
+                remedy="Shut the air at the rig.",
+            )
 
     @property
     def spins(self) -> str:
         """Serial of the piece that spins there; empty when none does, or nobody knows any more."""
+        if self.spin is not None and self.spin.running:
+            return self.spin.about.serial
         return self.said.spins if self.there else ""
 
 

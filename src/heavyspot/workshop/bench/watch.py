@@ -161,6 +161,30 @@ class Watch:
             self._foreseen = speed_rpm.size
             self._early = self.foreseer.word(speed_rpm, vector)
 
+    def catch_up(self, curve: NDArray[np.float64]) -> None:
+        """Take what was passed while nothing was heard: speeds and amplitudes of the run so far, (2, n).
+
+        What was over the limit meanwhile is said as if it had been seen, an alarm too.
+        """
+        speed, g = curve
+        if speed.size == 0:
+            return
+        if speed.max() > OVER_RATED * self.rated_rpm:
+            values = {"speed_rpm": float(speed.max()), "rated_rpm": self.rated_rpm}
+            self._latch("over_rated", values)
+        share = np.where(speed >= self.from_rpm, g / self.limit.at(speed), 0.0)
+        over = share > 1.0
+        if not over.any():
+            return
+        i = int(np.where(over, g, 0.0).argmax())
+        self._worst = max(self._worst, (float(g[i]), float(speed[i])))
+        most = int(share.argmax())
+        if (share >= FAR_OVER).sum() >= 2:  # once is a spike
+            self._latch("far_over", {"times": float(share[most]), "amplitude_g": float(g[most])})
+        elif (over & (share >= WORSE * self.first_share)).sum() >= 2:
+            times = float(share[most]) / self.first_share
+            self._latch("worse", {"amplitude_g": float(g[most]), "times": times})
+
     def _note(self, time_s: float, rpm: float, g: float, share: float, *, counts: bool) -> None:
         self._rise.append((time_s, share))
         while self._rise and time_s - self._rise[0][0] > RISE_OVER_S:

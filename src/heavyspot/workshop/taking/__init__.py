@@ -1,1 +1,1 @@
-"""Taking samples: from a source to the disk, before anybody looks at them; here or in a process of its own."""
+"""Taking samples: from a source to the disk, before anybody looks; here or in an own process; then followed."""

@@ -13,7 +13,11 @@ PASSWORD = "warm oil, cold hands"
 @pytest.fixture(scope="module")
 def guarded(tmp_path_factory):
     """A server with accounts, opened as localhost: the one name without https where browsers make passkeys."""
-    data = tmp_path_factory.mktemp("passkeys") / "data"
+    yield from with_accounts(tmp_path_factory.mktemp("passkeys") / "data")
+
+
+def with_accounts(data):
+    """Start a server with an owner and a technician; yields its address, and ends it."""
     shop = Workshop(data)
     for name, role in (("Ona", "owner"), ("Tess", "technician")):
         people_of(shop).set_user(name, role, PASSWORD)

@@ -1,5 +1,5 @@
-"""What a person keeps of themselves, and an owner of all: keys, passkeys, and who wrote what."""
+"""What a person keeps of themselves, and an owner of all: keys, passkeys, web hooks, and who wrote what."""
 
-from . import audit, keys, passkeys
+from . import audit, hooks, keys, passkeys
 
-ROUTERS = (keys.router, passkeys.router, audit.router)
+ROUTERS = (keys.router, passkeys.router, hooks.router, audit.router)

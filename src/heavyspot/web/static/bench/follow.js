@@ -111,6 +111,8 @@ export class Follower {
     band.querySelector(".for").textContent = `${Math.round((now - since) / 1000)} s`;
     band.querySelector(".dead").hidden = gone !== "dead";
     band.querySelector(".dry").hidden = gone !== "dry";
-    if (spins) document.getElementById("say").innerHTML = document.getElementById("by-hand").innerHTML;
+    if (!spins) return;
+    document.getElementById("say").innerHTML = document.getElementById("by-hand").innerHTML;
+    delete document.getElementById("panel").dataset.live; // the sentence is said anew when figures come again
   }
 }

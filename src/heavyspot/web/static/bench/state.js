@@ -19,8 +19,10 @@ export function turnScreen(alarm, sounds) {
     quiet.hidden = !alarm;
     quiet.toggleAttribute("data-next", alarm);
     const stop = document.querySelector(".act form button");
-    stop.hidden = alarm;
-    stop.toggleAttribute("data-next", !alarm);
+    if (stop) {
+      stop.hidden = alarm;
+      stop.toggleAttribute("data-next", !alarm);
+    } else document.querySelector(".act .off").hidden = alarm; // captured by the rig's agent
   }
   sounds.alarm(alarm);
 }

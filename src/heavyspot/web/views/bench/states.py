@@ -329,11 +329,12 @@ def _reading(at: At) -> Asked:
 
 
 def _spinning(at: At) -> Asked:
+    now = Said("bench.now.running", {"number": float(at.next_number)})
+    if at.rig.agent is not None:  # nobody stops it from here
+        off = Said("agent.off")
+        return Asked((Said("bench.live.waiting"),), off=off, now=now, size="one")
     stop = Press(Said("bench.go.stop"), Said("bench.small.stop", _speed(at)), verb="stop")
-    return Asked(
-        (Said("bench.live.waiting"),), pedal=stop,
-        now=Said("bench.now.running", {"number": float(at.next_number)}), size="one",
-    )  # fmt: skip
+    return Asked((Said("bench.live.waiting"),), pedal=stop, now=now, size="one")
 
 
 STATES: dict[str, Callable[[At], Asked]] = {
