@@ -22,7 +22,7 @@ from loop.strange_world import LIMIT_G, PLANES, Unit
 from heavyspot.balance.cut.calibrated_chance import learn_keeping
 from heavyspot.balance.cut.candidates import AdvisedCut
 from heavyspot.balance.cut.history import History, MadeCut
-from heavyspot.balance.limits import deciding
+from heavyspot.balance.limits import as_first_run, deciding
 from heavyspot.ledger.records.cartridge import Cut
 from heavyspot.workshop.cartridge.advising import Advised, advise_on, advise_vectors
 from heavyspot.workshop.cartridge.cut_scatter import CutScatter
@@ -121,9 +121,10 @@ class Stand:
         self.told.false_pass = self.unit.true_peak(self.sensors) > LIMIT_G
 
 
-def judged(model: ModelFile, speed, vectors):
+def judged(model: ModelFile, speed, vectors, *, first=False):
     """Return the verdict on a run, (sensors, n)."""
-    return deciding({n: verdict_of(model, speed, v) for n, v in zip(NAMES, vectors, strict=False)})
+    said = deciding({n: verdict_of(model, speed, v) for n, v in zip(NAMES, vectors, strict=False)})
+    return as_first_run(said) if first else said
 
 
 def could_pass(model, unit: Unit, sensors, used_mg) -> bool:
@@ -206,7 +207,7 @@ def balance_strange(
     doubted = False
     while stand.runs < most_runs:
         vectors.append(stand.spin())
-        judgement = judged(model, speed, vectors[-1])
+        judgement = judged(model, speed, vectors[-1], first=stand.runs == 1)
         history = history_on(speed, vectors, cuts, sensors)
         number = seed * 10 + stand.runs
         said = ask(history, model, made, priors, judgement, number, findings=findings)
@@ -246,7 +247,7 @@ def balance_by(model, unit, seed, choose: Choose, *, sensors=2, most_runs=MOST_R
     bench = Bench(model, sensors)
     while stand.runs < most_runs:
         bench.vectors.append(stand.spin())
-        judgement = judged(model, unit.speed_rpm, bench.vectors[-1])
+        judgement = judged(model, unit.speed_rpm, bench.vectors[-1], first=stand.runs == 1)
         if judgement.verdict == "pass":
             stand.passed()
             break

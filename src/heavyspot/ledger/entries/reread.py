@@ -51,7 +51,8 @@ class Rereads(Entries):
             Run identifier to go on behind; empty from the start.
         """
         columns = (
-            runs.c.id, runs.c.piece_id, runs.c.recording, runs.c.recording_sha256, runs.c.beside_sha256,
+            runs.c.id, runs.c.piece_id, runs.c.number,
+            runs.c.recording, runs.c.recording_sha256, runs.c.beside_sha256,
             cast(runs.c.conditions, Text).label("conditions"), runs.c.verdict, runs.c.worst_ratio,
         )  # fmt: skip
         have = select(rereadings.c.id).where(

@@ -100,6 +100,7 @@ class RunToReread:
 
     id: str
     piece_id: str
+    number: int
     recording: str
     recording_sha256: str
     beside_sha256: str | None

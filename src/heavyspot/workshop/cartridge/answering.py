@@ -83,7 +83,9 @@ def answered(
     history = history_of(curves, story.made, model, looked=looks, knowingly=lets)
     past = next(p for p in past_runs(shop, story) if p.number == last.number)
     judgement = (
-        judge_curves(past.curves, model, past.sensors, measuring.shares) if past.curves else None
+        judge_curves(past.curves, model, past.sensors, measuring.shares, first=past.number == 1)
+        if past.curves
+        else None
     )
     if history is None or judgement is None or curves[-1].number != last.number:
         return story

@@ -190,7 +190,9 @@ def weigh(
         model=model,
         history=history,
         judgement=ruled(
-            judge_curves(read.curves, model, read.channels, measuring.shares)
+            judge_curves(
+                read.curves, model, read.channels, measuring.shares, first=story.number == 0
+            )
             if read.curves
             else None,
             findings,

@@ -201,6 +201,7 @@ class Task:
     conditions: str
     gain: float
     limit_g: float | None
+    first: bool
 
 
 @dataclass(frozen=True)
@@ -224,6 +225,7 @@ def _task(shop: Workshop, folder: str, run: RunToReread, selection: Settings) ->
         conditions=run.conditions,
         gain=selection.gain,
         limit_g=selection.limit_g,
+        first=run.number == 1,
     )
 
 
@@ -260,7 +262,9 @@ def _read(task: Task) -> Result:
         read = read_recording(source, limit_g=limit_g, measuring=then)
         findings = [*read.findings, *model_findings(source, read, model)]
         judgement = ruled(
-            judge_curves(read.curves, model, read.channels, then.shares if then else None)
+            judge_curves(
+                read.curves, model, read.channels, then.shares if then else None, first=task.first
+            )
             if read.curves
             else None,
             findings,

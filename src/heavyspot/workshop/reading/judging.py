@@ -10,7 +10,15 @@ import numpy as np
 
 from ..._version import __version__
 from ...balance.budget import Shares
-from ...balance.limits import PASS_K, USUAL_HOLE, Judgement, amplitude_uncertainty, deciding, judge
+from ...balance.limits import (
+    PASS_K,
+    USUAL_HOLE,
+    Judgement,
+    amplitude_uncertainty,
+    as_first_run,
+    deciding,
+    judge,
+)
 from ...ledger.book import Book
 from ...quantities.finding import Finding, blocking_of, finding_said
 from ...signal.curve import Curve
@@ -26,6 +34,8 @@ def judge_curves(
     model: ModelFile,
     sensors: Sequence[str],
     shares: Shares | None = None,
+    *,
+    first: bool,
 ) -> Judgement | None:
     """Return the verdict over every pass of a run and every sensor; None when no point is in the range.
 
@@ -35,12 +45,15 @@ def judge_curves(
         Names, in the order of the curves' channels.
     shares : Shares, optional
         What goes with the amplitude; the model's, as assumed, when not given.
+    first : bool
+        Whether it is the first run of its piece.
     """
     speed = np.concatenate([c.speed_rpm for c in curves])
     if not (speed >= model.from_rpm).any():
         return None
     s = shares or Shares(model.scatter.run_share, model.scatter.calibration_share)
-    return deciding({name: _judged(curves, i, name, model, s) for i, name in enumerate(sensors)})
+    judged = deciding({name: _judged(curves, i, name, model, s) for i, name in enumerate(sensors)})
+    return as_first_run(judged) if first else judged
 
 
 def _judged(
