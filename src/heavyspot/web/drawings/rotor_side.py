@@ -7,13 +7,16 @@ from html import escape
 
 from markupsafe import Markup
 
+from ...quantities.said import Said
+from ..speaking import spoken, told
+
 PLACES = (
-    (96, "nut", ("nut",)),
-    (152, "nose", ("nose", "compressor nose")),
-    (222, "back face", ("back", "back face", "compressor back face")),
-    (612, "turbine hub", ("turbine", "hub", "turbine hub", "turbine nose")),
+    (96, Said("model_place.nut"), ("nut",)),
+    (152, Said("model_place.nose"), ("nose", "compressor nose")),
+    (222, Said("model_place.back"), ("back", "back face", "compressor back face")),
+    (612, Said("model_place.hub"), ("turbine", "hub", "turbine hub", "turbine nose")),
 )
-"""Where each plane lies along the shaft, px, its usual name, and other names it goes by."""
+"""Where each plane lies along the shaft, px, its usual name, and the names it goes by."""
 
 WIDE, HIGH, SHAFT_Y = 720, 210, 96
 
@@ -32,7 +35,7 @@ def rotor_svg(names: Sequence[str]) -> Markup:
         x = x if x is not None else next(iter(free), 360)
         if x in free:
             free.remove(x)
-        words = name or next(word for at, word, _ in PLACES if at == x)
+        words = name or spoken(next(said for at, said, _ in PLACES if at == x))
         look = "known" if name else "open"
         parts.append(
             f'<a href="#plane-{i}" class="{look}" aria-label="{escape(words)}">'
@@ -41,6 +44,6 @@ def rotor_svg(names: Sequence[str]) -> Markup:
             f'<text x="{x}" y="184">{escape(words[:18])}</text></a>'
         )
     return Markup(
-        f'<svg class="rotor-side" role="group" aria-label="The rotor from the side" '
+        f'<svg class="rotor-side" role="group" aria-label="{escape(told("model_says.rotor"))}" '
         f'viewBox="0 0 {WIDE} {HIGH}">{"".join(parts)}</svg>'
     )

@@ -6,6 +6,7 @@ import time
 from dataclasses import dataclass
 
 from ...quantities.errors import NotThere
+from ...quantities.said import Said
 from ...sources.live import LiveSource
 
 SILENT_S = 30.0
@@ -72,6 +73,6 @@ class Remote:
 def by_its_agent(_: str) -> LiveSource:
     """The source of a rig that has an agent: raises `NotThere`, for nobody begins its spins from here."""
     raise NotThere(
-        "This rig's agent captures by itself when the mark moves.",
-        remedy="Give air at the rig; its spins come here by themselves.",
+        Said("refusal.this_rig_agent_captures_by"),
+        remedy=Said("remedy.give_air_at_the_rig"),
     )
