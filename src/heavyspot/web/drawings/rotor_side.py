@@ -21,8 +21,14 @@ PLACES = (
 WIDE, HIGH, SHAFT_Y = 720, 210, 96
 
 
-def rotor_svg(names: Sequence[str]) -> Markup:
-    """Return the rotor with a place for each plane of a form; each leads to its fields, ``#plane-0`` and on."""
+def rotor_svg(names: Sequence[str], at: str = "") -> Markup:
+    """Return the rotor with a place for each plane of a form; each leads to its fields, ``#plane-0`` and on.
+
+    Parameters
+    ----------
+    at : str
+        Address of the form, where it is another page.
+    """
     parts = [
         '<path class="body" d="M30 88h56v16H30zM86 96V82h20l6 14-6 14H86zM112 96c30-4 60-22 76-70h18v140h-18'
         "c-16-48-46-66-76-70zM206 84h330v24H206zM250 70h60v52h-60zM430 70h60v52h-60z"
@@ -38,7 +44,7 @@ def rotor_svg(names: Sequence[str]) -> Markup:
         words = name or spoken(next(said for at, said, _ in PLACES if at == x))
         look = "known" if name else "open"
         parts.append(
-            f'<a href="#plane-{i}" class="{look}" aria-label="{escape(words)}">'
+            f'<a href="{escape(at)}#plane-{i}" class="{look}" aria-label="{escape(words)}">'
             f'<rect x="{x - 40}" y="20" width="80" height="170"/>'
             f'<path d="M{x} 30v128"/><circle cx="{x}" cy="{SHAFT_Y}" r="9"/>'
             f'<text x="{x}" y="184">{escape(words[:18])}</text></a>'

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from urllib.parse import quote
+
+from markupsafe import Markup
 
 from ...quantities.said import Said, catalogue
 from ...workshop.model.card import ResponseCard
 from ...workshop.model.model_file import ModelFile, PlaneFile
+from ..drawings.rotor_side import rotor_svg
 from ..formats import as_code, dotted
 from ..speaking import spoken, told
 
@@ -22,6 +26,8 @@ class ModelCard:
         Rotation, speeds, tip speeds and limit, in sentences.
     planes : tuple of (str, str)
         Name of each plane, and what may come off there.
+    drawing : Markup
+        The rotor with its planes, each of which leads to its fields in the form.
     card_units, card_from, card_signed : str
         Of the response card it begins with: units, whose and when, its certificate's first figures.
     """
@@ -29,6 +35,7 @@ class ModelCard:
     name: str
     about: str
     planes: tuple[tuple[str, str], ...]
+    drawing: Markup
     card_units: str = ""
     card_from: str = ""
     card_signed: str = ""
@@ -45,7 +52,9 @@ def model_card(model: ModelFile, card: ResponseCard | None = None) -> ModelCard:
             told("model_says.limit", limit_g=min(model.house_limit().limit_g)),
         )
     )
-    found = ModelCard(model.name, about, tuple((p.name, _plane(p)) for p in model.plane))
+    at = f"/models/edit?name={quote(model.name)}"
+    drawing = rotor_svg([p.name for p in model.plane], at)
+    found = ModelCard(model.name, about, tuple((p.name, _plane(p)) for p in model.plane), drawing)
     if card is None:
         return found
     return replace(

@@ -29,5 +29,5 @@ def clash_words(content: Content) -> str:
 
 def clash_kind(kind: str) -> str:
     """Return what sort of entry was changed in two buildings."""
-    said = Said("audit_of." + kind + "s")
+    said = Said(f"audit_of.{kind}s")
     return spoken(said) if said.code in catalogue("en") else kind
