@@ -26,6 +26,8 @@ shop = test_post.shop
 class StartTls(Controller):
     """TLS when it is asked for; nothing is taken before."""
 
+    tls: ssl.SSLContext
+
     def factory(self):
         return SMTP(self.handler, tls_context=self.tls, require_starttls=True)
 
