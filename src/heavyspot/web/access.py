@@ -313,18 +313,12 @@ async def allowed(request: Request) -> Person:
     role = ACCESS[f"{_method(request.method)} {route.path}"]
     if role not in (ANYONE, STATION):
         if person is None:
-            raise NotLoggedIn(
-                Said("refusal.log_in_first"), remedy=Said("remedy.post_name_and_password_to")
-            )
+            raise NotLoggedIn(Said("refusal.log_in_first"), remedy=Said("remedy.post_to_login"))
         _refuse_beyond_scope(request, person, route.path)
         if not person.may(role) and not (person.scope == "metrics" and route.path == METRICS):
-            raise NotAllowed(
-                Said(
-                    "refusal.this_asks_for_the_role",
-                    {"role": role, "name": person.name, "role_2": person.role},
-                ),
-                remedy=Said("remedy.ask_an_owner_of_the"),
-            )
+            who = {"role": role, "name": person.name, "role_2": person.role}
+            why = Said("refusal.this_asks_for_the_role", who)
+            raise NotAllowed(why, remedy=Said("remedy.ask_an_owner_of_the"))
         if person.csrf and request.method not in ("GET", "HEAD"):
             await _check_csrf(request, person)
     request.state.person = person or Person("", "technician")
@@ -375,9 +369,7 @@ async def _check_csrf(request: Request, person: Person) -> None:
     if sent is None and "form" in request.headers.get("content-type", ""):
         sent = str((await request.form()).get("csrf", ""))
     if not secrets.compare_digest(sent or "", person.csrf):
-        raise NotAllowed(
-            Said("refusal.this_form_is_from_an"), remedy=Said("remedy.load_the_page_again")
-        )
+        raise NotAllowed(Said("refusal.older_login"), remedy=Said("remedy.load_the_page_again"))
 
 
 Who = Annotated[Person, Depends(allowed)]

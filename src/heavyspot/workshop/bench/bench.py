@@ -298,10 +298,8 @@ class Bench:
                 if not waits:
                     self._spun(serial)
             except OSError as fault:
-                raise LedgerFault(
-                    Said("refusal.the_spin_cannot_be_written", {"fault": str(fault)}),
-                    remedy=Said("remedy.make_room_on_the_disk"),
-                ) from None
+                why = Said("refusal.the_spin_cannot_be_written", {"fault": str(fault)})
+                raise LedgerFault(why, remedy=Said("remedy.make_room_on_the_disk")) from None
             finally:
                 if self.capture is None:
                     self.live.release(serial)
@@ -347,10 +345,8 @@ class Bench:
         """Stop the spin that runs, if any; it is read and kept. Raises `LedgerFault` when it runs elsewhere."""
         if self.capture is None and (there := self.live.elsewhere()):
             piece = there.serial or Said("refused_noun.the_piece")
-            raise LedgerFault(
-                Said("refusal.spins_at", {"value": piece, "name": there.name}),
-                remedy=Said("remedy.stop_it_there"),
-            )
+            why = Said("refusal.spins_at", {"value": piece, "name": there.name})
+            raise LedgerFault(why, remedy=Said("remedy.stop_it_there"))
         self.close()
 
     def close(self) -> None:
