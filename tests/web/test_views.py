@@ -239,7 +239,7 @@ def test_a_bad_shaker_check_offers_the_gain_that_undoes_it():
 def test_what_buildings_disagree_about_in_words():
     assert "(Larch 52)" in station.held_words("serial", "Larch 52", 1, 0)
     assert station.held_words("number", "", 3, 1).endswith(
-        "3 entries of theirs, 1 run among them, wait."
+        "3 entries of theirs wait, among them 1 run."
     )
     fields = {"fields": ["customer"], "here": {"customer": "A"}, "there": {"customer": "B"}}
     assert station.clash_words(fields).startswith("customer is “A” here and “B” there.")
@@ -261,7 +261,7 @@ def test_long_work_in_words():
     told = Told(rows=5000, taken=4999, known=1, refused=1, pieces=1)
     done = Work("Taking x", "Ida", state="done", result=told)
     view = work.work_view(done)
-    assert view.lines == ("4,999 of 5,000 rows taken, 1 new piece", "1 were there already")
+    assert view.lines == ("4,999 of 5,000 rows taken, new pieces: 1", "1 were there already")
     assert view.refused.startswith("1 not taken")
 
 

@@ -16,6 +16,7 @@ import numpy as np
 
 from ..quantities.checks import not_negative, positive
 from ..quantities.errors import BadInput
+from ..quantities.said import Said
 
 DENSITY_G_CM3 = {
     # source beside each; check against the maker's data
@@ -78,11 +79,17 @@ class Cutter:
 
     def __post_init__(self) -> None:
         if self.kind not in KINDS:
-            raise BadInput(f"cutter is {self.kind!r}.", remedy="Known: " + ", ".join(KINDS) + ".")
+            raise BadInput(
+                Said("refusal.cutter_is", {"kind": repr(self.kind)}),
+                remedy=Said("remedy.known", {"known": ", ".join(KINDS)}),
+            )
         for name in ("radius_mm", "density_g_cm3", "width_mm", "tool_mm"):
             positive(name, getattr(self, name))
         if not 30 <= self.tip_deg <= 180:
-            raise BadInput(f"tip_deg is {self.tip_deg}.", remedy="Give 30 to 180 degrees.")
+            raise BadInput(
+                Said("refusal.tip_deg_is", {"tip_deg": self.tip_deg}),
+                remedy=Said("remedy.give_to_degrees"),
+            )
 
     @property
     def deepest_mm(self) -> float:
@@ -108,8 +115,8 @@ class Cutter:
         depth = not_negative("depth_mm", depth_mm)
         if depth > self.deepest_mm * (1 + 1e-9):
             raise BadInput(
-                f"A depth of {depth:g} mm is more than this cut allows ({self.deepest_mm:g} mm).",
-                remedy="Spread the removal over more cuts.",
+                Said("refusal.a_depth_of_mm_is", {"depth": depth, "deepest_mm": self.deepest_mm}),
+                remedy=Said("remedy.spread_the_removal_over_more"),
             )
         if depth == 0:
             return Removed(0.0, self.radius_mm, self.density_g_cm3)
@@ -135,8 +142,8 @@ class Cutter:
         most = self.largest_unbalance(corner_offset_deg)
         if wanted > most * (1 + 1e-9):
             raise BadInput(
-                f"{wanted:.3g} g·mm is more than one such cut takes off ({most:.3g} g·mm).",
-                remedy="Spread the removal over more cuts.",
+                Said("refusal.g_mm_is_more_than", {"wanted": wanted, "most": most}),
+                remedy=Said("remedy.spread_the_removal_over_more"),
             )
         grid = _unbalances(self, corner_offset_deg, self.deepest_mm)
         return _inverse(
@@ -151,7 +158,8 @@ class Cutter:
         wanted = not_negative("mass_mg", mass_mg)
         if wanted > self.removed(self.deepest_mm, corner_offset_deg).mass_mg:
             raise BadInput(
-                f"{wanted:g} mg is more than one such cut takes off.", remedy="Use more cuts."
+                Said("refusal.mg_is_more_than_one", {"wanted": wanted}),
+                remedy=Said("remedy.use_more_cuts"),
             )
         grid = [self.removed(d, corner_offset_deg).mass_mg for d in _depths(self.deepest_mm)]
         return _inverse(

@@ -8,6 +8,7 @@ from datetime import date
 from typing import Any
 
 from .errors import BadInput
+from .said import Said, catalogue
 
 
 def positive(name: str, value: Any) -> float:
@@ -15,7 +16,8 @@ def positive(name: str, value: Any) -> float:
     number = finite(name, value)
     if number <= 0:
         raise BadInput(
-            f"{name} is {number:g}; it must be greater than 0.", remedy="Give a positive number."
+            Said("refusal.is_it_must_be_greater", {"name": _called(name), "number": number}),
+            remedy=Said("remedy.give_a_positive_number"),
         )
     return number
 
@@ -24,7 +26,10 @@ def not_negative(name: str, value: Any) -> float:
     """Return `value` as a float >= 0, or raise `BadInput` naming it."""
     number = finite(name, value)
     if number < 0:
-        raise BadInput(f"{name} is {number:g}; it must not be negative.", remedy="Give 0 or more.")
+        raise BadInput(
+            Said("refusal.is_it_must_not_be", {"name": _called(name), "number": number}),
+            remedy=Said("remedy.give_or_more"),
+        )
     return number
 
 
@@ -33,9 +38,15 @@ def finite(name: str, value: Any) -> float:
     try:
         number = float(value)
     except (TypeError, ValueError):
-        raise BadInput(f"{name} is {value!r}, not a number.", remedy="Give a number.") from None
+        raise BadInput(
+            Said("refusal.is_not_a_number", {"name": _called(name), "value": repr(value)}),
+            remedy=Said("remedy.give_a_number"),
+        ) from None
     if not math.isfinite(number):
-        raise BadInput(f"{name} is {number}; it must be finite.", remedy="Give a finite number.")
+        raise BadInput(
+            Said("refusal.is_it_must_be_finite", {"name": _called(name), "number": number}),
+            remedy=Said("remedy.give_a_finite_number"),
+        )
     return number
 
 
@@ -44,8 +55,11 @@ def within(name: str, value: Any, low: float, high: float, unit: str) -> float:
     number = finite(name, value)
     if not low <= number <= high:
         raise BadInput(
-            f"{name} is {number:g} {unit}; it can only be from {low:g} to {high:g}.",
-            remedy="Read it again.",
+            Said(
+                "refusal.is_it_can_only_be",
+                {"name": _called(name), "number": number, "unit": unit, "low": low, "high": high},
+            ),
+            remedy=Said("remedy.read_it_again"),
         )
     return number
 
@@ -62,12 +76,16 @@ def one_line(name: str, text: str, *, most: int) -> str:
     text = text.strip()
     if any(unicodedata.category(c) in NO_LETTERS for c in text):
         raise BadInput(
-            f"{name} holds characters that are not seen: a line break, a tab or a direction mark.",
-            remedy="Type it anew, on one line.",
+            Said("refusal.holds_characters_that_are_not", {"name": _called(name)}),
+            remedy=Said("remedy.type_it_anew_on_one"),
         )
     if len(text) > most:
         raise BadInput(
-            f"{name} has {len(text)} characters; {most} are the most.", remedy="Shorten it."
+            Said(
+                "refusal.has_characters_are_the_most",
+                {"name": _called(name), "text": len(text), "most": most},
+            ),
+            remedy=Said("remedy.shorten_it"),
         )
     return text
 
@@ -76,7 +94,9 @@ def serial_number(text: str) -> str:
     """Return a piece's serial as it is kept, or raise `BadInput`: empty, longer than 120, or not seen."""
     text = one_line("serial", text, most=120)
     if not text:
-        raise BadInput("The serial is empty.", remedy="Type the number on the piece.")
+        raise BadInput(
+            Said("refusal.the_serial_is_empty"), remedy=Said("remedy.type_the_number_on_the")
+        )
     return text
 
 
@@ -89,5 +109,12 @@ def iso_date(name: str, text: str) -> str:
         return date.fromisoformat(text).isoformat()
     except ValueError:
         raise BadInput(
-            f"{name} is {text!r}, no date.", remedy="Give a date like 2026-03-31."
+            Said("refusal.is_no_date", {"name": _called(name), "text": repr(text)}),
+            remedy=Said("remedy.give_a_date_like"),
         ) from None
+
+
+def _called(name: str) -> Said | str:
+    """Return what a quantity is called, in the reader's language where the catalogues know it."""
+    said = Said("quantity." + name.replace(" ", "_"))
+    return said if said.code in catalogue("en") else name

@@ -25,6 +25,10 @@ from __future__ import annotations
 
 import re
 from importlib.util import find_spec
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:  # what is said refuses in these errors itself
+    from .said import Said
 
 
 class HeavyspotError(Exception):
@@ -32,16 +36,24 @@ class HeavyspotError(Exception):
 
     Parameters
     ----------
-    message : str
+    message : str or Said
         What is wrong: where, what was expected, what was found.
-    remedy : str
+    remedy : str or Said
         What to do about it, as an instruction.
+
+    Attributes
+    ----------
+    message, remedy : str
+        In English, for programs and shells.
+    told, to_do : str or Said
+        As they were given, for a page in its reader's language.
     """
 
-    def __init__(self, message: str, *, remedy: str) -> None:
-        super().__init__(message)
-        self.message = message
-        self.remedy = remedy
+    def __init__(self, message: str | Said, *, remedy: str | Said) -> None:
+        super().__init__(str(message))
+        self.told, self.to_do = message, remedy
+        self.message = str(message)
+        self.remedy = str(remedy)
 
     def __str__(self) -> str:
         return f"{self.message} {self.remedy}".strip()

@@ -2,7 +2,8 @@
 
 A sentence stands once a language in ``catalogues/``, under its code. How a number is spelt stands in the
 English one alone (``{speed_rpm:,.0f}``); the others only place it (``{speed_rpm}``). What only pages show
-stands in ``pages_en.toml`` and its like.
+stands in ``pages_en.toml`` and ``desk_en.toml`` and their like, what is refused and what to do about it in
+``refusals_en.toml``.
 """
 
 from __future__ import annotations
@@ -20,6 +21,9 @@ from .errors import BadInput
 from .words import short
 
 LANGUAGES = {"en": "English", "de": "Deutsch", "fr": "Français", "es": "Español", "zh": "中文"}
+
+PARTS = ("", "pages_", "desk_", "refusals_")
+"""How the files of a language's catalogue begin."""
 
 AS_IT_IS = "as_it_is"
 """Code of words that are nobody's sentence: the shop's own, and what was kept before there were codes."""
@@ -44,6 +48,10 @@ class Said(ByContent):
 
     code: str
     values: Mapping[str, Value] = field(default_factory=dict)
+
+    def __str__(self) -> str:
+        """Return the sentence in English."""
+        return in_words(self)
 
 
 def as_it_is(text: str) -> Said:
@@ -106,8 +114,9 @@ def catalogue(language: str) -> dict[str, str]:
             f'There is no language "{language}".', remedy="Known: " + ", ".join(LANGUAGES) + "."
         )
     known: dict[str, str] = {}
-    for name in (f"{language}.toml", f"pages_{language}.toml"):
-        text = (files(__package__) / "catalogues" / name).read_text(encoding="utf-8")
+    for part in PARTS:
+        path = files(__package__) / "catalogues" / f"{part}{language}.toml"
+        text = path.read_text(encoding="utf-8")
         known |= _flat(tomllib.loads(text))
     return known
 

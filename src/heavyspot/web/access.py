@@ -11,6 +11,7 @@ from starlette.requests import HTTPConnection
 from starlette.routing import BaseRoute
 
 from ..quantities.errors import NotAllowed, NotLoggedIn
+from ..quantities.said import Said
 from ..workshop.people import LOCAL, People, Person, Role
 
 COOKIE = "heavyspot"
@@ -318,13 +319,12 @@ async def allowed(request: Request) -> Person:
     role = ACCESS[f"{_method(request.method)} {route.path}"]
     if role not in (ANYONE, STATION):
         if person is None:
-            raise NotLoggedIn("Log in first.", remedy="POST name and password to /login.")
+            raise NotLoggedIn(Said("refusal.log_in_first"), remedy=Said("remedy.post_to_login"))
         _refuse_beyond_scope(request, person, route.path)
         if not person.may(role) and not (person.scope == "metrics" and route.path == METRICS):
-            raise NotAllowed(
-                f"This asks for the role {role}; {person.name} is {person.role}.",
-                remedy="Ask an owner of the shop.",
-            )
+            who = {"role": role, "name": person.name, "role_2": person.role}
+            why = Said("refusal.this_asks_for_the_role", who)
+            raise NotAllowed(why, remedy=Said("remedy.ask_an_owner_of_the"))
         if person.csrf and request.method not in ("GET", "HEAD"):
             await _check_csrf(request, person)
     request.state.person = person or Person("", "technician")
@@ -354,7 +354,8 @@ def _refuse_beyond_scope(request: Request, person: Person, path: str) -> None:
     }[person.scope]
     if not within or path.startswith(NEVER_BY_KEY):
         raise NotAllowed(
-            f"A key with the scope {person.scope} does not reach this.", remedy="Make another key."
+            Said("refusal.a_key_with_the_scope", {"scope": person.scope}),
+            remedy=Said("remedy.make_another_key"),
         )
 
 
@@ -371,7 +372,7 @@ async def _check_csrf(request: Request, person: Person) -> None:
     if sent is None and "form" in request.headers.get("content-type", ""):
         sent = str((await request.form()).get("csrf", ""))
     if not secrets.compare_digest(sent or "", person.csrf):
-        raise NotAllowed("This form is from an older login.", remedy="Load the page again.")
+        raise NotAllowed(Said("refusal.older_login"), remedy=Said("remedy.load_the_page_again"))
 
 
 Who = Annotated[Person, Depends(allowed)]

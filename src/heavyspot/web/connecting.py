@@ -8,6 +8,7 @@ from ..quantities.errors import HeavyspotError
 from ..sources.sound_card import InputDevice, RigFile, input_devices, open_live
 from ..workshop.demo.hand_turned import HandTurnedLive
 from ..workshop.rig.listening import Heard, Listening
+from .speaking import refused
 
 SOUND, SIMULATED = "sound", "simulated"
 
@@ -55,4 +56,4 @@ def inputs() -> tuple[list[InputDevice], str]:
     try:
         return input_devices(), ""
     except HeavyspotError as fault:
-        return [], f"{fault.message} {fault.remedy}"
+        return [], refused(fault)

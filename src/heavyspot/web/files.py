@@ -10,6 +10,7 @@ from typing import Annotated
 from fastapi import Query, Response
 
 from ..quantities.errors import NotThere
+from ..quantities.said import Said
 from ..sheet.label import label_pdf
 from ..workshop.job.lookup import pieces_of_job
 from ..workshop.sheets.issue import Issued
@@ -41,7 +42,9 @@ def sheets_of_job(shop: Workshop, job_id: str) -> list[str]:
     """Return the serials of a job's pieces that were measured; raises `NotThere` when none was."""
     measured = [m.serial for m in pieces_of_job(shop, job_id) if m.number]
     if not measured:
-        raise NotThere("Nothing of this job has been measured.", remedy="Spin or measure it first.")
+        raise NotThere(
+            Said("refusal.nothing_of_this_job_has"), remedy=Said("remedy.spin_or_measure_it_first")
+        )
     return measured
 
 
@@ -60,7 +63,9 @@ def job_sheets_answer(shop: Workshop, job_id: str) -> Response:
                 sheet = newest_sheet(shop, serial)
                 archive.writestr(f"sheet-{sheet.number}.pdf", pdf_of(shop, sheet))
         if not archive.namelist():
-            raise NotThere("No sheet of this job was issued yet.", remedy="Issue them first.")
+            raise NotThere(
+                Said("refusal.no_sheet_of_this_job"), remedy=Said("remedy.issue_them_first")
+            )
     headers = {"Content-Disposition": 'attachment; filename="sheets.zip"'}
     return Response(out.getvalue(), media_type="application/zip", headers=headers)
 

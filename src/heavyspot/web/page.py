@@ -20,7 +20,7 @@ from ..quantities.said import LANGUAGES, Said, Value
 from .access import person_of
 from .formats import FILTERS, dotted, listed
 from .once import new_form_key
-from .speaking import language
+from .speaking import language, refused, spoken
 from .views.bench.words import marked, plain
 
 Text = Annotated[str, Form()]
@@ -77,7 +77,12 @@ def _t_marked(code: str, **values: Value) -> Markup:
 
 
 templates = Jinja2Templates(Path(__file__).parent / "templates", context_processors=[_context])
-templates.env.filters |= FILTERS | {"marked": _marked, "words": _words}
+templates.env.filters |= FILTERS | {
+    "marked": _marked,
+    "words": _words,
+    "spoken": spoken,
+    "refused": refused,
+}
 templates.env.globals |= {
     "version": __version__,
     "languages": LANGUAGES,

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from starlette.requests import HTTPConnection
 from starlette.types import ASGIApp, Receive, Scope, Send
 
+from ..quantities.errors import HeavyspotError
 from ..quantities.said import LANGUAGES, Said, Value, in_words
 
 CHOICE = "heavyspot-language"
@@ -47,9 +48,14 @@ def told(code: str, **values: Value) -> str:
     return in_words(Said(code, values), language())
 
 
-def spoken(said: Said) -> str:
-    """Return a sentence in the language of the page that is being made, for drawings."""
-    return in_words(said, language())
+def spoken(said: Said | str) -> str:
+    """Return a sentence in the language of the page that is being made; words without a code as they are."""
+    return said if isinstance(said, str) else in_words(said, language())
+
+
+def refused(fault: HeavyspotError) -> str:
+    """Return what is wrong and what to do about it, in the language of the page that is being made."""
+    return f"{spoken(fault.told)} {spoken(fault.to_do)}".strip()
 
 
 class Speaks:

@@ -21,6 +21,7 @@ from dataclasses import dataclass, replace
 from ..ledger.records import Passkey
 from ..ledger.store.accounts import Accounts
 from ..quantities.errors import BadInput, HeavyspotError, NotThere
+from ..quantities.said import Said
 from .people import People, Person
 
 GOOD_FOR_S = 120.0
@@ -64,13 +65,13 @@ def site_of(scheme: str, host: str) -> Site:
     name, _, port = host.partition(":") if not host.startswith("[") else (host, "", "")
     if scheme != "https" and name != "localhost":
         raise BadInput(
-            "Passkeys work only over https, or at localhost on the computer itself.",
-            remedy="Start the server with --tls-certificate and --tls-key, or open http://localhost.",
+            Said("refusal.passkeys_work_only_over_https"),
+            remedy=Said("remedy.start_the_server_with_tls"),
         )
     if not name or _in_figures(name):
         raise BadInput(
-            "Passkeys work only where the server is opened by a name.",
-            remedy="Open it by its name in the network instead of its address in figures.",
+            Said("refusal.passkeys_work_only_where_the"),
+            remedy=Said("remedy.open_it_by_its_name"),
         )
     usual = "443" if scheme == "https" else "80"
     return Site(name, f"{scheme}://{name}" + (f":{port}" if port not in ("", usual) else ""))
@@ -104,10 +105,13 @@ class Challenges:
         """Raise `BadInput` unless it is one of ours, for this purpose, and not too old."""
         begin, signed = challenge[:32], challenge[32:]
         if not hmac.compare_digest(signed, self._signed(purpose, begin)):
-            raise BadInput("This passkey answers another question.", remedy="Try again.")
+            raise BadInput(
+                Said("refusal.this_passkey_answers_another_question"),
+                remedy=Said("remedy.try_again"),
+            )
         age_s = self._now() - int.from_bytes(begin[24:], "big") / 1000
         if not -1.0 <= age_s <= GOOD_FOR_S:
-            raise BadInput("That took too long.", remedy="Try again.")
+            raise BadInput(Said("refusal.that_took_too_long"), remedy=Said("remedy.try_again"))
 
     def spend(self, challenge: bytes) -> None:
         """Note that a challenge was answered rightly; raises `BadInput` where it was before."""
@@ -116,7 +120,9 @@ class Challenges:
             for old in [c for c, until in self._spent.items() if until < now]:
                 del self._spent[old]
             if challenge in self._spent:
-                raise BadInput("This answer was given before.", remedy="Try again.")
+                raise BadInput(
+                    Said("refusal.this_answer_was_given_before"), remedy=Said("remedy.try_again")
+                )
             self._spent[challenge] = now + GOOD_FOR_S + 1.0
 
     def _signed(self, purpose: str, begin: bytes) -> bytes:
@@ -154,7 +160,10 @@ class Passkeys:
         self._people.prove_again(person, password, where=where)
         mine = self.passkeys(person.name)
         if len(mine) >= MOST_OF_ONE:
-            raise BadInput(f"{MOST_OF_ONE} passkeys are enough.", remedy="End one first.")
+            raise BadInput(
+                Said("refusal.passkeys_are_enough", {"most_of_one": MOST_OF_ONE}),
+                remedy=Said("remedy.end_one_first"),
+            )
         needed = structs.AuthenticatorSelectionCriteria(
             resident_key=structs.ResidentKeyRequirement.REQUIRED,  # so that no name is asked for
             require_resident_key=True,
@@ -190,7 +199,10 @@ class Passkeys:
 
         label = " ".join(label.split())
         if not 1 <= len(label) <= LONGEST_LABEL:
-            raise BadInput("Say which device it is.", remedy=f"One to {LONGEST_LABEL} letters.")
+            raise BadInput(
+                Said("refusal.say_which_device_it_is"),
+                remedy=Said("remedy.one_to_letters", {"longest_label": LONGEST_LABEL}),
+            )
         with _refusals():
             shown = parse_registration_credential_json(_short(answer))
             challenge = parse_client_data_json(shown.response.client_data_json).challenge
@@ -207,7 +219,10 @@ class Passkeys:
         if not self._accounts.add_passkey(
             person.name, label, known_by, made.credential_public_key, made.sign_count, site.rp_id
         ):
-            raise BadInput("This passkey is known already.", remedy="Look at the list of passkeys.")
+            raise BadInput(
+                Said("refusal.this_passkey_is_known_already"),
+                remedy=Said("remedy.look_at_the_list_of"),
+            )
 
     def begin_login(self, site: Site) -> str:
         """Return what the browser needs to show a passkey, JSON; it tells nothing about who has one."""
@@ -263,12 +278,14 @@ class Passkeys:
         mine = self.passkeys("" if person.may("owner") else person.name)
         found = next((k for k in mine if k.id == id_), None)
         if found is None or person.scope or person.by_pin:
-            raise NotThere("There is no such passkey.", remedy="Look at the list of passkeys.")
+            raise NotThere(
+                Said("refusal.there_is_no_such_passkey"), remedy=Said("remedy.look_at_the_list_of")
+            )
         self._accounts.end_passkey(found, by=person.name)
 
 
-_WRONG = "That passkey does not let in here."
-_INSTEAD = "Log in with the password, and look at the list of passkeys."
+_WRONG = Said("refusal.passkey_does_not_let_in")
+_INSTEAD = Said("remedy.log_in_with_the_password")
 
 
 @contextmanager

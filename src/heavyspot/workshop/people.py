@@ -17,6 +17,7 @@ from ..ledger.records import Passkey, PersonsKey, User
 from ..ledger.store.accounts import Accounts
 from ..quantities.clock import utc_text
 from ..quantities.errors import BadInput, NotThere
+from ..quantities.said import Said
 from .shop import Workshop
 from .tries import Tries
 
@@ -115,13 +116,20 @@ class People:
         """
         name = name.strip()
         if not name:
-            raise BadInput("The name is empty.", remedy="Type the user's name.")
+            raise BadInput(
+                Said("refusal.the_name_is_empty"), remedy=Said("remedy.type_the_user_name")
+            )
         if role not in ROLES:
-            raise BadInput(f"There is no role {role!r}.", remedy="Roles: " + ", ".join(ROLES) + ".")
+            raise BadInput(
+                Said("refusal.there_is_no_role", {"role": repr(role)}),
+                remedy=Said("remedy.roles", {"known": ", ".join(ROLES)}),
+            )
         if len(password) < SHORTEST_PASSWORD:
             raise BadInput(
-                f"The password has {len(password)} characters.",
-                remedy=f"Take {SHORTEST_PASSWORD} or more; a short sentence is easy to remember.",
+                Said("refusal.the_password_has_characters", {"password": len(password)}),
+                remedy=Said(
+                    "remedy.take_or_more_a_short", {"shortest_password": SHORTEST_PASSWORD}
+                ),
             )
         if role != "owner":
             self._refuse_last_owner(name)
@@ -139,14 +147,20 @@ class People:
         """
         known = {u.name: u for u in self.users()}
         if name not in known:
-            raise NotThere(f"There is no user {name!r}.", remedy="Look at the list of users.")
+            raise NotThere(
+                Said("refusal.there_is_no_user", {"name": repr(name)}),
+                remedy=Said("remedy.look_at_the_list_of_users"),
+            )
         self._refuse_last_owner(name)
         self._accounts.add_user(name, "", "", by=by)
 
     def _refuse_last_owner(self, name: str) -> None:
         """Raise `BadInput` when nobody but one is an owner: without one nobody could make another."""
         if [u.name for u in self.users() if u.role == "owner"] == [name]:
-            raise BadInput(f"{name} is the last owner.", remedy="Make another owner first.")
+            raise BadInput(
+                Said("refusal.is_the_last_owner", {"name": name}),
+                remedy=Said("remedy.make_another_owner_first"),
+            )
 
     def users(self) -> list[User]:
         """Return the users that may log in."""
@@ -182,11 +196,11 @@ class People:
             password.
         """
         if not person.name or person.by_pin:
-            raise BadInput("A pin is set after a login by password.", remedy="Log in first.")
+            raise BadInput(Said("refusal.a_pin_is_set_after"), remedy=Said("remedy.log_in_first"))
         if pin and not re.fullmatch(r"\d{4,8}", pin):
-            raise BadInput("A pin is four to eight digits.", remedy="Take others.")
+            raise BadInput(Said("refusal.a_pin_is_four_to"), remedy=Said("remedy.take_others"))
         if pin and (len(set(pin)) < 3 or pin in "01234567890" or pin in "09876543210"):
-            raise BadInput("That pin is the first somebody would try.", remedy="Take others.")
+            raise BadInput(Said("refusal.that_pin_is_the_first"), remedy=Said("remedy.take_others"))
         self._accounts.set_pin(person.name, self._hash(pin) if pin else "")
 
     def with_pins(self) -> list[str]:
@@ -222,7 +236,10 @@ class People:
             except (VerificationError, InvalidHashError):
                 turn.good = False
         if not turn.good:
-            raise BadInput(f"Name or {what} is wrong.", remedy="Try again, or ask an owner.")
+            raise BadInput(
+                Said("refusal.name_or_is_wrong", {"what": Said(f"refused_noun.{what}")}),
+                remedy=Said("remedy.try_again_or_ask_an"),
+            )
 
     def _hash(self, secret: str) -> str:
         with self._tries.hashing():
@@ -231,7 +248,9 @@ class People:
     def prove_again(self, person: Person, password: str, *, where: str = "") -> None:
         """Raise `BadInput` unless it is the password of whoever is logged in; an open screen is not enough."""
         if not person.name or person.by_pin or person.scope:
-            raise BadInput("This asks for a login by password or passkey.", remedy="Log in first.")
+            raise BadInput(
+                Said("refusal.this_asks_for_a_login"), remedy=Said("remedy.log_in_first")
+            )
         user = self._accounts.user(person.name)
         kept = user.password_hash if user and user.role else ""
         self._prove(person.name, kept, password, "password", where)
@@ -273,24 +292,33 @@ class People:
             One of these is none, or the person is not logged in by password.
         """
         if not person.name or person.by_pin or person.scope:
-            raise BadInput("A key is made after a login by password.", remedy="Log in first.")
+            raise BadInput(Said("refusal.a_key_is_made_after"), remedy=Said("remedy.log_in_first"))
         return self.make_key_of(person.name, label, scope, days)
 
     def make_key_of(self, name: str, label: str, scope: str, days: int) -> str:
         """Make a key of a user, at the computer itself; as `make_key`."""
         label = " ".join(label.split())
         if not 1 <= len(label) <= 80:
-            raise BadInput("Say what the key is for.", remedy="One to 80 letters.")
+            raise BadInput(
+                Said("refusal.say_what_the_key_is"), remedy=Said("remedy.one_to_80_letters")
+            )
         if scope not in SCOPES:
             raise BadInput(
-                f"There is no scope {scope!r}.", remedy="Known: " + ", ".join(SCOPES) + "."
+                Said("refusal.there_is_no_scope", {"scope": repr(scope)}),
+                remedy=Said("remedy.known", {"known": ", ".join(SCOPES)}),
             )
         if not 1 <= days <= LONGEST_KEY_DAYS:
-            raise BadInput(f"A key of {days} days is none.", remedy=f"1 to {LONGEST_KEY_DAYS}.")
+            raise BadInput(
+                Said("refusal.a_key_of_days_is", {"days": days}),
+                remedy=Said("remedy.days_of_a_key", {"most": LONGEST_KEY_DAYS}),
+            )
         key = KEY_BEGINS + secrets.token_urlsafe(32)
         until = utc_text(datetime.now(UTC) + timedelta(days=days))
         if not self._accounts.add_key(name, label, _digest(key), scope, until):
-            raise NotThere(f"There is no user {name!r}.", remedy="Look at the list of users.")
+            raise NotThere(
+                Said("refusal.there_is_no_user", {"name": repr(name)}),
+                remedy=Said("remedy.look_at_the_list_of_users"),
+            )
         return key
 
     def keys(self, name: str = "") -> list[PersonsKey]:
@@ -302,7 +330,9 @@ class People:
         mine = self.keys("" if person.may("owner") else person.name)
         found = next((k for k in mine if k.id == id_), None)
         if found is None or person.scope:
-            raise NotThere("There is no such key.", remedy="Look at the list of keys.")
+            raise NotThere(
+                Said("refusal.there_is_no_such_key"), remedy=Said("remedy.look_at_the_list_of_keys")
+            )
         self._accounts.end_key(found, by=person.name)
 
     def by_key(self, key: str) -> Person | None:

@@ -7,6 +7,7 @@ from pathlib import Path
 from ..ledger.book import Book, make_data_folder
 from ..ledger.records import Piece
 from ..quantities.errors import NotThere
+from ..quantities.said import Said
 from .held import hold
 from .shop_file import load_shop_file
 
@@ -86,6 +87,7 @@ def find_piece(shop: Workshop, serial: str) -> Piece:
     piece = shop.book.jobs.piece(serial)
     if piece is None:
         raise NotThere(
-            f'There is no piece "{serial}".', remedy="Add it first, or check the serial."
+            Said("refusal.there_is_no_piece", {"serial": serial}),
+            remedy=Said("remedy.add_it_first_or_check"),
         )
     return piece

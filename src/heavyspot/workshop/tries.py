@@ -15,6 +15,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 from ..quantities.errors import BadInput
+from ..quantities.said import Said
 
 FREE_TRIES = 5
 """Wrong passwords of one name before it has to wait; the wait doubles from one second."""
@@ -81,7 +82,7 @@ class Tries:
             of_one = self._inside[where] >= WAITING_OF_ONE if where else False
             if of_one or self._inside.total() >= WAITING:
                 raise BadInput(
-                    "Many are logging in in this moment.", remedy="Try again in a few seconds."
+                    Said("refusal.many_are_logging_in_in"), remedy=Said("remedy.try_again_in_a_few")
                 )
             self._inside[where] += 1
             queue = self._queues.setdefault(key, _Queue())
@@ -116,8 +117,8 @@ class Tries:
         left_s = last + wait_s - time.monotonic()
         if left_s > 0:
             raise BadInput(
-                f"Too many wrong passwords for {name[:120]}.",
-                remedy=f"Try again in {left_s:.0f} s.",
+                Said("refusal.too_many_wrong_passwords_for", {"name": name[:120]}),
+                remedy=Said("remedy.try_again_in_s", {"left_s": left_s}),
             )
 
     def _count(self, key: str, turn: Turn) -> None:

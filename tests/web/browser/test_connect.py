@@ -32,3 +32,35 @@ def test_the_drawing_follows_what_is_typed(server, browser):
     assert axe(page) == [] and small_targets(page) == []
     assert page.faults == []
     page.context.close()
+
+
+@pytest.mark.parametrize("size", ["bench", "tablet"])
+def test_a_sensor_is_dragged_to_its_hour_and_moved_by_keys(server, browser, size):
+    page = open_page(browser, size)
+    page.goto(f"{server.url}/connect?source=sound")
+    hand = page.locator("[data-clock=clock-0]")
+    hand.wait_for()
+    page.locator(".clock-places").scroll_into_view_if_needed()
+    at, face = (
+        hand.locator("circle.acceleration").bounding_box(),
+        page.locator(".clock-places").bounding_box(),
+    )
+    middle = face["x"] + face["width"] / 2, face["y"] + face["height"] / 2
+    page.mouse.move(at["x"] + at["width"] / 2, at["y"] + at["height"] / 2)
+    page.mouse.down()
+    page.mouse.move(middle[0], middle[1] + face["height"] / 3, steps=6)  # straight down: 6 o'clock
+    page.mouse.up()
+    now = "hour => document.querySelector('[data-clock=clock-0]').getAttribute('aria-valuenow') === hour"
+    until(page, now, "6")
+    assert page.locator("[name=clock-0]").input_value() == "6"
+    hand.focus()
+    page.keyboard.press("ArrowRight")
+    until(page, now, "6.5")
+    until(
+        page, "() => document.activeElement.dataset.clock === 'clock-0'"
+    )  # the next press moves it too
+    page.keyboard.press("ArrowLeft")
+    until(page, now, "6")
+    assert axe(page) == [] and small_targets(page) == []
+    assert page.faults == []
+    page.context.close()

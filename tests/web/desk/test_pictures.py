@@ -92,3 +92,12 @@ def test_each_plane_of_the_form_is_a_place_on_the_rotor():
         ("#plane-3", "open", "back face"),
     ]
     assert "&lt;b&gt;" in rotor_svg(["<b>"])
+
+
+def test_the_list_of_models_leads_from_a_plane_to_its_fields():
+    svg = rotor_svg(["nut", "turbine hub"], "/models/edit?name=A%26B")
+    assert re.findall(r'href="([^"]+)" class="known"', svg) == [
+        "/models/edit?name=A%26B#plane-0",
+        "/models/edit?name=A%26B#plane-1",
+    ]
+    assert "open" not in svg  # what the model does not have is not offered

@@ -10,6 +10,7 @@ from sqlalchemy import func, select, update
 from sqlalchemy.exc import IntegrityError
 
 from ...quantities.errors import Stale
+from ...quantities.said import Said
 from ..find.search import index_pieces
 from ..records import Answer, Cut, Learnt, Run, record, withdrawn
 from ..store.chain import link_of
@@ -53,8 +54,8 @@ class Cartridges(Entries):
                 return run_id
         except IntegrityError:
             raise Stale(
-                "Another run of this piece was recorded at the same moment.",
-                remedy="Look at the piece again, then repeat the entry.",
+                Said("refusal.another_run_of_this_piece"),
+                remedy=Said("remedy.look_at_the_piece_again"),
             ) from None
 
     def add_cuts(self, made: Sequence[Cut], *, once: bool = False) -> list[str]:

@@ -10,6 +10,7 @@ from sqlalchemy import Connection, func, insert, select, update
 from sqlalchemy.exc import IntegrityError
 
 from ...quantities.errors import Taken
+from ...quantities.said import Said
 from ..find.search import index_pieces
 from ..records import Amendment, Job, Piece, record
 from ..store.entries import (
@@ -223,6 +224,6 @@ def _refusing(*serials: str) -> Iterator[None]:
     except IntegrityError as fault:
         named = [s for s in serials if s and s in str(fault.params)] or list(serials)
         raise Taken(
-            f'A piece with serial "{named[0]}" is there already.',
-            remedy="Go on with that piece, or give this one another serial.",
+            Said("refusal.a_piece_with_serial_is", {"named": named[0]}),
+            remedy=Said("remedy.go_on_with_that_piece"),
         ) from None

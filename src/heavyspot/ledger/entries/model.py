@@ -5,6 +5,7 @@ from __future__ import annotations
 from sqlalchemy import select
 
 from ...quantities.errors import Taken
+from ...quantities.said import Said
 from ..records import Content, Model
 from ..store.entries import Entries, add_entry, newest, refuse_stale, transaction
 from ..store.tables import models
@@ -41,8 +42,8 @@ class Models(Entries):
             refuse_stale(old, seen)
             if old and old["kind"] != kind:
                 raise Taken(
-                    f'"{name}" is already a model of the kind {old["kind"]}.',
-                    remedy="Give this one another name.",
+                    Said("refusal.is_already_a_model_of", {"name": name, "old": old["kind"]}),
+                    remedy=Said("remedy.give_this_one_another_name"),
                 )
             values = {"name": name, "kind": kind, "content": content, "by": by}
             return add_entry(c, models, replaces=old["id"] if old else None, **values)

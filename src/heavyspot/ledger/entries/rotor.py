@@ -6,6 +6,7 @@ from sqlalchemy import Table, func, select, update
 from sqlalchemy.exc import IntegrityError
 
 from ...quantities.errors import Stale
+from ...quantities.said import Said
 from ..find.search import index_pieces
 from ..records import Content, Matching, OfMachine, RotorCorrection, RotorRun
 from ..store.chain import link_of
@@ -43,8 +44,8 @@ class Rotors(Entries):
                 return run_id
         except IntegrityError:
             raise Stale(
-                "Another reading of this piece was recorded at the same moment.",
-                remedy="Look at the piece again, then repeat the entry.",
+                Said("refusal.another_reading_of_this_piece"),
+                remedy=Said("remedy.look_at_the_piece_again"),
             ) from None
 
     def add_corrections(self, made: list[RotorCorrection]) -> list[str]:

@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import Connection, func, select
 
 from ...quantities.errors import NotThere, Taken
+from ...quantities.said import Said
 from ..find.projection import project
 from ..records import record
 from ..store.entries import Entries, add_entries, add_entry, newest, transaction
@@ -162,12 +163,16 @@ class Conflicts(Entries):
             before = find_taking(c, store, piece_id)
             rows = c.execute(_open(store, piece_id, before)).all()
             if not rows:
-                raise NotThere("Nothing is held of that piece.", remedy="Look at the list again.")
+                raise NotThere(
+                    Said("refusal.nothing_is_held_of_that"),
+                    remedy=Said("remedy.look_at_the_list_again"),
+                )
             told = _told(c, store, piece_id, rows)
             other = piece_index.c.serial == serial
             if serial and c.execute(select(piece_index.c.piece_id).where(other)).first():
                 raise Taken(
-                    f'A piece with serial "{serial}" is there already.', remedy="Give it another."
+                    Said("refusal.a_piece_with_serial_is_there", {"serial": serial}),
+                    remedy=Said("remedy.give_it_another"),
                 )
             first = min((n for h in rows if (n := _number(h)) is not None), default=1)
             first = 1 if told.why == "serial" else first

@@ -7,6 +7,7 @@ from dataclasses import replace
 from sqlalchemy import Connection, func, select
 
 from ...quantities.errors import BadInput
+from ...quantities.said import Said
 from ..records import Login, Passkey, PersonsKey, User, record
 from .chain import link_of
 from .entries import Entries, add_entry, newest, now_utc, transaction
@@ -160,7 +161,10 @@ class Accounts(Entries):
             if passkey:
                 before = _as_used(c, passkey).sign_count
                 if not counts_on(before, passkey.sign_count):
-                    raise BadInput("This passkey's counter went back.", remedy="Ask an owner.")
+                    raise BadInput(
+                        Said("refusal.this_passkey_counter_went_back"),
+                        remedy=Said("remedy.ask_an_owner"),
+                    )
                 values |= {"passkey": passkey.id, "sign_count": passkey.sign_count}
             user = newest(c, users, users.c.name == name)
             of_user = user["id"] if user else None

@@ -10,6 +10,7 @@ from sqlalchemy import Connection, Engine, Table, insert, select
 
 from ...quantities.clock import now, utc_text
 from ...quantities.errors import Stale
+from ...quantities.said import Said
 from ..records import Cut, Entry, R, record
 from .chain import OF_ONE_STORE, add_links, end_of, link_of, lock_chain
 from .identity import new_id
@@ -64,8 +65,8 @@ def refuse_stale(now: Row | None, seen: str | None) -> None:
     if seen is not None and seen != (now["id"] if now else ""):
         who = (now and now["by"]) or "Somebody else"
         raise Stale(
-            f"{who} has changed this meanwhile; nothing was written.",
-            remedy="Look at it again, then say what you want to change.",
+            Said("refusal.has_changed_this_meanwhile_nothing", {"who": who}),
+            remedy=Said("remedy.look_at_it_again_then"),
         )
 
 

@@ -15,6 +15,7 @@ from sqlalchemy import Connection, Engine, delete, insert, select, update
 
 from ...quantities.clock import utc_minute, utc_text
 from ...quantities.errors import BadInput, DoneBefore
+from ...quantities.said import Said
 from .tables import once
 
 KEPT_DAYS = 30
@@ -90,8 +91,8 @@ def write_key(c: Connection, at: datetime) -> None:
             return
         asked.done_before = True
         raise DoneBefore(
-            f"This was done before, on {utc_minute(found.at)} UTC; nothing was written now.",
-            remedy="To do it again, ask under another name.",
+            Said("refusal.this_was_done_before_on", {"at": utc_minute(found.at)}),
+            remedy=Said("remedy.to_do_it_again_ask"),
         )
     c.execute(delete(once).where(once.c.at < utc_text(at - timedelta(days=KEPT_DAYS))))
     c.execute(insert(once).values(key=asked.key, digest=asked.digest, at=utc_text(at)))
@@ -107,7 +108,7 @@ def mark_written() -> None:
 def _refuse_another(asked: Asked, digest: str) -> None:
     if digest != asked.digest:
         raise BadInput(
-            "This key was used for something else before.", remedy="Take a new key for each thing."
+            Said("refusal.this_key_was_used_for"), remedy=Said("remedy.take_a_new_key_for")
         )
 
 

@@ -7,6 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, File, Form, Request, Response, UploadFile
 
 from ...quantities.errors import BadInput, HeavyspotError
+from ...quantities.said import Said
 from ...workshop.cartridge.card_units import response_card
 from ...workshop.model.card import LARGEST_BYTES, drop_card, take_card
 from ..access import Who, allowed
@@ -40,7 +41,10 @@ async def taken(
     content = await file.read(LARGEST_BYTES + 1) if file else b""
     try:
         if not content:
-            raise BadInput("No file was chosen.", remedy="Choose another shop's response card.")
+            raise BadInput(
+                Said("refusal.no_file_was_chosen"),
+                remedy=Said("remedy.choose_another_shop_response_card"),
+            )
         take_card(shop, content, as_model=name, by=who.name)
     except HeavyspotError as fault:
         return models_page(request, shop, fault=fault, status=422)

@@ -11,7 +11,7 @@ from markdown_it import MarkdownIt
 from markupsafe import Markup
 
 from ...quantities.errors import NotThere
-from ...quantities.said import LANGUAGES
+from ...quantities.said import LANGUAGES, Said
 from ..access import allowed
 from ..page import Text, by_script, goto, page
 from ..speaking import CHOICE
@@ -67,7 +67,10 @@ def guide_html(name: str) -> Markup:
     Nothing of it is taken as HTML, and a link leads to another guide or, as plain words, nowhere.
     """
     if name not in titles():
-        raise NotThere(f"There is no guide {name[:60]!r}.", remedy="Choose one from the list.")
+        raise NotThere(
+            Said("refusal.there_is_no_guide", {"name": repr(name[:60])}),
+            remedy=Said("remedy.choose_one_from_the_list"),
+        )
     text = (guides() / f"{name}.md").read_text(encoding="utf-8")
     text = re.sub(r"!\[[^\]]*\]\([^)]*\)\n?", "", text)  # pictures stay in the documentation
     text = re.sub(r"\[([^\]]+)\]\(([\w-]+)\.md[^)]*\)", _led, text)

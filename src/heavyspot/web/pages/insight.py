@@ -19,6 +19,7 @@ from ...workshop.shop import Workshop
 from ..access import Who, allowed
 from ..deps import Shop
 from ..page import Text, goto, page
+from ..speaking import told
 from ..views import insight as views
 from .ledger import Works
 
@@ -222,7 +223,7 @@ def ask(
         return _csv([dict(zip(names, r, strict=True)) for r in rows], names, "answer.csv")
     answer = rows[:SHOWN]
     values = {"question": question, "names": names, "answer": answer, "many": len(rows)}
-    values["cut_short"] = f", the first {SHOWN} shown" if len(rows) > SHOWN else ""
+    values["cut_short"] = told("ask.shown", number=SHOWN) if len(rows) > SHOWN else ""
     return page(request, "insight/ask.html", values)
 
 

@@ -9,6 +9,7 @@ from fastapi import APIRouter, Depends, File, Request, Response, UploadFile
 from fastapi.responses import FileResponse
 
 from ...quantities.errors import BadInput, HeavyspotError, NotThere
+from ...quantities.said import Said
 from ...workshop.job.lookup import search_pieces
 from ...workshop.keep.ledger_state import newest_link
 from ...workshop.keep.long_work import LongWork, Work
@@ -66,7 +67,9 @@ def stop_work(id_: str, works: Works) -> Response:
 def _work(works: LongWork, id_: str) -> Work:
     found = works.find(id_)
     if found is None:
-        raise NotThere("There is no work of that name.", remedy="Look at the ledger.")
+        raise NotThere(
+            Said("refusal.there_is_no_work_of"), remedy=Said("remedy.look_at_the_ledger")
+        )
     return found
 
 
@@ -86,7 +89,9 @@ def sheets_anew(
     folder = new_reissue(shop)
     try:
         if not serials:
-            raise NotThere("No piece that was measured is found.", remedy="Search for others.")
+            raise NotThere(
+                Said("refusal.no_piece_that_was_measured"), remedy=Said("remedy.search_for_others")
+            )
         shop_look(shop.folder, language)
         work = works.begin(
             f"Sheets of {len(serials):,} pieces",
@@ -133,7 +138,9 @@ async def hand_in(
     content = await file.read() if file else b""
     try:
         if not content:
-            raise BadInput("No file was chosen.", remedy="Choose a CSV or a workbook.")
+            raise BadInput(
+                Said("refusal.no_file_was_chosen"), remedy=Said("remedy.choose_a_csv_or_a")
+            )
         got = receive(shop, (file.filename if file else "") or "", content)
     except HeavyspotError as fault:
         return page(request, "ledger/old_book_new.html", {"fault": fault}, status=422)
@@ -145,7 +152,9 @@ def rejects(id_: str, shop: Shop) -> Response:
     """The rows that were not taken, each with its reason."""
     path = Incoming(shop, id_).rejects
     if not path.exists():
-        raise NotThere("No row was refused.", remedy="All rows were taken.")
+        raise NotThere(
+            Said("refusal.no_row_was_refused"), remedy=Said("remedy.all_rows_were_taken")
+        )
     return FileResponse(path, media_type="text/csv", filename="rejects.csv")
 
 

@@ -26,6 +26,7 @@ from ..access import Who, allowed
 from ..deps import Shop
 from ..drawings.rotor_side import rotor_svg
 from ..page import Text, goto, page
+from ..speaking import refused, told
 from ..views.insight import gains_panels
 from ..views.model import limits_fold, model_card, plane_folds
 from ..views.model_form import (
@@ -98,9 +99,7 @@ async def put_model(request: Request, shop: Shop, who: Who) -> Response:
     try:
         made = add_model(shop, content, by=who.name, seen=seen)
     except LedgerFault as fault:
-        return _model(
-            request, typed, {"": f"{fault.message} {fault.remedy}"}, known=known, content=content
-        )
+        return _model(request, typed, {"": refused(fault)}, known=known, content=content)
     if back := typed.get("back", ""):
         return goto("/bench", back)
     return goto("/models#" + made.name)
@@ -155,14 +154,14 @@ async def put_rig(request: Request, shop: Shop, who: Who) -> Response:
     content = {k: v for k, v in there.items() if k in NOT_ON_FORM} | rig_content(typed)
     faults = faults_by_field(RigRecord, content)
     if not name:
-        faults["name"] = "needed"
+        faults["name"] = told("typed.needed")
     if faults:
         return _rig(request, typed, faults, known=known)
     seen = typed.get("seen") if known == name else None
     try:
         add_rig(shop, name, content, by=who.name, seen=seen)
     except LedgerFault as fault:
-        return _rig(request, typed, {"": f"{fault.message} {fault.remedy}"}, known=known)
+        return _rig(request, typed, {"": refused(fault)}, known=known)
     return goto("/rigs")
 
 

@@ -7,6 +7,7 @@ from typing import Annotated, get_args
 from fastapi import APIRouter, Depends, File, Request, Response, UploadFile
 
 from ...quantities.errors import BadInput, HeavyspotError
+from ...quantities.said import Said
 from ...quantities.typed import typed_or_none
 from ...sources.curve_reading import StatedTable, table_from_pasted
 from ...sources.curve_table import CurveTable, Unit
@@ -55,7 +56,8 @@ def bring(
     try:
         if recording is None or not recording.filename:
             raise BadInput(
-                "No file was chosen.", remedy="Choose the recording's file, or drop it here."
+                Said("refusal.no_file_was_chosen"),
+                remedy=Said("remedy.choose_the_recording_file_or"),
             )
         _not_while_it_spins(bench, serial)
         by = who.signs(checked_operator(operator))
@@ -101,7 +103,9 @@ def bring_table(
 def _table(typed: str, file: UploadFile | None, stated: StatedTable) -> CurveTable:
     there = file is not None and bool(file.filename)
     if there == bool(typed.strip()):
-        raise BadInput("There is no table, or there are two.", remedy="Type one, or choose a file.")
+        raise BadInput(
+            Said("refusal.there_is_no_table_or"), remedy=Said("remedy.type_one_or_choose_a")
+        )
     if file is not None and there:
         return table_of(file, stated)
     return table_from_pasted(typed, stated)
@@ -110,7 +114,8 @@ def _table(typed: str, file: UploadFile | None, stated: StatedTable) -> CurveTab
 def _not_while_it_spins(bench: Bench, serial: str) -> None:
     if bench.spins(serial) or bench.armed == serial:
         raise BadInput(
-            f"{serial} is spinning just now.", remedy="Hand it in when the spin is read."
+            Said("refusal.is_spinning_just_now", {"serial": serial}),
+            remedy=Said("remedy.hand_it_in_when_the"),
         )
 
 

@@ -33,7 +33,7 @@ from ..access import Who, allowed
 from ..deps import Shop
 from ..formats import dotted
 from ..page import Text, goto, page
-from ..speaking import language
+from ..speaking import language, told
 from ..views.rig.health import (
     about_served,
     due_lines,
@@ -167,7 +167,7 @@ def reread(request: Request, id_: str, shop: Shop) -> Response:
     values = {
         "row": state,
         "back": back, "shown": back[:CALLED],
-        "cut_short": f"The first {CALLED}; the file holds them all." if len(back) > CALLED else "",
+        "cut_short": told("reread.first", number=CALLED) if len(back) > CALLED else "",
     }  # fmt: skip
     return page(request, "rig/reread.html", values)
 

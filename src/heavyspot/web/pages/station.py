@@ -18,7 +18,7 @@ from ...workshop.station.station import standing
 from ..access import Who, allowed
 from ..deps import Shop
 from ..page import Text, goto, page
-from ..views.station import clash_words, held_words
+from ..views.station import clash_kind, clash_words, held_words
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
 
@@ -94,7 +94,10 @@ def _buildings(request: Request, shop: Workshop) -> dict[str, object]:
     return {
         "stations": known_stations(shop),
         "held": [(h, held_words(h.why, h.model, h.entries, h.runs)) for h in held_pieces(shop)],
-        "clashes": [(c.clash, c.name, clash_words(c.clash.content)) for c in open_clashes(shop)],
+        "clashes": [
+            (c.clash, f"{clash_kind(c.clash.kind)} {c.name}", clash_words(c.clash.content))
+            for c in open_clashes(shop)
+        ],
         "standing": standing(shop),
         "line": request.app.state.errands.words(),
     }

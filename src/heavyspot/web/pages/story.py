@@ -9,6 +9,7 @@ from fastapi import APIRouter, Depends, File, Request, Response, UploadFile
 from fastapi.responses import FileResponse
 
 from ...quantities.errors import BadInput, HeavyspotError, NotThere
+from ...quantities.said import Said
 from ...workshop.cartridge.past import past_runs
 from ...workshop.cartridge.story import story_of as cartridge_of
 from ...workshop.job.build_record import TOLD, tell
@@ -79,7 +80,9 @@ async def add_paper(
     """Keep a photo or document with a piece."""
     try:
         if file is None or not file.filename:
-            raise BadInput("No file was chosen.", remedy="Choose a photo or a document.")
+            raise BadInput(
+                Said("refusal.no_file_was_chosen"), remedy=Said("remedy.choose_a_photo_or_a")
+            )
         attach(shop, serial, file.filename, await file.read(), text=text, by=who.name)
     except HeavyspotError as fault:
         return _again(request, shop, serial, fault, {})

@@ -6,16 +6,29 @@ import re
 from collections.abc import Mapping
 
 from pydantic import BaseModel, ValidationError
+from pydantic_core import ErrorDetails
 
+from ...quantities.said import Said
 from ...quantities.typed import decimal_point
+from ..speaking import spoken
 
 PLAIN_WORDS = {
-    "missing": "needed",
-    "float_parsing": "not a number",
-    "int_parsing": "not a whole number",
-    "string_too_short": "needed",
+    "missing": Said("typed.needed"),
+    "string_too_short": Said("typed.needed"),
+    "float_parsing": Said("typed.no_number"),
+    "int_parsing": Said("typed.no_whole"),
+    "int_from_float": Said("typed.no_whole"),
+    "finite_number": Said("typed.finite"),
 }
 """The commonest faults of typing, in the shop's words."""
+
+BOUNDS = {
+    "greater_than": ("over", "least", "gt"),
+    "greater_than_equal": ("at_least", "least", "ge"),
+    "less_than": ("under", "most", "lt"),
+    "less_than_equal": ("at_most", "most", "le"),
+}
+"""Faults of a number out of its range: their sentence, its value, and the name that value has in the fault."""
 
 PLANE_ROWS = 4
 SENSOR_ROWS = 4
@@ -165,10 +178,19 @@ def faults_by_field(kind: type[BaseModel], content: dict[str, object]) -> dict[s
             if loc and loc[0] == "limit":
                 loc = ["limit-house" if loc[1] == "0" else "limit-good"]
             field = "-".join(loc[:3])
-            text = error["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
-            out.setdefault(field, PLAIN_WORDS.get(error["type"], text))
+            out.setdefault(field, _fault_words(error))
         return out
     return {}
+
+
+def _fault_words(error: ErrorDetails) -> str:
+    kind = error["type"]
+    if kind in PLAIN_WORDS:
+        return spoken(PLAIN_WORDS[kind])
+    if kind in BOUNDS:
+        code, name, key = BOUNDS[kind]
+        return spoken(Said("typed." + code, {name: float(error["ctx"][key])}))
+    return error["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
 
 
 def _put(out: dict[str, object], key: str, value: object) -> None:

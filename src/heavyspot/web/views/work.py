@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ...workshop.keep.long_work import Work
-from ..formats import counted, grouped
+from ..formats import grouped
+from ..speaking import refused, told
 
 UNKNOWN = "…"
 
@@ -35,32 +36,33 @@ class WorkView:
 def work_view(work: Work) -> WorkView:
     """Return long work as its page shows it."""
     result = work.result
-    refused = getattr(result, "refused", 0)
+    not_taken = getattr(result, "refused", 0)
     return WorkView(
         _words(work),
         _lines(work),
-        f"{grouped(refused)} not taken: the rows, each with its reason" if refused else "",
+        told("work.not_taken", number=not_taken) if not_taken else "",
         work.download if work.state != "running" and result else "",
     )
 
 
 def _words(work: Work) -> str:
     if work.state == "running":
-        return f"{grouped(work.done)} of {grouped(work.total) if work.total else UNKNOWN}"
+        total = grouped(work.total) if work.total else UNKNOWN
+        return told("work.of", done=work.done, total=total)
     if work.state == "done":
-        return "✓ Done."
+        return told("work.done")
     if work.state == "stopped":
-        return "Stopped."
-    return f"✗ {work.fault.message} {work.fault.remedy}" if work.fault else "✗"
+        return told("work.stopped")
+    return f"✗ {refused(work.fault)}" if work.fault else "✗"
 
 
 def _lines(work: Work) -> tuple[str, ...]:
     result = work.result
     if hasattr(result, "rows"):
-        taken = "taken" if work.name.startswith("Taking") else "would be taken"
-        pieces = counted(result.pieces, "new piece")
+        taken = work.name.startswith("Taking")
+        many = {"taken": result.taken, "rows": result.rows, "pieces": result.pieces}
         return (
-            f"{grouped(result.taken)} of {grouped(result.rows)} rows {taken}, {pieces}",
-            f"{grouped(result.known)} were there already",
+            told("work.rows", **many) if taken else told("work.would", **many),
+            told("work.known", number=result.known),
         )
     return tuple(getattr(result, "done", ()))

@@ -12,6 +12,7 @@ from dataclasses import InitVar, dataclass, field
 from pathlib import Path
 
 from ...quantities.errors import LedgerFault, SourceLost
+from ...quantities.said import Said
 from ...sources.devices.slow import SlowChannels
 from ...sources.sound_card import RigFile
 from ..cartridge import CartridgeStory, cartridge_story
@@ -259,7 +260,8 @@ class Bench:
         if self.capture is not None and not self.armed:
             other = self.capture.about.serial
             raise LedgerFault(
-                f"{other} is spinning on this rig.", remedy="Wait until it has ended."
+                Said("refusal.is_spinning_on_this_rig", {"other": other}),
+                remedy=Said("remedy.wait_until_it_has_ended"),
             )
         if there := self.live.elsewhere():
             raise there.refusal()
@@ -295,10 +297,8 @@ class Bench:
                 if not waits:
                     self._spun(serial)
             except OSError as fault:
-                raise LedgerFault(
-                    f"The spin cannot be written ({fault}).",
-                    remedy="Make room on the disk, then again.",
-                ) from None
+                why = Said("refusal.the_spin_cannot_be_written", {"fault": str(fault)})
+                raise LedgerFault(why, remedy=Said("remedy.make_room_on_the_disk")) from None
             finally:
                 if self.capture is None:
                     self.live.release(serial)
@@ -344,9 +344,9 @@ class Bench:
         """Stop the spin that runs, if any; it is read and kept. Raises `LedgerFault` when it runs elsewhere."""
         self.agent.refuse_while_spinning()
         if self.capture is None and (there := self.live.elsewhere()):
-            raise LedgerFault(
-                f"{there.serial or 'The piece'} spins at {there.name}.", remedy="Stop it there."
-            )
+            piece = there.serial or Said("refused_noun.the_piece")
+            why = Said("refusal.spins_at", {"value": piece, "name": there.name})
+            raise LedgerFault(why, remedy=Said("remedy.stop_it_there"))
         self.close()
 
     def close(self) -> None:

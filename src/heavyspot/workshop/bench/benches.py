@@ -17,6 +17,7 @@ from pathlib import Path
 
 from ...quantities.durable import write_text
 from ...quantities.errors import BadInput, HeavyspotError, LedgerFault, NotThere
+from ...quantities.said import Said
 from ...sources.devices.slow import SlowChannels, SlowReader
 from ...sources.live import LiveSource
 from ...sources.sound_card import RigFile
@@ -93,10 +94,12 @@ class Benches:
             No name is given, and there are several.
         """
         if not rig and self.several:
-            raise BadInput("There are several rigs here.", remedy=self._known())
+            raise BadInput(Said("refusal.there_are_several_rigs_here"), remedy=self._known())
         found = self.first if not rig else self._by_rig.get(rig)
         if found is None:
-            raise NotThere(f'No rig "{rig}" is connected to this computer.', remedy=self._known())
+            raise NotThere(
+                Said("refusal.no_rig_is_connected_to", {"rig": rig}), remedy=self._known()
+            )
         return found
 
     def of(self, serial: str) -> Bench:
@@ -223,15 +226,20 @@ class Benches:
             with there.lock:
                 if there is not bench and (there.holds(serial) or self._spun_by_agent(serial)):
                     raise LedgerFault(
-                        f"{serial} spins on {self.rig_of(serial)}: a piece is on one rig at a time.",
-                        remedy="Wait until that spin is kept, or stop it there.",
+                        Said(
+                            "refusal.spins_on_a_piece_is",
+                            {"serial": serial, "serial_2": self.rig_of(serial)},
+                        ),
+                        remedy=Said("remedy.wait_until_that_spin_is"),
                     )
                 there.leave(serial)
             with bench.lock:
                 if bench.capture is not None and not bench.holds(serial):
                     raise LedgerFault(
-                        f"{bench.capture.about.serial} spins on {rig}.",
-                        remedy="Wait until it has ended.",
+                        Said(
+                            "refusal.spins_on", {"serial": bench.capture.about.serial, "rig": rig}
+                        ),
+                        remedy=Said("remedy.wait_until_it_has_ended"),
                     )
                 if bench.agent.spins not in ("", serial):
                     raise LedgerFault(
@@ -248,7 +256,8 @@ class Benches:
     def _refuse_elsewhere(self, bench: Bench, serial: str) -> None:
         if self.several and self.of(serial) is not bench:
             raise LedgerFault(
-                f"{serial} is not on this rig any more.", remedy="Load its page again."
+                Said("refusal.is_not_on_this_rig", {"serial": serial}),
+                remedy=Said("remedy.load_its_page_again"),
             )
 
     def say_of(self, serial: str, words: str) -> None:
@@ -286,8 +295,10 @@ class Benches:
         with suppress(OSError):  # a full disk costs the comfort, never the work
             write_text(self._kept_in(), json.dumps(content, ensure_ascii=False))
 
-    def _known(self) -> str:
-        return "Rigs here: " + (", ".join(self._by_rig) or "none") + "."
+    def _known(self) -> Said:
+        if not self._by_rig:
+            return Said("remedy.no_rigs_here")
+        return Said("remedy.rigs_here", {"names": ", ".join(self._by_rig)})
 
 
 def benches_of(shop: Workshop, rigs: Sequence[RigFile]) -> Benches:
@@ -319,7 +330,10 @@ def _slow_of(rig: RigFile) -> SlowChannels | None:
 
 
 def _on_no_rig(serial: str) -> LiveSource:
-    raise NotThere(f"{serial} is on no rig.", remedy="Say first which rig it is on.")
+    raise NotThere(
+        Said("refusal.is_on_no_rig", {"serial": serial}),
+        remedy=Said("remedy.say_first_which_rig_it"),
+    )
 
 
 def refuse_twice(rigs: Sequence[RigFile]) -> None:

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from ...ledger.store.entries import now_utc
 from ...ledger.store.identity import new_id
 from ...quantities.errors import LedgerFault
+from ...quantities.said import Said
 from ...sources.devices.slow import SlowChannels
 from ...sources.live import LiveBlock, LiveSource
 from ...sources.readers import open_recording
@@ -199,7 +200,9 @@ class Capture:
     def recording(self) -> Recording:
         """Return what was captured; raises `LedgerFault` while it is still running."""
         if not self.finished.is_set():
-            raise LedgerFault("The spin is still running.", remedy="Stop it first.")
+            raise LedgerFault(
+                Said("refusal.the_spin_is_still_running"), remedy=Said("remedy.stop_it_first")
+            )
         return open_recording(self.path)
 
     def _follow(self) -> None:

@@ -13,6 +13,7 @@ from pathlib import Path
 from ...quantities import durable
 from ...quantities.errors import LedgerFault
 from ...quantities.file_lock import FileLock
+from ...quantities.said import Said
 from ..stored import stored
 
 BEAT_S = 2.0
@@ -52,8 +53,11 @@ class Holder:
     def refusal(self) -> LedgerFault:
         """Return what somebody else is told who wants to spin."""
         return LedgerFault(
-            f"{self.serial or 'A piece'} is spinning at {self.name}, on the same data folder.",
-            remedy="Wait until that spin is kept, or go on there.",
+            Said(
+                "refusal.is_spinning_at_on_the",
+                {"value": self.serial or Said("refused_noun.a_piece"), "name": self.name},
+            ),
+            remedy=Said("remedy.wait_until_that_spin_is_kept"),
         )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ...quantities.errors import NotThere
+from ...quantities.said import Said
 from ...sources.live import LiveSource
 from ...sources.sound_card import RigFile, open_live
 from .capture import LiveFactory
@@ -11,8 +12,8 @@ from .capture import LiveFactory
 def no_rig(_: str) -> LiveSource:
     """The source of a bench without a rig: raises `NotThere`."""
     raise NotThere(
-        "No rig is connected to this computer.",
-        remedy="Start the program with --rig FILE, or with --simulate to practise.",
+        Said("refusal.no_rig_is_connected_to_this"),
+        remedy=Said("remedy.start_the_program_with_rig"),
     )
 
 

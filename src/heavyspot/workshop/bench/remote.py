@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 from ...quantities.errors import LedgerFault, NotThere
+from ...quantities.said import Said
 from ...sources.live import LiveSource
 from .remote_spin import RemoteSpin, Streamed
 from .watch import Watch
@@ -135,6 +136,6 @@ class Remote:
 def by_its_agent(_: str) -> LiveSource:
     """The source of a rig that has an agent: raises `NotThere`, for nobody begins its spins from here."""
     raise NotThere(
-        "This rig's agent captures by itself when the mark moves.",
-        remedy="Give air at the rig; its spins come here by themselves.",
+        Said("refusal.this_rig_agent_captures_by"),
+        remedy=Said("remedy.give_air_at_the_rig"),
     )

@@ -12,6 +12,7 @@ from pathlib import Path
 from ...quantities.checks import one_line, within
 from ...quantities.durable import write_bytes
 from ...quantities.errors import BadInput, HeavyspotError
+from ...quantities.said import Said
 from ...sources.devices.slow import SlowChannels
 from ..cartridge import CartridgeStory
 from ..model import ModelFile
@@ -71,8 +72,8 @@ class SetUp:
         """Raise `BadInput` while something is still to be said."""
         if not self.ready:
             raise BadInput(
-                "Guard and oil are not said to be in order.",
-                remedy="Look, and say yes to both; then spin.",
+                Said("refusal.guard_and_oil_are_not"),
+                remedy=Said("remedy.look_and_say_yes_to"),
             )
 
 

@@ -7,6 +7,7 @@ from dataclasses import asdict
 
 from ...ledger.records import Answer, Cut, Learnt
 from ...quantities.errors import BadInput
+from ...quantities.said import Said
 from ..model import known_of
 from ..reading import advice_json, fed_by_rig, judge_curves, measuring_for, ruled
 from ..rig import known_rig
@@ -45,9 +46,12 @@ def looked(
     story = cartridge_story(shop, serial)
     cuts = newest_cuts(story)
     if not cuts or story.last is None or story.last.result.advice.action != "fix":
-        raise BadInput(f"Nothing is asked of the cuts of {serial}.", remedy="Look it up with show.")
+        raise BadInput(
+            Said("refusal.nothing_is_asked_of_the", {"serial": serial}),
+            remedy=Said("remedy.look_it_up_with_show"),
+        )
     if knowingly and not why.strip():
-        raise BadInput("Going on in spite of what the cuts did needs a reason.", remedy="Say why.")
+        raise BadInput(Said("refusal.going_on_in_spite_of"), remedy=Said("remedy.say_why"))
     ids = {c.id for c in cuts}
     return answered(shop, story, looked=ids, knowingly=ids if knowingly else (), by=by, why=why)
 

@@ -11,6 +11,7 @@ from ...quantities.angles import wrap_deg
 from ...quantities.checks import positive, within
 from ...quantities.clock import now, time_of
 from ...quantities.errors import BadInput, NotThere
+from ...quantities.said import Said
 from ..model import ModelFile
 from ..shop import Workshop
 from .answering import answered
@@ -75,7 +76,7 @@ def ground(
     """
     story = cartridge_story(shop, serial)
     if replaces and not why.strip():
-        raise BadInput("An amendment needs a reason.", remedy="Say why.")
+        raise BadInput(Said("refusal.an_amendment_needs_a_reason"), remedy=Said("remedy.say_why"))
     amended = _amended(story.made, replaces) if replaces else None
     cut = _cut(
         story.model,
@@ -88,8 +89,11 @@ def ground(
     deepest = story.model.find_plane(cut.plane).max_depth_mm
     if deepest is not None and cut.depth_mm > TOO_DEEP * deepest and not sure:
         raise BadInput(
-            f"{cut.depth_mm:.2f} mm is deeper than {cut.plane} may be ground: {deepest:g} mm.",
-            remedy="Measure it again; if it is so, say that you are sure.",
+            Said(
+                "refusal.mm_is_deeper_than_may",
+                {"depth_mm": cut.depth_mm, "plane": cut.plane, "deepest": deepest},
+            ),
+            remedy=Said("remedy.measure_it_again_if_it"),
         )
     cut = replace(
         cut,
@@ -123,8 +127,8 @@ def _cut(
     given = [v for v in (mass_mg, depth_mm, unbalance_gmm) if v is not None]
     if len(given) != 1:
         raise BadInput(
-            f"{len(given)} amounts are given.",
-            remedy="Give exactly one of mass, depth or unbalance.",
+            Said("refusal.amounts_are_given", {"given": len(given)}),
+            remedy=Said("remedy.give_exactly_one_of_mass"),
         )
     angle = wrap_deg(within("angle", angle_deg, -360.0, 360.0, "degrees"))
     body = found.as_plane()
@@ -164,7 +168,7 @@ def ground_as_advised(shop: Workshop, serial: str, *, by: str = "") -> Cartridge
     story = cartridge_story(shop, serial)
     wanted = story.last.result.advice.wanted if story.last else ()
     if not wanted:
-        raise BadInput("No cut is advised.", remedy="Spin first.")
+        raise BadInput(Said("refusal.no_cut_is_advised"), remedy=Said("remedy.spin_first"))
     made = [
         replace(
             _cut(story.model, c.plane, c.angle_deg, depth_mm=c.depth_mm),
@@ -193,7 +197,7 @@ def unground(shop: Workshop, serial: str, cut_id: str, *, why: str, by: str = ""
     """
     story: CartridgeStory = cartridge_story(shop, serial)
     if not why.strip():
-        raise BadInput("An amendment needs a reason.", remedy="Say why.")
+        raise BadInput(Said("refusal.an_amendment_needs_a_reason"), remedy=Said("remedy.say_why"))
     amended = _amended(story.made, cut_id)
     shop.book.cartridges.add_cuts([withdrawn(amended, by=by, why=why.strip())])
     if amended.after_run < story.number:
@@ -226,8 +230,8 @@ def take_back(shop: Workshop, serial: str, *, by: str = "") -> CartridgeStory:
     fresh = [c for c in story.made_after(story.number) if _age_s(c) <= UNDO_S + UNDO_LATE_S]
     if not fresh:
         raise BadInput(
-            "Nothing was written down just now.",
-            remedy="Touch the cut in the ledger line to amend it.",
+            Said("refusal.nothing_was_written_down_just"),
+            remedy=Said("remedy.touch_the_cut_in_the"),
         )
     back = [withdrawn(c, by=by, why="taken back at once") for c in fresh]
     shop.book.cartridges.add_cuts(back)
@@ -254,5 +258,8 @@ def _amended(made: Sequence[Cut], cut_id: str) -> Cut:
     """Return the cut to amend."""
     found = next((c for c in made if c.id == cut_id), None)
     if found is None:
-        raise NotThere(f"There is no cut {cut_id} to amend.", remedy="Look it up with show.")
+        raise NotThere(
+            Said("refusal.there_is_no_cut_to", {"cut_id": cut_id}),
+            remedy=Said("remedy.look_it_up_with_show"),
+        )
     return found

@@ -10,6 +10,7 @@ import numpy as np
 
 from ...quantities.arrays import Array
 from ...quantities.errors import LedgerFault, NotThere
+from ...quantities.said import Said
 from ...signal.curve import Curve
 from ...signal.spectrum import MapMaker, SpeedFrequencyMap
 from ...sources.curve_table import ENDING
@@ -58,7 +59,10 @@ def run_of(shop: Workshop, story: CartridgeStory, number: int) -> PastRun:
         if past.number == number:
             return past
     serial = story.piece.serial
-    raise NotThere(f"{serial} has no run {number}.", remedy="Look at its runs.")
+    raise NotThere(
+        Said("refusal.has_no_run", {"serial": serial, "number": number}),
+        remedy=Said("remedy.look_at_its_runs"),
+    )
 
 
 def passes_view(curves: tuple[Curve, ...]) -> list[dict[str, Any]]:
@@ -108,18 +112,21 @@ def archived(shop: Workshop, name: str) -> Recording:
     """
     if name.endswith(ENDING):
         raise NotThere(
-            "This run is a table: its rig gave no samples.",
-            remedy="Its curve and verdict are there; waveform, map and recording are of sampled runs.",
+            Said("refusal.this_run_is_a_table"),
+            remedy=Said("remedy.its_curve_and_verdict_are"),
         )
     gone = shop.book.retention.gone(name)
     if gone is not None:
         raise LedgerFault(
-            f"The raw recording was removed on {gone.at[:10]} ({gone.why}).",
-            remedy="Its curves and verdict are kept.",
+            Said("refusal.the_raw_recording_was_removed", {"at": gone.at[:10], "why": gone.why}),
+            remedy=Said("remedy.its_curves_and_verdict_are"),
         )
     written = shop.book.events.digests(name)
     if written is None:
-        raise LedgerFault(f"No run names {name}.", remedy="Let the ledger be verified.")
+        raise LedgerFault(
+            Said("refusal.no_run_names", {"name": name}),
+            remedy=Said("remedy.let_the_ledger_be_verified"),
+        )
     return open_recording(shop.book.archive.as_written(name, *written))
 
 
@@ -158,7 +165,9 @@ def moment(recording: Recording, past: PastRun, speed_rpm: float) -> dict[str, A
         The run has no curve.
     """
     if not past.curves:
-        raise LedgerFault("This run has no curve.", remedy="Choose a run with a trusted reference.")
+        raise LedgerFault(
+            Said("refusal.this_run_has_no_curve"), remedy=Said("remedy.choose_a_run_with_a")
+        )
     main = past.curves[0]
     k = int(np.argmin(np.abs(main.speed_rpm - speed_rpm)))
     channel = recording.vibration_indices()[past.place()]

@@ -7,6 +7,7 @@ from typing import Any
 
 from ...ledger.records import Overruling
 from ...quantities.errors import BadInput
+from ...quantities.said import Said
 from ..shop import Workshop
 from .story import cartridge_story
 
@@ -42,17 +43,21 @@ def overrule(shop: Workshop, serial: str, *, why: str, by: str = "") -> Overrule
     story = cartridge_story(shop, serial)
     why = why.strip()
     if not why:
-        raise BadInput("An overruling needs a reason.", remedy="Say why the finding does not hold.")
+        raise BadInput(
+            Said("refusal.an_overruling_needs_a_reason"),
+            remedy=Said("remedy.say_why_the_finding_does"),
+        )
     last = story.last
     if last is None or not last.result.blocking or last.result.overruled:
         raise BadInput(
-            f"Nothing stands against the last run of {serial}.", remedy="Look it up with show."
+            Said("refusal.nothing_stands_against_the_last", {"serial": serial}),
+            remedy=Said("remedy.look_it_up_with_show"),
         )
     measured = last.result.measured
     if not measured:
         raise BadInput(
-            "The last run gave no curve that could be judged.",
-            remedy="Mend what is said, and spin again.",
+            Said("refusal.the_last_run_gave_no"),
+            remedy=Said("remedy.mend_what_is_said_and"),
         )
     finding = " ".join(f.text for f in last.result.blocking)[:400]
     shop.book.overrulings.add(

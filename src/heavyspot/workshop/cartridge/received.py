@@ -19,6 +19,7 @@ from ...quantities.errors import (
     SignalTooPoor,
     UnreadableFile,
 )
+from ...quantities.said import Said
 from ...sources.readers import all_readers
 from ...sources.sidecar import Stated, sidecar_path
 from ..reading import SpinResult
@@ -98,8 +99,8 @@ def spin_received(
     ending = Path(name.replace("\\", "/")).suffix.lower()
     if ending not in endings():
         raise BadInput(
-            f"A file that ends in {ending or 'nothing'!r} is no recording that can be read.",
-            remedy="Known: " + ", ".join(endings()) + ".",
+            Said("refusal.a_file_that_ends_in", {"value": repr(ending)}),
+            remedy=Said("remedy.known", {"known": ", ".join(endings())}),
         )
     piece = find_piece(shop, serial)
     digest = digest_of(recording)
@@ -183,7 +184,7 @@ def _one_at_a_time(place: Path) -> Iterator[None]:
     with _guard:
         if place in _now:
             raise BadInput(
-                "This file is being read just now.", remedy="Wait, then look at the bench."
+                Said("refusal.this_file_is_being_read"), remedy=Said("remedy.wait_then_look_at_the")
             )
         _now.add(place)
     try:
@@ -203,6 +204,6 @@ def _kept_aside(path: Path, recording: BinaryIO, sidecar: BinaryIO | None) -> No
                     shutil.copyfileobj(content, file)
     except OSError as fault:
         raise LedgerFault(
-            f"The recording cannot be kept ({fault.strerror}); nothing was read.",
-            remedy="Make room on the disk, then hand it in again.",
+            Said("refusal.the_recording_cannot_be_kept", {"strerror": str(fault.strerror)}),
+            remedy=Said("remedy.make_room_on_the_disk_then"),
         ) from None

@@ -11,6 +11,7 @@ from ...ledger.store.archive import digest_of
 from ...ledger.store.entries import now_utc
 from ...ledger.store.identity import new_id
 from ...quantities.errors import BadInput
+from ...quantities.said import Said
 from ...sources.readers import open_recording
 from ...sources.recording import Recording
 from ...sources.sidecar import Stated, sidecar_path
@@ -93,8 +94,8 @@ def _rig_of(source: Recording, rig: str) -> str:
     """Return the rig; what was simulated never passes for a measurement of another."""
     if source.simulated and rig not in ("", RIG):
         raise BadInput(
-            f"This recording is simulated; it is none of {rig}.",
-            remedy="Leave the rig out, or bring a recording that the rig made.",
+            Said("refusal.this_recording_is_simulated_it", {"rig": rig}),
+            remedy=Said("remedy.leave_the_rig_out_or"),
         )
     return rig or source.rig
 

@@ -15,6 +15,7 @@ from ...flow.machine import Reference, compressor_efficiency, corrected_flow, tu
 from ...flow.sonic import SonicNozzle
 from ...flow.use import LIMITS, check_element, check_flow
 from ...quantities.errors import BadInput, NotThere
+from ...quantities.said import Said
 from ...sources.sidecar import first_fault
 from ..rig import add_rig
 from ..shop import Workshop
@@ -131,7 +132,9 @@ def parse_read(content: dict[str, Any]) -> Read:
 def set_bench(shop: Workshop, rig: str, content: dict[str, Any], *, by: str = "") -> BenchFile:
     """Write down what measures the flow on a rig; it is frozen into each test."""
     if not rig.strip():
-        raise BadInput("The bench has no name.", remedy="Give the rig's name.")
+        raise BadInput(
+            Said("refusal.the_bench_has_no_name"), remedy=Said("remedy.give_the_rig_name")
+        )
     bench = parse_bench(content)
     if bench.element in LIMITS:
         check_element(_element(bench))
@@ -147,7 +150,8 @@ def bench_of(shop: Workshop, rig: str) -> BenchFile:
     entry = shop.book.rotors.calibration(rig, OF)
     if entry is None:
         raise NotThere(
-            f'"{rig}" has no flow element yet.', remedy="Write down what measures the flow there."
+            Said("refusal.has_no_flow_element_yet", {"rig": rig}),
+            remedy=Said("remedy.write_down_what_measures_the"),
         )
     return parse_bench(dict(entry.content))
 
@@ -198,10 +202,13 @@ def compute(bench: BenchFile, read: Read) -> Computed:
     """
     if bench.element != "meter" and read.drop_kpa is None:
         raise BadInput(
-            "The pressure over the element is missing.", remedy="Read it off and type it."
+            Said("refusal.the_pressure_over_the_element"),
+            remedy=Said("remedy.read_it_off_and_type"),
         )
     if bench.element == "meter" and read.flow_kg_s is None:
-        raise BadInput("The meter's reading is missing.", remedy="Read it off and type it.")
+        raise BadInput(
+            Said("refusal.the_meter_reading_is_missing"), remedy=Said("remedy.read_it_off_and_type")
+        )
     values: dict[str, float] = {
         "upstream": read.upstream_kpa, "temperature": read.temperature_c, "drop": read.drop_kpa or 0.0, "bore": 0.0,
         "factor": 1.0,

@@ -63,7 +63,10 @@ def keep_flow_test(
     model = find_model(shop, piece.model)
     bench = bench_of(shop, rig)
     if not readings or len(readings) > MOST_READINGS:
-        raise BadInput(f"{len(readings)} readings are given.", remedy=f"One to {MOST_READINGS}.")
+        raise BadInput(
+            Said("refusal.readings_are_given", {"readings": len(readings)}),
+            remedy=Said("remedy.one_to_most", {"most": MOST_READINGS}),
+        )
     reads = [parse_read(r) for r in readings]
     found = [compute(bench, r) for r in reads]
     curve = _curve(reads, found)
@@ -181,7 +184,7 @@ def readings_of_table(text: str) -> list[dict[str, Any]]:
     lines = [line for line in text.strip().splitlines() if line.strip()]
     if len(lines) < 2:
         raise BadInput(
-            "The table has no readings.", remedy="A line of column names, then one line a reading."
+            Said("refusal.the_table_has_no_readings"), remedy=Said("remedy.a_line_of_column_names")
         )
     separator = max(";\t,", key=lines[0].count)
     rows = list(csv.reader(io.StringIO("\n".join(lines)), delimiter=separator))
@@ -189,8 +192,8 @@ def readings_of_table(text: str) -> list[dict[str, Any]]:
     unknown = [n for n in names if n not in (*NUMBERS, "way")]
     if unknown:
         raise BadInput(
-            f'Column "{unknown[0]}" is not known.',
-            remedy="Known: " + ", ".join((*NUMBERS, "way")) + ".",
+            Said("refusal.column_is_not_known", {"unknown": unknown[0]}),
+            remedy=Said("remedy.known", {"known": ", ".join((*NUMBERS, "way"))}),
         )
     out = []
     for i, row in enumerate(rows[1:], start=2):
@@ -198,7 +201,9 @@ def readings_of_table(text: str) -> list[dict[str, Any]]:
         try:
             out.append({n: _cell(n, c, separator) for n, c in cells.items()})
         except ValueError:
-            raise BadInput(f"Line {i}: a cell is no number.", remedy="Correct it.") from None
+            raise BadInput(
+                Said("refusal.line_a_cell_is_no", {"i": i}), remedy=Said("remedy.correct_it")
+            ) from None
     return out
 
 
@@ -216,7 +221,10 @@ def add_to_table(path: Path, reading: dict[str, Any]) -> None:
         with path.open(encoding="utf-8") as file:
             names = file.readline().strip().split(",")
         if set(reading) != set(names):
-            raise BadInput(f"{path.name} has other columns.", remedy="Begin a new table.")
+            raise BadInput(
+                Said("refusal.has_other_columns", {"name": path.name}),
+                remedy=Said("remedy.begin_a_new_table"),
+            )
     with path.open("a", encoding="utf-8", newline="") as file:
         writer = csv.writer(file)
         if not there:

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from ...quantities import durable
 from ...quantities.errors import BadInput, LedgerFault
+from ...quantities.said import Said
 from ..shop import Workshop
 from .asking import MEMORY_MB, Cell
 from .store import FILE, busy
@@ -43,7 +44,10 @@ def ask(shop: Workshop, question: str) -> tuple[list[str], list[tuple[Cell, ...]
         There are no statistics yet.
     """
     if not _places.acquire(blocking=False):
-        raise BadInput("Two questions are being answered.", remedy="Ask again in a moment.")
+        raise BadInput(
+            Said("refusal.two_questions_are_being_answered"),
+            remedy=Said("remedy.ask_again_in_a_moment"),
+        )
     try:
         path = _copied(shop.book.folder)
         try:
@@ -66,7 +70,10 @@ def _copied(folder: Path) -> Path:
     with busy:
         source = folder / FILE
         if not source.exists():
-            raise LedgerFault("There are no statistics yet.", remedy="Open Insight first.")
+            raise LedgerFault(
+                Said("refusal.there_are_no_statistics_yet"),
+                remedy=Said("remedy.open_insight_first"),
+            )
         stand = source.stat()
         path = folder / f"{COPY}-{stand.st_mtime_ns:x}-{stand.st_size:x}.duckdb"
         if not path.exists():
@@ -111,17 +118,22 @@ def _apart(asked: dict[str, object]) -> dict[str, object]:
 
 
 def _refusal(fault: str, why: str) -> BadInput | LedgerFault:
-    narrow = "Narrow it down."
+    narrow = Said("remedy.narrow_it_down")
     if fault == "away":
-        return LedgerFault(why, remedy="Open Insight first.")
+        return LedgerFault(why, remedy=Said("remedy.open_insight_first"))
     if fault == "time":
-        return BadInput(f"The question took more than {LONGEST_S:.0f} s.", remedy=narrow)
+        return BadInput(
+            Said("refusal.the_question_took_more_than", {"longest_s": LONGEST_S}), remedy=narrow
+        )
     if fault == "memory":
-        return BadInput(f"The question took more than {MEMORY_MB:,} MB.", remedy=narrow)
+        return BadInput(
+            Said("refusal.the_question_took_more_than_mb", {"memory_mb": MEMORY_MB}), remedy=narrow
+        )
     if fault == "large":
-        return BadInput("The answer is larger than 20 MB.", remedy=narrow)
+        return BadInput(Said("refusal.the_answer_is_larger_than"), remedy=narrow)
     if fault == "kind":
         return BadInput(
-            "That is not one SELECT.", remedy="Ask one question, beginning with select."
+            Said("refusal.that_is_not_one_select"),
+            remedy=Said("remedy.ask_one_question_beginning_with"),
         )
-    return BadInput(why, remedy="docs/reference/insight.md lists views and columns.")
+    return BadInput(why, remedy=Said("remedy.docs_reference_insight_md_lists"))

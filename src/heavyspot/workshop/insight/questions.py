@@ -11,6 +11,7 @@ from datetime import UTC, datetime
 import numpy as np
 
 from ...quantities.errors import BadInput
+from ...quantities.said import Said
 from ...statistics.charts import LEAST, Chart, capability, ewma
 from ...statistics.survival import Survival, survival
 from ..shop import Workshop
@@ -66,7 +67,10 @@ FEW = 10
 def checked_group(by: str) -> str:
     """Return a group's expression; raises `BadInput` for one that is not known."""
     if by not in GROUPS:
-        raise BadInput(f'There is no group "{by}".', remedy="Known: " + ", ".join(GROUPS) + ".")
+        raise BadInput(
+            Said("refusal.there_is_no_group", {"by": by}),
+            remedy=Said("remedy.known", {"known": ", ".join(GROUPS)}),
+        )
     return GROUPS[by]
 
 

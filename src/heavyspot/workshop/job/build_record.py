@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
+from functools import reduce
 from typing import Literal
 
 from ...ledger.records import Piece, PieceEvent
 from ...quantities.checks import finite
 from ...quantities.errors import BadInput, LedgerFault
+from ...quantities.said import Said
 from ..model import ModelFile, find_model
 from ..shop import Workshop, find_piece
 from ..stored import stored
@@ -30,10 +32,15 @@ class Measured:
         """Whether it is within its limits."""
         return self.low <= self.value <= self.high
 
-    def words(self) -> str:
-        """Return it in words."""
+    def said(self) -> Said:
+        """Return it with its limits, to be said."""
         name = self.name.replace("_", " ").capitalize()
-        return f"{name} {self.value:g} mm; the model asks for {self.low:g} to {self.high:g}"
+        values = {"value": self.value, "low": self.low, "high": self.high}
+        return Said("refused_noun.clearance", {"name": name, **values})
+
+    def words(self) -> str:
+        """Return the same in English."""
+        return str(self.said())
 
 
 @dataclass(frozen=True)
@@ -61,15 +68,22 @@ class BuildState:
         """Whether the piece must not be spun yet."""
         return self.state in ("missing", "out")
 
-    def why(self) -> str:
-        """Return why it must not be spun yet, in words; empty when it may."""
+    def said(self) -> Said | str:
+        """Return why it must not be spun yet, to be said; empty when it may."""
         if self.state == "missing":
-            return "The build record is missing."
+            return Said("refusal.build_missing")
         if self.state == "out":
-            return (
-                "Out of limit: " + "; ".join(m.words() for m in self.measured if not m.inside) + "."
-            )
+            each = [m.said() for m in self.measured if not m.inside]
+            return Said("refusal.build_out", {"what": reduce(_both, each)})
         return ""
+
+    def why(self) -> str:
+        """Return the same in English."""
+        return str(self.said())
+
+
+def _both(first: Said, then: Said) -> Said:
+    return Said("refused_noun.both", {"first": first, "then": then})
 
 
 @dataclass(frozen=True)
@@ -126,12 +140,16 @@ def write_build(
     model = find_model(shop, piece.model)
     if not model.clearance_mm:
         raise BadInput(
-            f"{model.name} states no clearances.", remedy="Add clearance_mm to the model first."
+            Said("refusal.states_no_clearances", {"name": model.name}),
+            remedy=Said("remedy.add_clearance_mm_to_the"),
         )
     missing = [n for n in model.clearance_mm if values.get(n) in (None, "")]
     if missing:
         names = ", ".join(n.replace("_", " ") for n in missing)
-        raise BadInput(f"Not measured: {names}.", remedy="Fill in every clearance.")
+        raise BadInput(
+            Said("refusal.not_measured", {"names": names}),
+            remedy=Said("remedy.fill_in_every_clearance"),
+        )
     built = Built(
         measured=tuple(
             Measured(n, finite(n.replace("_", " "), values[n]), low, high)
@@ -156,9 +174,13 @@ def sign_build(shop: Workshop, serial: str, *, why: str, by: str = "") -> BuildS
     """
     state = build_state(shop, serial)
     if state.state != "out" or state.record is None:
-        raise BadInput("Nothing is waiting for a signature.", remedy="Look at the build record.")
+        raise BadInput(
+            Said("refusal.nothing_is_waiting_for_a"), remedy=Said("remedy.look_at_the_build_record")
+        )
     if not why.strip():
-        raise BadInput("A signature needs a reason.", remedy="Say why it may be spun.")
+        raise BadInput(
+            Said("refusal.a_signature_needs_a_reason"), remedy=Said("remedy.say_why_it_may_be")
+        )
     piece = find_piece(shop, serial)
     content = {"of": state.record.id, "why": why.strip()}
     shop.book.events.add(piece.id, "signed", content, by=by)
@@ -179,12 +201,13 @@ def tell(shop: Workshop, serial: str, kind: str, text: str, *, by: str = "") -> 
     """
     if kind not in TOLD:
         raise BadInput(
-            f"{kind!r} cannot be written down.", remedy="Known: " + ", ".join(TOLD) + "."
+            Said("refusal.cannot_be_written_down", {"kind": repr(kind)}),
+            remedy=Said("remedy.known", {"known": ", ".join(TOLD)}),
         )
     if not text.strip():
-        raise BadInput("There is no text.", remedy="Say what happened.")
+        raise BadInput(Said("refusal.there_is_no_text"), remedy=Said("remedy.say_what_happened"))
     if len(text) > 2000:
-        raise BadInput("The text is too long.", remedy="At most 2,000 letters.")
+        raise BadInput(Said("refusal.the_text_is_too_long"), remedy=Said("remedy.at_most_letters"))
     shop.book.events.add(find_piece(shop, serial).id, kind, {"text": text.strip()}, by=by)
 
 
@@ -193,6 +216,6 @@ def refuse_unbuilt(shop: Workshop, serial: str) -> None:
     state = build_state(shop, serial)
     if state.blocks:
         raise LedgerFault(
-            state.why(),
-            remedy="Write the build record down, or have an inspector sign why it may be spun.",
+            state.said(),
+            remedy=Said("remedy.write_the_build_record_down"),
         )

@@ -13,6 +13,7 @@ from ...ledger.store.entries import now_utc
 from ...ledger.store.identity import new_id
 from ...quantities.durable import write_bytes
 from ...quantities.errors import BadInput, LedgerFault
+from ...quantities.said import Said
 from ..shop import Workshop, find_piece
 from ..stored import stored
 
@@ -65,17 +66,22 @@ def attach(
     """
     piece = find_piece(shop, serial)
     name = Path(name.replace("\\", "/")).name.strip()
+    called = name or Said("refused_noun.the_file")
     ending = name.rsplit(".", 1)[-1].lower() if "." in name else ""
     if not content or len(content) > LARGEST:
         raise BadInput(
-            f"{name or 'The file'} has {len(content) / 1e6:.1f} MB.",
-            remedy=f"Between one byte and {LARGEST // 1_000_000} MB.",
+            Said("refusal.has_mb", {"value": called, "content": len(content) / 1e6}),
+            remedy=Said("remedy.between_one_byte_and_mb", {"largest": LARGEST // 1_000_000}),
         )
     if not re.fullmatch(r"[a-z0-9]{1,5}", ending):
-        raise BadInput(f"{name or 'The file'} has no ending.", remedy="Name it like photo.jpg.")
+        raise BadInput(
+            Said("refusal.has_no_ending", {"value": called}),
+            remedy=Said("remedy.name_it_like_photo_jpg"),
+        )
     if ending in PICTURES and not content.startswith(PICTURES[ending]):
         raise BadInput(
-            f"{name} is no picture of that kind.", remedy="Save it again as JPEG or PNG."
+            Said("refusal.is_no_picture_of_that", {"name": name}),
+            remedy=Said("remedy.save_it_again_as_jpeg"),
         )
     at = now_utc()
     kept_as = f"papers/{at[:4]}/{at[5:7]}/{new_id()}.{ending}"
@@ -85,7 +91,8 @@ def attach(
         write_bytes(path, content)
     except OSError as fault:
         raise LedgerFault(
-            f"{name} cannot be kept ({fault.strerror}).", remedy="Make room, then hand it in again."
+            Said("refusal.cannot_be_kept", {"name": name, "strerror": str(fault.strerror)}),
+            remedy=Said("remedy.make_room_then_hand_it"),
         ) from None
     document = Document(
         file=name[:120],
@@ -137,10 +144,17 @@ def write_parts(shop: Workshop, serial: str, parts: Sequence[Part], *, by: str =
     told = [Part(*(v.strip() for v in (p.part, p.supplier, p.lot))) for p in parts]
     told = [p for p in told if p.part or p.supplier or p.lot]
     if not told or len(told) > MOST_PARTS:
-        raise BadInput(f"{len(told)} parts are given.", remedy=f"One to {MOST_PARTS}.")
+        raise BadInput(
+            Said("refusal.parts_are_given", {"told": len(told)}),
+            remedy=Said("remedy.one_to_most", {"most": MOST_PARTS}),
+        )
     if any(not p.part for p in told):
-        raise BadInput("A part has no name.", remedy="Say which part it is: turbine shaft, wheel.")
+        raise BadInput(
+            Said("refusal.a_part_has_no_name"), remedy=Said("remedy.say_which_part_it_is")
+        )
     if any(len(v) > 120 for p in told for v in (p.part, p.supplier, p.lot)):
-        raise BadInput("A text is too long.", remedy="At most 120 letters.")
+        raise BadInput(
+            Said("refusal.a_text_is_too_long"), remedy=Said("remedy.at_most_120_letters")
+        )
     parts_list = PartsList(tuple(told))
     shop.book.events.add(find_piece(shop, serial).id, "parts", asdict(parts_list), by=by)

@@ -9,6 +9,7 @@ from ...ledger.entries.job import JOB_FIELDS, PIECE_FIELDS
 from ...ledger.records import Job
 from ...quantities.checks import iso_date, one_line, serial_number
 from ...quantities.errors import BadInput, NotThere
+from ...quantities.said import Said
 from ..model import find_model, model_kind
 from ..shop import Workshop, find_piece
 from .pieces import known_position
@@ -27,7 +28,9 @@ def find_job(shop: Workshop, job_id: str) -> Job:
     """Return a job; raises `NotThere` when there is none."""
     found = shop.book.jobs.job(job_id)
     if found is None:
-        raise NotThere("There is no job of that name.", remedy="Look in the day book.")
+        raise NotThere(
+            Said("refusal.there_is_no_job_of"), remedy=Said("remedy.look_in_the_day_book")
+        )
     return found
 
 
@@ -56,14 +59,22 @@ def add_job(
         if m.serial.strip()
     ]
     if not members:
-        raise BadInput("The job has no piece.", remedy="Type at least one serial.")
+        raise BadInput(
+            Said("refusal.the_job_has_no_piece"), remedy=Said("remedy.type_at_least_one_serial")
+        )
     for what, values in (
         ("serial", [m.serial for m in members]),
         ("position", [m.position for m in members if m.position]),
     ):
         twice = next((v for v in values if values.count(v) > 1), None)
         if twice is not None:
-            raise BadInput(f'The {what} "{twice}" is there twice.', remedy="Give each its own.")
+            raise BadInput(
+                Said(
+                    "refusal.the_is_there_twice",
+                    {"what": Said(f"refused_noun.{what}"), "twice": twice},
+                ),
+                remedy=Said("remedy.give_each_its_own"),
+            )
     for m in members:
         find_model(shop, m.model)
     job = Job(
@@ -110,13 +121,13 @@ def amend_piece(
     if model is not None:
         if model_kind(shop, model) != piece.kind:
             raise BadInput(
-                f'There is no such model "{model}" for this kind of piece.',
-                remedy="Choose one of the same kind, or add it as a new piece.",
+                Said("refusal.there_is_no_such_model", {"model": model}),
+                remedy=Said("remedy.choose_one_of_the_same"),
             )
         if piece.number:
             raise BadInput(
-                f"{serial} has runs that were judged as {piece.model}.",
-                remedy="Add it as a new piece of the right model, and spin it there.",
+                Said("refusal.has_runs_that_were_judged", {"serial": serial, "model": piece.model}),
+                remedy=Said("remedy.add_it_as_a_new"),
             )
     shop.book.jobs.amend_piece(piece.id, changed, by=by, why=why.strip(), seen=seen)
     return changed.get("serial", serial)
@@ -145,11 +156,14 @@ def _changed(
     unknown = set(changes) - set(known)
     if unknown:
         raise BadInput(
-            f"{sorted(unknown)[0]} cannot be amended.", remedy="Fields: " + ", ".join(known) + "."
+            Said("refusal.cannot_be_amended", {"unknown": sorted(unknown)[0]}),
+            remedy=Said("remedy.fields", {"known": ", ".join(known)}),
         )
     changed = {k: v.strip() for k, v in changes.items() if v.strip() != (now[k] or "")}
     if not changed:
-        raise BadInput("Nothing is different.", remedy="Change a field, or go back.")
+        raise BadInput(
+            Said("refusal.nothing_is_different"), remedy=Said("remedy.change_a_field_or_go")
+        )
     if not why.strip():
-        raise BadInput("An amendment needs a reason.", remedy="Say why.")
+        raise BadInput(Said("refusal.an_amendment_needs_a_reason"), remedy=Said("remedy.say_why"))
     return changed

@@ -5,6 +5,7 @@ from __future__ import annotations
 from ...ledger.records import Piece
 from ...quantities.checks import one_line, serial_number
 from ...quantities.errors import BadInput
+from ...quantities.said import Said
 from ..model import find_model
 from ..shop import Workshop
 
@@ -49,7 +50,8 @@ def known_position(position: str) -> str:
     """Return a piece's place in its engine; raises `BadInput` when there is none of that name."""
     if position not in POSITIONS:
         raise BadInput(
-            f'There is no position "{position}".', remedy=f"Known: {', '.join(POSITIONS[1:])}."
+            Said("refusal.there_is_no_position", {"position": position}),
+            remedy=Said("remedy.known", {"known": ", ".join(POSITIONS[1:])}),
         )
     return position
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from ...ledger.records import View
 from ...quantities.errors import NotThere
+from ...quantities.said import Said
 from ..shop import Workshop
 from .documents import Attached, attached
 
@@ -24,7 +25,9 @@ def open_document(shop: Workshop, serial: str, id_: str, *, by: str) -> tuple[At
     """Return a document of a piece and where it lies, remembering who looked; raises `NotThere`."""
     found = next((p for p in attached(shop, serial) if p.id == id_), None)
     if found is None:
-        raise NotThere("There is no document of that name.", remedy="Look at the story.")
+        raise NotThere(
+            Said("refusal.there_is_no_document_of"), remedy=Said("remedy.look_at_the_story")
+        )
     path = shop.book.archive.open(found.document.kept_as)
     saw(shop, by, "paper", id_)
     return found, path

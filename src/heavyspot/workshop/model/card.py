@@ -21,6 +21,7 @@ from ...balance.cut.population import Population, population_of
 from ...quantities.angles import Rotation
 from ...quantities.clock import now, utc_text
 from ...quantities.errors import BadInput, NotThere
+from ...quantities.said import Said
 from ...sources.sidecar import first_fault
 from ..shop import Workshop
 from ..shop_file import load_shop_file
@@ -157,9 +158,15 @@ def make_card(shop: Workshop, name: str, units: Sequence[UnitResponse]) -> Respo
     planes = [part for p, of in by_plane.items() if (part := _plane(p, of)) is not None]
     if not planes:
         raise BadInput(
-            f"A card is made of {LEAST_UNITS} units whose cuts taught something, on a rig that says at which hour "
-            f"its sensors sit; of {name} there are {max((len(u) for u in by_plane.values()), default=0)}.",
-            remedy="State the clock places in the rig file, and balance more units.",
+            Said(
+                "refusal.a_card_is_made_of",
+                {
+                    "least_units": LEAST_UNITS,
+                    "name": name,
+                    "value": max((len(u) for u in by_plane.values()), default=0),
+                },
+            ),
+            remedy=Said("remedy.state_the_clock_places_in"),
         )
     owner = load_shop_file(shop.folder).name
     make_certificate(shop.folder, owner)
@@ -214,7 +221,9 @@ def parse_card(text: str | bytes) -> ResponseCard:
         It is no card, of a later version, does not fit together, or was changed since it was signed.
     """
     if len(text) > LARGEST_BYTES:
-        raise BadInput("That is too large for a response card.", remedy="Choose the card's file.")
+        raise BadInput(
+            Said("refusal.that_is_too_large_for"), remedy=Said("remedy.choose_the_card_file")
+        )
     try:
         card = ResponseCard.model_validate_json(text)
     except ValidationError as fault:
@@ -229,8 +238,8 @@ def parse_card(text: str | bytes) -> ResponseCard:
         whole = False
     if not whole:
         raise BadInput(
-            "The card was changed since it was signed, or never was.",
-            remedy="Ask the shop that made it for it again.",
+            Said("refusal.the_card_was_changed_since"),
+            remedy=Said("remedy.ask_the_shop_that_made"),
         )
     return card
 
@@ -256,14 +265,20 @@ def take_card(
     model = find_model(shop, as_model or card.model)
     if model.rotation != card.rotation:
         raise BadInput(
-            f"The card's model turns {card.rotation}, {model.name} {model.rotation}.",
-            remedy="A mirrored model needs a card of its own.",
+            Said(
+                "refusal.the_card_model_turns",
+                {"rotation": card.rotation, "name": model.name, "rotation_2": model.rotation},
+            ),
+            remedy=Said("remedy.a_mirrored_model_needs_a"),
         )
     planes = {p.name for p in model.plane}
     if not planes & {p.name for p in card.planes}:
         raise BadInput(
-            f"{model.name} has none of the card's planes: {', '.join(p.name for p in card.planes)}.",
-            remedy="Name the planes alike in the model file.",
+            Said(
+                "refusal.has_none_of_the_card",
+                {"name": model.name, "known": ", ".join(p.name for p in card.planes)},
+            ),
+            remedy=Said("remedy.name_the_planes_alike_in"),
         )
     shop.book.models.add(_entry(model.name), card.model_dump(mode="json"), kind=KIND, by=by)
     return card
@@ -272,7 +287,10 @@ def take_card(
 def drop_card(shop: Workshop, model: str, *, by: str = "") -> None:
     """Lean on a model's card no more; raises `NotThere` when there is none."""
     if card_of(shop, model) is None:
-        raise NotThere(f"{model} has no response card.", remedy="heavyspot card list")
+        raise NotThere(
+            Said("refusal.has_no_response_card", {"model": model}),
+            remedy=Said("remedy.heavyspot_card_list"),
+        )
     shop.book.models.add(_entry(model), {}, kind=KIND, by=by)
 
 

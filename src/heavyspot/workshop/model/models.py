@@ -8,6 +8,7 @@ from typing import Any
 
 from ...ledger.records import Model
 from ...quantities.errors import BadInput, NotThere
+from ...quantities.said import Said
 from ...sources.toml_text import parse_toml
 from ..shop import Workshop
 from .model_file import ModelFile, load_model_file, parse_model
@@ -62,8 +63,8 @@ def find_model(shop: Workshop, name: str) -> ModelFile:
     entry = model_entry(shop, name)
     if entry.kind != "cartridge":
         raise BadInput(
-            f'"{name}" is of the kind {entry.kind}, not a cartridge.',
-            remedy="Go to Rotors: it is measured on the low-speed machines.",
+            Said("refusal.is_of_the_kind_not", {"name": name, "kind": entry.kind}),
+            remedy=Said("remedy.go_to_rotors_it_is"),
         )
     return parse_model(dict(entry.content), name=f'model "{name}"')
 
@@ -78,7 +79,10 @@ def model_entry(shop: Workshop, name: str) -> Model:
     entry = shop.book.models.newest(name)
     if entry is None:
         names = ", ".join(shop.book.models.names()) or "none yet"
-        raise NotThere(f'There is no model "{name}".', remedy=f"Models: {names}.")
+        raise NotThere(
+            Said("refusal.there_is_no_model", {"name": name}),
+            remedy=Said("remedy.models", {"names": names}),
+        )
     return entry
 
 

@@ -12,6 +12,7 @@ from ...ledger.store.entries import now_utc
 from ...ledger.store.identity import new_id
 from ...quantities.durable import make_folder, remove, sync_folder, write_text
 from ...quantities.errors import BadInput, LedgerFault, NotThere
+from ...quantities.said import Said
 from ..rig.simulated import is_practice
 from ..sheets.issued import issued_sheet
 from ..shop import Workshop
@@ -63,7 +64,10 @@ def checked_address(text: str) -> str:
     """Return one address; raises `BadInput` for anything that is none, or more than one."""
     address = text.strip()
     if len(address) > LONGEST_ADDRESS or not ADDRESS.fullmatch(address) or ".." in address:
-        raise BadInput(f"{text!r} is no address.", remedy="One address, as office@example.org.")
+        raise BadInput(
+            Said("refusal.is_no_address", {"text": repr(text)}),
+            remedy=Said("remedy.one_address_as_office_example"),
+        )
     return address
 
 
@@ -82,13 +86,13 @@ def mail_sheet(shop: Workshop, number: str, to: str, *, by: str = "") -> Letter:
     address = checked_address(to)
     if is_practice(shop):
         raise BadInput(
-            "A practice shop sends nothing: its sheets are no measurements.",
-            remedy="Print it, to see how it looks.",
+            Said("refusal.a_practice_shop_sends_nothing"),
+            remedy=Said("remedy.print_it_to_see_how"),
         )
     if not load_shop_file(shop.folder).mail_host:
         raise BadInput(
-            "No mail server is named.",
-            remedy="mail_host and mail_from in shop.toml; docs/reference/shop-file.md.",
+            Said("refusal.no_mail_server_is_named"),
+            remedy=Said("remedy.mail_host_and_mail_from"),
         )
     issued_sheet(shop, number)
     now = now_utc()
@@ -120,8 +124,8 @@ def keep(shop: Workshop, letter: Letter) -> None:
         write_text(_path(shop, letter.id), json.dumps(asdict(letter)), private=True)
     except OSError as fault:
         raise LedgerFault(
-            f"The letter cannot be written ({fault.strerror}).",
-            remedy="Make room on the disk, then again.",
+            Said("refusal.the_letter_cannot_be_written", {"strerror": str(fault.strerror)}),
+            remedy=Said("remedy.make_room_on_the_disk"),
         ) from None
 
 
@@ -136,7 +140,8 @@ def _letter(shop: Workshop, id_: str) -> Letter:
     found = next((x for x in _all(shop) if x.id == id_), None)
     if found is None:
         raise NotThere(
-            "That letter does not wait any more.", remedy="The story says whether it went."
+            Said("refusal.that_letter_does_not_wait"),
+            remedy=Said("remedy.the_story_says_whether_it"),
         )
     return found
 

@@ -119,7 +119,7 @@ def check_shaker(
         Not exactly one of the two, or there is no such tone.
     """
     if (reads_m_s2 is None) == (recording is None):
-        raise BadInput("Give what was read, or a recording.", remedy="One of the two.")
+        raise BadInput(Said("refusal.give_what_was_read_or"), remedy=Said("remedy.one_of_the_two"))
     find_rig(shop, rig)
     value = shaker_reading(recording) if recording is not None else positive("reading", reads_m_s2)
     deviation = value / SHAKER_M_S2 - 1.0
@@ -148,7 +148,7 @@ def shaker_reading(recording: str | Path) -> float:
     x *= source.channels[channel].g_per_stored * G_N
     if len(x) < source.sample_rate_hz:
         raise BadInput(
-            "The recording is under a second.", remedy="Hold the shaker on for some seconds."
+            Said("refusal.the_recording_is_under_a"), remedy=Said("remedy.hold_the_shaker_on_for")
         )
     t = np.arange(len(x)) / source.sample_rate_hz
     step = 0.25 / t[-1]  # a quarter of what the length can tell apart
@@ -161,8 +161,8 @@ def shaker_reading(recording: str | Path) -> float:
     rms, rest = best[0] / math.sqrt(2.0), best[1]
     if rms < 3.0 * rest:
         raise BadInput(
-            f"There is no clear tone at {SHAKER_HZ:g} Hz.",
-            remedy="Is the shaker on, and on this sensor?",
+            Said("refusal.there_is_no_clear_tone", {"shaker_hz": SHAKER_HZ}),
+            remedy=Said("remedy.is_the_shaker_on_and"),
         )
     return rms
 
@@ -207,9 +207,10 @@ def run_study(
     trials = min(counts.values(), default=0)
     missing = [f"{o}: {s}" for o in read for s in serials if counts.get((o, s), 0) < max(2, trials)]
     if len(read) < 2 or missing or trials < 2:
-        what = "; ".join(missing[:6]) or "a second operator"
+        what = "; ".join(missing[:6]) or Said("refused_noun.second_operator")
         raise BadInput(
-            f"The study is not complete. Missing: {what}.", remedy="Spin those, then ask again."
+            Said("refusal.the_study_is_not_complete", {"what": what}),
+            remedy=Said("remedy.spin_those_then_ask_again"),
         )
     table = {o: [[read[o][s][k] for s in serials] for k in range(trials)] for o in read}
     study = by_anova(table)

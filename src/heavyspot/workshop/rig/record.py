@@ -9,6 +9,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationErr
 from ...balance.angle_sense import Sense
 from ...quantities.checks import iso_date
 from ...quantities.errors import BadInput, NotThere
+from ...quantities.said import Said
 from ...sources.sidecar import first_fault
 from ..shop import Workshop
 
@@ -97,11 +98,16 @@ def parse_rig(name: str, content: dict[str, Any]) -> RigRecord:
         The name is empty, or a key is unknown or out of range.
     """
     if not name.strip():
-        raise BadInput("The rig has no name.", remedy="Give the name that recordings carry.")
+        raise BadInput(
+            Said("refusal.the_rig_has_no_name"), remedy=Said("remedy.give_the_name_that_recordings")
+        )
     try:
         return RigRecord.model_validate(content)
     except ValidationError as fault:
-        raise BadInput(f"Rig {name}: {first_fault(fault)}", remedy="Correct that field.") from None
+        raise BadInput(
+            Said("refusal.of_rig", {"name": name, "fault": first_fault(fault)}),
+            remedy=Said("remedy.correct_that_field"),
+        ) from None
 
 
 def add_rig(
@@ -137,7 +143,10 @@ def find_rig(shop: Workshop, name: str) -> RigRecord:
     entry = shop.book.rigs.newest(name)
     if entry is None:
         names = ", ".join(shop.book.rigs.names()) or "none yet"
-        raise NotThere(f'There is no rig "{name}".', remedy=f"Rigs: {names}.")
+        raise NotThere(
+            Said("refusal.there_is_no_rig", {"name": name}),
+            remedy=Said("remedy.rigs", {"names": names}),
+        )
     return parse_rig(name, dict(entry.content))
 
 

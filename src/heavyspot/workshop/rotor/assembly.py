@@ -9,6 +9,7 @@ import numpy as np
 from ...balance.influence import solve_least_squares
 from ...quantities.angles import angle_of, difference_deg
 from ...quantities.errors import LedgerFault, NotThere
+from ...quantities.said import Said
 from ..cartridge import SensedCurve, cartridge_story, history_of, past_runs
 from ..model import known_of
 from ..shop import Workshop
@@ -64,15 +65,18 @@ def compare_assembly(shop: Workshop, matching: str, assembly: int, serial: str) 
     assemblies = proposal.assemblies
     if not 1 <= assembly <= len(assemblies):
         raise NotThere(
-            f"There is no assembly {assembly} in that proposal.",
-            remedy="Look it up under Matching.",
+            Said("refusal.there_is_no_assembly_in", {"assembly": assembly}),
+            remedy=Said("remedy.look_it_up_under_matching"),
         )
     promised = assemblies[assembly - 1]
     story = cartridge_story(shop, serial)
     model = story.model
     first = next((r for r in past_runs(shop, story) if r.curves), None)
     if first is None:
-        raise LedgerFault(f"{serial} has not been spun.", remedy="Spin it first.")
+        raise LedgerFault(
+            Said("refusal.has_not_been_spun", {"serial": serial}),
+            remedy=Said("remedy.spin_it_first"),
+        )
     one = SensedCurve(first.number, first.curves[0], first.sensors[:1])
     history = history_of([one], [], model)
     speed = history.grid_rpm if history else None
@@ -87,8 +91,8 @@ def compare_assembly(shop: Workshop, matching: str, assembly: int, serial: str) 
     plane = model.plane[0].name
     if history is None or plane not in priors or priors[plane].units < LEAST_UNITS:
         raise LedgerFault(
-            f"Too few units of {model.name} are known to read a spin as unbalance.",
-            remedy="Compare again when a few more have been balanced.",
+            Said("refusal.too_few_units_of_are", {"name": model.name}),
+            remedy=Said("remedy.compare_again_when_a_few"),
         )
     response = priors[plane].mean
     found = solve_least_squares(response[:, None], history.vectors[0])

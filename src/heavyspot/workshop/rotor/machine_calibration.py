@@ -15,6 +15,7 @@ from ...quantities.angles import angle_of
 from ...quantities.arrays import Array
 from ...quantities.checks import positive
 from ...quantities.errors import BadInput
+from ...quantities.said import Said
 from ..rig import known_rig
 from ..shop import Workshop
 from .models import rotor_model
@@ -95,11 +96,14 @@ def calibrate_machine(
     model = rotor_model(shop, rotor)
     if added.ndim != 2 or added.shape[1] != len(model.plane):
         raise BadInput(
-            f"The runs have {added.shape[-1]} planes, the rotor {len(model.plane)}.",
-            remedy="Give an amount for each plane in every run.",
+            Said(
+                "refusal.the_runs_have_planes_the",
+                {"shape": added.shape[-1], "plane": len(model.plane)},
+            ),
+            remedy=Said("remedy.give_an_amount_for_each"),
         )
     if not rig.strip():
-        raise BadInput("The machine has no name.", remedy="Name the rig.")
+        raise BadInput(Said("refusal.the_machine_has_no_name"), remedy=Said("remedy.name_the_rig"))
     speed = positive("speed", speed_rpm)
     units = [known_unit(u) for u in units]
     fit = calibrate(added, readings, names=names)
@@ -179,14 +183,21 @@ def store_arbor(
     model = rotor_model(shop, rotor)
     if len(planes) != len(model.plane):
         raise BadInput(
-            f"{len(planes)} planes are read, the rotor has {len(model.plane)}.",
-            remedy="Give the readings of " + " and ".join(p.name for p in model.plane) + ".",
+            Said(
+                "refusal.planes_are_read_the_rotor",
+                {"planes": len(planes), "plane": len(model.plane)},
+            ),
+            remedy=Said(
+                "remedy.give_the_readings_of",
+                {"known": ", ".join(p.name for p in model.plane)},
+            ),
         )
     if not rig.strip():
-        raise BadInput("The machine has no name.", remedy="Name the rig.")
+        raise BadInput(Said("refusal.the_machine_has_no_name"), remedy=Said("remedy.name_the_rig"))
     if len({len(read) for read in planes}) != 1:
         raise BadInput(
-            "The planes were not read equally often.", remedy="Give every plane at every index."
+            Said("refusal.the_planes_were_not_read"),
+            remedy=Said("remedy.give_every_plane_at_every"),
         )
     read, at = np.array(planes, complex), np.arange(len(planes[0])) * step_deg
     told = [index_method(one, at) for one in read]

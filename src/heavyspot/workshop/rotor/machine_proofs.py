@@ -21,6 +21,7 @@ from ...balance.rotor.matching import match_parts
 from ...quantities.angles import angle_of, phasor
 from ...quantities.checks import iso_date
 from ...quantities.errors import BadInput
+from ...quantities.said import Said
 from ..shop import Workshop
 from .proposal import Assembly, Matched, Proposal
 
@@ -156,9 +157,11 @@ def _keep(
     by: str,
 ) -> Proved:
     if not rig.strip():
-        raise BadInput("The machine has no name.", remedy="Name the rig.")
+        raise BadInput(Said("refusal.the_machine_has_no_name"), remedy=Said("remedy.name_the_rig"))
     if not proofs:
-        raise BadInput("No plane was read.", remedy="Give the readings of at least one plane.")
+        raise BadInput(
+            Said("refusal.no_plane_was_read"), remedy=Said("remedy.give_the_readings_of_at")
+        )
     until = iso_date("due", due) or (date.today() + timedelta(days=VALID_DAYS)).isoformat()
     done = Proved(rig.strip(), kind, passed(list(proofs.values())), until, proofs, given)
     shop.book.rotors.add_proof(done.rig, kind, done.content(), by=by)

@@ -7,6 +7,7 @@ from typing import Any
 
 from ...ledger.records import Content, Matching, Piece
 from ...quantities.errors import NotThere
+from ...quantities.said import Said
 from ..rig import all_rigs
 from ..shop import Workshop
 
@@ -66,7 +67,9 @@ def find_matching(shop: Workshop, id_: str) -> Matching:
     """Return a proposal; raises `NotThere` when there is none."""
     found = shop.book.rotors.matching(id_)
     if found is None:
-        raise NotThere("There is no such proposal.", remedy="Ask for the newest ones.")
+        raise NotThere(
+            Said("refusal.there_is_no_such_proposal"), remedy=Said("remedy.ask_for_the_newest_ones")
+        )
     return found
 
 

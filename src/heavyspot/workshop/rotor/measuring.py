@@ -133,8 +133,11 @@ def measure_signals(
     rig = rig or source.rig
     if source.rotation is not None and source.rotation != rotor.rotation:
         raise BadInput(
-            f"The recording says {source.rotation}, the rotor {rotor.rotation}.",
-            remedy="Correct the one that is wrong.",
+            Said(
+                "refusal.the_recording_says_the_rotor",
+                {"rotation": source.rotation, "rotation_2": rotor.rotation},
+            ),
+            remedy=Said("remedy.correct_the_one_that_is"),
         )
     calibration = shop.book.rotors.calibration(rig, rotor.name)
     reading = signal_reading(rotor, source, known_rig(shop, rig), calibration)
@@ -290,10 +293,11 @@ def corrected(
     if found is None:
         names = ", ".join(p.name for p in rotor.plane)
         raise BadInput(
-            f'Rotor "{rotor.name}" has no plane "{plane}".', remedy=f"Its planes: {names}."
+            Said("refusal.rotor_has_no_plane", {"name": rotor.name, "plane": plane}),
+            remedy=Said("remedy.its_planes", {"names": names}),
         )
     if replaces and not why.strip():
-        raise BadInput("An amendment needs a reason.", remedy="Say why.")
+        raise BadInput(Said("refusal.an_amendment_needs_a_reason"), remedy=Said("remedy.say_why"))
     made = MadeCorrection(
         plane=found.name,
         way=way or found.way,
@@ -325,7 +329,9 @@ def corrected_as_advised(
     story = rotor_story(shop, serial)
     advised = story.last.reading.advice.corrections if story.last else ()
     if story.last is None or not advised:
-        raise BadInput("No correction is advised.", remedy="Measure first.")
+        raise BadInput(
+            Said("refusal.no_correction_is_advised"), remedy=Said("remedy.measure_first")
+        )
     done = story.corrected_since(story.last.number)
     if done:
         return tuple(c.made for c in done)

@@ -7,6 +7,7 @@ from typing import Any
 
 from ...quantities.checks import serial_number
 from ...quantities.errors import NotThere
+from ...quantities.said import Said
 from ...sources.toml_text import parse_toml, read_toml
 from ..shop import Workshop
 from .model_file import RotorFile, parse_rotor
@@ -41,7 +42,10 @@ def rotor_model(shop: Workshop, name: str) -> RotorFile:
     entry = shop.book.models.newest(name)
     if entry is None or entry.kind != "rotor":
         names = ", ".join(shop.book.models.names("rotor")) or "none yet"
-        raise NotThere(f'There is no rotor "{name}".', remedy=f"Rotors: {names}.")
+        raise NotThere(
+            Said("refusal.there_is_no_rotor", {"name": name}),
+            remedy=Said("remedy.rotors", {"names": names}),
+        )
     return parse_rotor(dict(entry.content), name=f'rotor "{name}"')
 
 

@@ -204,14 +204,25 @@ def typed_reading(
     planes = len(rotor.plane)
     if len(amounts) != planes or len(angles_deg) != planes:
         raise BadInput(
-            f"{len(amounts)} amounts and {len(angles_deg)} angles for {planes} planes.",
-            remedy="Give amount and angle for " + " and ".join(p.name for p in rotor.plane) + ".",
+            Said(
+                "refusal.amounts_and_angles_for_planes",
+                {"amounts": len(amounts), "angles_deg": len(angles_deg), "planes": planes},
+            ),
+            remedy=Said(
+                "remedy.give_amount_and_angle_for",
+                {"known": ", ".join(p.name for p in rotor.plane)},
+            ),
         )
     size, at = np.asarray(amounts, float), np.asarray(angles_deg, float)
     if (np.abs(size) > LARGEST).any() or (np.abs(at) > LARGEST).any():
-        raise BadInput("No rotor has such an unbalance.", remedy="Check amounts, angles and unit.")
+        raise BadInput(
+            Said("refusal.no_rotor_has_such_an"),
+            remedy=Said("remedy.check_amounts_angles_and_unit"),
+        )
     if not (np.isfinite(size).all() and np.isfinite(at).all()) or (size < 0).any():
-        raise BadInput("An amount is negative or no number.", remedy="Read the display again.")
+        raise BadInput(
+            Said("refusal.an_amount_is_negative_or"), remedy=Said("remedy.read_the_display_again")
+        )
     factor = {
         "g·mm": np.ones(planes),
         "oz-in": np.full(planes, OZ_IN_GMM),
@@ -220,7 +231,10 @@ def typed_reading(
         "g": np.array([p.radius_mm for p in rotor.plane]),
     }.get(unit)
     if factor is None:
-        raise BadInput(f"Unit {unit!r} is not known.", remedy="Known: " + ", ".join(UNITS) + ".")
+        raise BadInput(
+            Said("refusal.unit_is_not_known", {"unit": repr(unit)}),
+            remedy=Said("remedy.known", {"known": ", ".join(UNITS)}),
+        )
     u = size * factor * np.exp(1j * np.deg2rad(at + (180.0 if light_spot else 0.0)))
     covariance = machine_covariance(rotor, u, rig or RigRecord())
     speed = speed_rpm or rotor.measuring_speed_rpm or 0.0
@@ -269,8 +283,8 @@ def signal_reading(
         return through_influence(rotor, rig, calibration, mean, scatter, speed, evidence)
     if set(units) != {"N"} or len(sensors) != 2:
         raise BadInput(
-            f"The supports are measured in {', '.join(units)}; without a calibration only two forces in N do.",
-            remedy="Calibrate the machine for this rotor with trial masses.",
+            Said("refusal.the_supports_are_measured_in", {"known": ", ".join(units)}),
+            remedy=Said("remedy.calibrate_the_machine_for_this"),
         )
     # force on the support is what the support feels: the unbalance at the support itself
     felt = unbalance_from_force(mean, speed)
@@ -329,14 +343,17 @@ def through_influence(
     told = kept.speed_rpm
     if abs(speed / told - 1) > SPEED_SHARE:
         raise BadInput(
-            f"Measured at {speed:,.0f} rpm; the calibration is for {told:,.0f} rpm.",
-            remedy="Measure at the calibration's speed, or calibrate again.",
+            Said("refusal.measured_at_rpm_the_calibration", {"speed": speed, "told": told}),
+            remedy=Said("remedy.measure_at_the_calibration_speed"),
         )
     H = complex_of(kept.response)
     if H.shape != (mean.size, len(rotor.plane)):
         raise BadInput(
-            f"The calibration is for {H.shape[0]} sensors and {H.shape[1]} planes.",
-            remedy="Calibrate again with these sensors.",
+            Said(
+                "refusal.the_calibration_is_for_sensors",
+                {"shape": H.shape[0], "shape_2": H.shape[1]},
+            ),
+            remedy=Said("remedy.calibrate_again_with_these_sensors"),
         )
     noise = kept.of_noise()
     # what a run scatters within itself is part of what the calibration's runs scattered; only more than that counts
@@ -359,8 +376,8 @@ def _refuse_dead(mean: Array, names: list[str]) -> None:
     for s, name in zip(size, names, strict=True):
         if s <= DEAD_SHARE * size.max():
             raise SignalTooPoor(
-                f'Channel "{name}" gives nothing once per turn.',
-                remedy="Check that sensor, its cable and its supply; then measure again.",
+                Said("refusal.channel_gives_nothing_once_per", {"name": name}),
+                remedy=Said("remedy.check_that_sensor_its_cable"),
             )
 
 

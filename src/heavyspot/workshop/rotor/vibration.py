@@ -10,6 +10,7 @@ import numpy as np
 from ...ledger.records import OfMachine
 from ...quantities.angles import phasor
 from ...quantities.errors import BadInput
+from ...quantities.said import Said
 from ...quantities.units import INCH_MM
 from ..rig import RigRecord
 from ..shop import Workshop
@@ -78,7 +79,8 @@ def known_unit(unit: str) -> str:
     spelt = PLAIN.get(unit.strip(), unit.strip())
     if spelt and spelt not in VIBRATION:
         raise BadInput(
-            f"Unit {unit!r} is none of vibration.", remedy="Known: " + ", ".join(VIBRATION) + "."
+            Said("refusal.unit_is_none_of_vibration", {"unit": repr(unit)}),
+            remedy=Said("remedy.known", {"known": ", ".join(VIBRATION)}),
         )
     return spelt
 
@@ -111,26 +113,37 @@ def vibration_reading(
     """
     if calibration is None:
         raise BadInput(
-            f'Vibration says nothing of "{rotor.name}" on a machine that is not calibrated for it.',
-            remedy="Name the machine, and calibrate it with trial masses: heavyspot machine calibrate.",
+            Said("refusal.vibration_says_nothing_of_on", {"name": rotor.name}),
+            remedy=Said("remedy.name_the_machine_and_calibrate"),
         )
     kept = _kept(calibration)
     if speed_rpm is None:
         raise BadInput(
-            "Vibration needs the speed it was read at.",
-            remedy=f"The calibration is for {kept.speed_rpm:,.0f} rpm.",
+            Said("refusal.vibration_needs_the_speed_it"),
+            remedy=Said("remedy.the_calibration_is_for_rpm", {"speed_rpm": kept.speed_rpm}),
         )
     sensors = len(kept.response)
     if len(amounts) != sensors or len(angles_deg) != sensors:
         raise BadInput(
-            f"{len(amounts)} amounts and {len(angles_deg)} angles for {sensors} sensors.",
-            remedy=" and ".join(kept.names or ("Give one for each",)) + ", in this order.",
+            Said(
+                "refusal.amounts_and_angles_for_sensors",
+                {"amounts": len(amounts), "angles_deg": len(angles_deg), "sensors": sensors},
+            ),
+            remedy=Said(
+                "remedy.in_this_order",
+                {"known": ", ".join(kept.names or ("Give one for each",))},
+            ),
         )
     size, at = np.asarray(amounts, float), np.asarray(angles_deg, float)
     if not (np.isfinite(size).all() and np.isfinite(at).all()) or (size < 0).any():
-        raise BadInput("An amount is negative or no number.", remedy="Read the display again.")
+        raise BadInput(
+            Said("refusal.an_amount_is_negative_or"), remedy=Said("remedy.read_the_display_again")
+        )
     if (size > LARGEST).any() or (np.abs(at) > LARGEST).any():
-        raise BadInput("No machine shakes like that.", remedy="Check amounts, angles and unit.")
+        raise BadInput(
+            Said("refusal.no_machine_shakes_like_that"),
+            remedy=Said("remedy.check_amounts_angles_and_unit"),
+        )
     mean = phasor(size, at) * _factor(known_unit(unit), kept)
     evidence = {
         "amounts": list(size),
@@ -152,14 +165,17 @@ def _factor(unit: str, kept: CalibrationKept) -> float:
         return 1.0
     if not of_calibration:
         raise BadInput(
-            f"The calibration does not say its unit, so {unit} cannot be compared with it.",
-            remedy="Leave the unit out if it is the same; or calibrate again with its unit.",
+            Said("refusal.the_calibration_does_not_say", {"unit": unit}),
+            remedy=Said("remedy.leave_the_unit_out_if"),
         )
     kind, factor = VIBRATION[unit]
     kind_there, factor_there = VIBRATION.get(of_calibration, (of_calibration, 1.0))
     if kind != kind_there:
         raise BadInput(
-            f"{unit} is {kind}; the calibration is in {of_calibration}.",
-            remedy=f"Read {of_calibration}, or calibrate again with this instrument.",
+            Said(
+                "refusal.is_the_calibration_is_in",
+                {"unit": unit, "kind": kind, "of_calibration": of_calibration},
+            ),
+            remedy=Said("remedy.read_or_calibrate_again_with", {"of_calibration": of_calibration}),
         )
     return factor / factor_there

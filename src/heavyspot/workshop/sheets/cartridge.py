@@ -51,7 +51,8 @@ def make_report(
     runs = [r for r in past_runs(shop, story) if r.curves and r.run.result.worst]
     if not runs:
         raise NotThere(
-            f"{serial} has no run that could be judged.", remedy="Spin it to test speed first."
+            Said("refusal.has_no_run_that_could", {"serial": serial}),
+            remedy=Said("remedy.spin_it_to_test_speed"),
         )
     last, first = runs[-1], runs[0]
     entry, result, conditions = last.run.entry, last.run.result, last.run.conditions

@@ -23,7 +23,10 @@ def make_flow_report(
     piece = find_piece(shop, serial)
     tests = flow_tests_of_piece(shop, piece.id)
     if not tests:
-        raise NotThere(f"{serial} has no flow test.", remedy="Test it first.")
+        raise NotThere(
+            Said("refusal.has_no_flow_test", {"serial": serial}),
+            remedy=Said("remedy.test_it_first"),
+        )
     test = tests[-1]
     entry, flow, bench = test.entry, test.flow, test.bench
     curve = flow.curve

@@ -15,6 +15,7 @@ from ...ledger.store.entries import now_utc
 from ...ledger.store.identity import new_id
 from ...quantities.durable import aside, make_folder, remove, write_bytes
 from ...quantities.errors import BadInput, LedgerFault
+from ...quantities.said import Said
 from ...sheet.head import Head
 from ...sheet.look import SheetLook
 from ...sheet.pdf import flow_pdf, rotor_pdf, sheet_pdf
@@ -211,8 +212,10 @@ def _issue(
         stands = shop.book.sheets.newest(piece_id, kind.name)
         if stands is not None and stands.run_number == report.run and not why:
             raise BadInput(
-                f"Sheet {stands.number} of {stands.at[:10]} stands; a new one would take its place.",
-                remedy="Say why another one is issued, or get that one again.",
+                Said(
+                    "refusal.sheet_of_stands_a_new", {"number": stands.number, "at": stands.at[:10]}
+                ),
+                remedy=Said("remedy.say_why_another_one_is"),
             )
         signed_pdf = signed(kind.pdf(report, look), shop.folder, name=report.shop)
         sheet_id = new_id()
@@ -234,7 +237,9 @@ def _issue(
                 give(shop, sheet, path)
             return Issued(number, sheet.digest, str(path or shop.folder / kept_as), report.verdict)
         remove(shop.folder / kept_as)
-    raise LedgerFault("Too many sheets are being issued at this moment.", remedy="Issue it again.")
+    raise LedgerFault(
+        Said("refusal.too_many_sheets_are_being"), remedy=Said("remedy.issue_it_again")
+    )
 
 
 def series_of(shop: Workshop, year: str) -> str:
@@ -255,8 +260,8 @@ def keep_paper(shop: Workshop, sheet_id: str, at: str, pdf: bytes) -> str:
         write_bytes(path, pdf)
     except OSError as fault:
         raise LedgerFault(
-            f"The sheet cannot be kept ({fault.strerror}); no number was taken.",
-            remedy="Make room on the disk, then issue it again.",
+            Said("refusal.the_sheet_cannot_be_kept", {"strerror": str(fault.strerror)}),
+            remedy=Said("remedy.make_room_on_the_disk_then_issue"),
         ) from None
     return kept_as
 
@@ -264,7 +269,10 @@ def keep_paper(shop: Workshop, sheet_id: str, at: str, pdf: bytes) -> str:
 def _writable(path: Path) -> Path:
     """Return where a sheet is to be written; raises `BadInput` when that cannot be, before a number is taken."""
     if not path.parent.exists():
-        raise BadInput(f"The folder {path.parent} is not there.", remedy="Make it first.")
+        raise BadInput(
+            Said("refusal.the_folder_is_not_there", {"parent": str(path.parent)}),
+            remedy=Said("remedy.make_it_first"),
+        )
     try:
         if path.is_dir():
             raise IsADirectoryError(EISDIR, "it is a folder")
@@ -273,6 +281,7 @@ def _writable(path: Path) -> Path:
         remove(probe)
     except OSError as fault:
         raise BadInput(
-            f"{path} cannot be written ({fault.strerror}).", remedy="Name another file."
+            Said("refusal.cannot_be_written", {"path": str(path), "strerror": str(fault.strerror)}),
+            remedy=Said("remedy.name_another_file"),
         ) from None
     return path

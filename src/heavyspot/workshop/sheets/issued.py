@@ -8,6 +8,7 @@ from pathlib import Path
 from ...ledger.records import Sheet
 from ...quantities.durable import write_bytes
 from ...quantities.errors import LedgerFault, NotThere
+from ...quantities.said import Said
 from ..shop import Workshop, find_piece
 
 
@@ -15,7 +16,10 @@ def issued_sheet(shop: Workshop, number: str) -> Sheet:
     """Return an issued sheet by its number; raises `NotThere` when there is none."""
     sheet = shop.book.sheets.find(number)
     if sheet is None:
-        raise NotThere(f"There is no sheet {number}.", remedy="Check the number.")
+        raise NotThere(
+            Said("refusal.there_is_no_sheet", {"number": number}),
+            remedy=Said("remedy.check_the_number"),
+        )
     return sheet
 
 
@@ -34,7 +38,10 @@ def newest_sheet(shop: Workshop, serial: str, kind: str = "run") -> Sheet:
     """
     sheet = shop.book.sheets.newest(find_piece(shop, serial).id, kind)
     if sheet is None:
-        raise NotThere(f"No sheet of {serial} was issued yet.", remedy="Issue it first.")
+        raise NotThere(
+            Said("refusal.no_sheet_of_was_issued", {"serial": serial}),
+            remedy=Said("remedy.issue_it_first"),
+        )
     return sheet
 
 
@@ -50,14 +57,14 @@ def pdf_of(shop: Workshop, sheet: Sheet) -> bytes:
     """
     if not sheet.kept_as:
         raise NotThere(
-            f"Sheet {sheet.number} was issued before this program kept copies.",
-            remedy="The customer has it; to issue a new one, say why.",
+            Said("refusal.sheet_was_issued_before_this", {"number": sheet.number}),
+            remedy=Said("remedy.the_customer_has_it_to"),
         )
     pdf = shop.book.archive.open(sheet.kept_as).read_bytes()
     if hashlib.sha256(pdf).hexdigest() != sheet.sha256:
         raise LedgerFault(
-            f"The kept file of sheet {sheet.number} was changed after it was issued.",
-            remedy="Restore it from a backup.",
+            Said("refusal.the_kept_file_of_sheet", {"number": sheet.number}),
+            remedy=Said("remedy.restore_it_from_a_backup"),
         )
     return pdf
 
@@ -69,6 +76,9 @@ def give(shop: Workshop, sheet: Sheet, path: Path) -> None:
         write_bytes(path, pdf)
     except OSError as fault:
         raise LedgerFault(
-            f"Sheet {sheet.number} is issued and kept, but {path} cannot be written ({fault.strerror}).",
-            remedy="Ask for it again, with another file.",
+            Said(
+                "refusal.sheet_is_issued_and_kept",
+                {"number": sheet.number, "path": str(path), "strerror": str(fault.strerror)},
+            ),
+            remedy=Said("remedy.ask_for_it_again_with"),
         ) from None

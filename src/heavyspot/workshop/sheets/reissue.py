@@ -11,6 +11,7 @@ from pathlib import Path
 from ...ledger.store.identity import new_id
 from ...quantities.durable import put, sync
 from ...quantities.errors import HeavyspotError, NotThere
+from ...quantities.said import Said
 from ..shop import Workshop
 from .issue import issue_sheet_of
 
@@ -57,7 +58,7 @@ def find_reissue(shop: Workshop, id_: str) -> Path:
     """Return the folder of sheets issued in one go; raises `NotThere` for a name that is none."""
     folder = shop.folder / "reissued" / id_
     if not re.fullmatch("[0-9a-f-]{36}", id_) or not folder.is_dir():
-        raise NotThere("There is no work of that name.", remedy="Issue them again.")
+        raise NotThere(Said("refusal.there_is_no_work_of"), remedy=Said("remedy.issue_them_again"))
     return folder
 
 

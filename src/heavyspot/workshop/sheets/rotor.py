@@ -30,7 +30,10 @@ def make_rotor_report(
     """
     story = rotor_story(shop, serial)
     if story.last is None:
-        raise NotThere(f"{serial} has not been measured.", remedy="Measure it first.")
+        raise NotThere(
+            Said("refusal.has_not_been_measured", {"serial": serial}),
+            remedy=Said("remedy.measure_it_first"),
+        )
     first, last = story.readings[0], story.last
     entry, reading, rotor = last.entry, last.reading, last.rotor
     then = {p.name: p for p in first.reading.tolerance} if first is not last else {}

@@ -26,7 +26,7 @@ from ....workshop.shop import Workshop
 from ...access import person_of
 from ...deps import benches_of
 from ...page import by_script, goto, page
-from ...speaking import language
+from ...speaking import language, spoken
 from ...views.bench.at import At, OtherRig, RigState
 from ...views.bench.panel import Panel, differently_of, panel_of
 from ...views.bench.typed_cuts import read_cuts
@@ -192,7 +192,8 @@ def refused(
     typed: Mapping[str, str] | None = None,
 ) -> Response:
     """Return the question as it stands with a fault above it, at the field it names where it names one."""
-    faults = {k: fault.message for k in (typed or {}) if fault.message.startswith(FIELDS.get(k, k))}
+    named = [k for k in (typed or {}) if fault.message.startswith(FIELDS.get(k, k))]
+    faults = {k: spoken(fault.told) for k in named}
     values = panel_values(request, story, shop, bench, typed, faults) | {"fault": fault}
     return page(request, "bench/panel.html", values, status=422)
 

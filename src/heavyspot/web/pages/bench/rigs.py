@@ -7,6 +7,7 @@ from urllib.parse import quote
 from fastapi import APIRouter, Depends, Request, Response
 
 from ....quantities.errors import BadInput
+from ....quantities.said import Said
 from ....workshop.cartridge.story import cartridge_story
 from ...access import allowed
 from ...deps import Shop, TheBench, TheBenches
@@ -36,7 +37,9 @@ def place(
 ) -> Response:
     """Put the piece on a rig; nothing spins."""
     if not rig:
-        raise BadInput("No rig was named.", remedy="Press the rig that the piece is on.")
+        raise BadInput(
+            Said("refusal.no_rig_was_named"), remedy=Said("remedy.press_the_rig_that_the")
+        )
     return done(
         request, serial, shop, bench, lambda: benches.put_on(rig, serial),
         after=lambda: benches.of(serial),

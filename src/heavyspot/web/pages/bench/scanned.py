@@ -7,6 +7,7 @@ from urllib.parse import quote
 from fastapi import APIRouter, Depends, Request, Response
 
 from ....quantities.errors import BadInput, HeavyspotError
+from ....quantities.said import Said
 from ....workshop.cartridge.story import cartridge_story
 from ....workshop.job.lookup import has_piece
 from ....workshop.shop import find_piece
@@ -27,7 +28,9 @@ def scanned(
     """Ask whether to keep the piece on the bench or change to the one scanned; nothing is written."""
     text = text.strip()
     if not text or len(text) > LONGEST:
-        raise BadInput("Nothing was scanned.", remedy="Scan the label again.")
+        raise BadInput(
+            Said("refusal.nothing_was_scanned"), remedy=Said("remedy.scan_the_label_again")
+        )
     piece = find_piece(shop, text) if has_piece(shop, text) else None
     try:
         story = cartridge_story(shop, serial)

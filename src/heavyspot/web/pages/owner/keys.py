@@ -5,6 +5,7 @@ from __future__ import annotations
 from fastapi import APIRouter, Depends, Request, Response
 
 from ....quantities.errors import BadInput, HeavyspotError
+from ....quantities.said import Said
 from ....workshop.people import SCOPES
 from ...access import Who, allowed
 from ...deps import ThePeople
@@ -31,7 +32,10 @@ def make_key(
     """Make a key; this page shows it, and no other ever does."""
     try:
         if not days.strip().isdigit():
-            raise BadInput(f"{days!r} is no number of days.", remedy="1 to 366.")
+            raise BadInput(
+                Said("refusal.is_no_number_of_days", {"days": repr(days)}),
+                remedy=Said("remedy.days_of_a_key", {"most": 366}),
+            )
         key = people.make_key(who, label, scope, int(days))
     except HeavyspotError as fault:
         return _page(request, people, who, fault=fault, label=label, status=422)

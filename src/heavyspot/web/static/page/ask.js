@@ -16,5 +16,6 @@ export async function askJson(path) {
 export async function refusal(answer) {
   const kind = answer.headers.get("content-type") ?? "";
   const told = kind.startsWith("application/problem+json") ? await answer.json() : {};
-  return [told.detail ?? `The server answers ${answer.status}.`, told.remedy].filter(Boolean).join(" ");
+  const answers = globalThis.document?.body?.dataset.answers ?? "The server answers {status}.";
+  return [told.detail ?? answers.replace("{status}", answer.status), told.remedy].filter(Boolean).join(" ");
 }

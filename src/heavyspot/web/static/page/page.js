@@ -5,7 +5,7 @@ import { Pedal } from "./pedal.js";
 import { findAddress, scanOnClick } from "./scan.js";
 import { Scanner, whenScanned } from "./scanner.js";
 
-const { pedalKey, scanPrefix, scanEnd, scanGapMs } = document.body.dataset;
+const { pedalKey, scanPrefix, scanEnd, scanGapMs, unsaved } = document.body.dataset;
 
 export const pedal = new Pedal(document, pedalKey || "PageDown");
 new Scanner({ prefix: scanPrefix, end: scanEnd || "Enter", gapMs: Number(scanGapMs) || 40 });
@@ -21,8 +21,7 @@ const typed = () =>
 // the bench has its own question; elsewhere a scan opens, unless something typed would be lost
 if (!document.getElementById("bench"))
   whenScanned((text) => {
-    if (!typed() || confirm(`Open ${text}? What is typed here is not written down yet.`))
-      location.href = findAddress(text);
+    if (!typed() || confirm(unsaved.replace("{text}", text))) location.href = findAddress(text);
   });
 
 /** What a link on the page leads to is opened where it is folded. */

@@ -3,7 +3,6 @@ import { tellScanned } from "./scanner.js";
 
 const LOOK_EVERY_MS = 120;
 const WIDEST_PX = 960;
-const AIM = "Hold the label before the camera.";
 
 /** Return the size a picture is read at: its own, or narrower with the same shape. */
 export function readSize(width, height, widest = WIDEST_PX) {
@@ -45,15 +44,14 @@ class Camera {
 
   async open() {
     this.dialog.showModal();
-    this.words.textContent = AIM;
+    this.words.textContent = this.dialog.dataset.aim;
     try {
       await loadReader();
       this.#stream = await navigator.mediaDevices.getUserMedia({ video: { facingMode: "environment" } });
       this.video.srcObject = this.#stream;
       await this.video.play();
     } catch (fault) {
-      const remedy = "Allow it in the browser, or type the serial.";
-      this.words.textContent = `The camera cannot be used (${fault.name}). ${remedy}`;
+      this.words.textContent = this.dialog.dataset.noCamera.replace("{why}", fault.name);
       return;
     }
     await this.#look();
@@ -94,7 +92,8 @@ class Camera {
       return (await this.#own.detect(this.canvas))[0]?.rawValue ?? null;
     } catch (fault) {
       this.#own = null; // it says it can read and cannot
-      this.words.textContent = `${AIM} QR codes only: the browser's own reader failed (${fault.name}).`;
+      const { aim, onlyQr } = this.dialog.dataset;
+      this.words.textContent = `${aim} ${onlyQr.replace("{why}", fault.name)}`;
       return null;
     }
   }

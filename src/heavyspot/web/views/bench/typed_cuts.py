@@ -15,6 +15,7 @@ from ....workshop.cartridge.grinding import TOO_DEEP
 from ....workshop.model.model_file import ModelFile, PlaneFile
 from ....workshop.reading.kept import KeptCut
 from ...formats import degrees, fixed
+from ...speaking import refused
 
 FAR_DEG = 60.0
 """A cut this far from what was advised was hardly meant so: asked back (ours)."""
@@ -103,13 +104,13 @@ def _read(model: ModelFile, asked: KeptCut | None, typed: Mapping[str, str]) -> 
     try:
         angle = _angle(typed, lambda hour: angle_from_clock(hour, turning))
     except BadInput as fault:
-        faults.append(("clock", f"{fault.message} {fault.remedy}"))
+        faults.append(("clock", refused(fault)))
     if (typed.get("depth_mm") or "").strip():
         try:
             depth = positive("depth", typed_number("depth", typed.get("depth_mm", "")))
             within("depth", depth, 0.0, plane.as_plane().cutter.deepest_mm, "mm")
         except BadInput as fault:
-            faults.append(("depth_mm", f"{fault.message} {fault.remedy}"))
+            faults.append(("depth_mm", refused(fault)))
     sure = frozenset((typed.get("sure") or "").split())
     cut = TypedCut(
         plane,
@@ -145,7 +146,8 @@ def _angle(typed: Mapping[str, str], of_hour: Callable[[float], float]) -> float
         angle = wrap_deg(within("angle", typed_number("angle", by_degrees), 0.0, 360.0, "degrees"))
         if clock_changed and abs(difference_deg(of_hour(_hour(clock)), angle)) > 3.0:
             raise BadInput(
-                f"{clock} o’clock and {by_degrees}° are two places.", remedy="Type one of them."
+                Said("refusal.o_clock_and_are_two", {"clock": clock, "by_degrees": by_degrees}),
+                remedy=Said("remedy.type_one_of_them"),
             )
         return angle
     return float(of_hour(_hour(clock)))
@@ -155,7 +157,10 @@ def _hour(text: str) -> float:
     """Return a clock time in hours."""
     found = CLOCK.match(text)
     if not found:
-        raise BadInput(f"{text!r} is no clock time.", remedy="Type it like 4:30.")
+        raise BadInput(
+            Said("refusal.is_no_clock_time", {"text": repr(text)}),
+            remedy=Said("remedy.type_it_like"),
+        )
     hour = within("clock", int(found[1]), 0, 12, "hours")
     return hour + within("minutes", int(found[2] or 0), 0, 59, "minutes") / 60
 

@@ -176,15 +176,30 @@ def clock_drawing(typed: Mapping[str, str]) -> Markup:
             place = None
         if place is None or role == "other" or not 0 <= place <= 12:
             continue
-        x, y = _hour(place)
-        parts.append(_spoke(role, x, y, 22 if role == "phase" else RADIUS + 2, RADIUS + 40))
-        at = (c + (RADIUS + 46) * x, c + (RADIUS + 46) * y)
-        parts.append(f'<circle class="{role}" cx="{at[0]:.1f}" cy="{at[1]:.1f}" r="10"/>')
-        name = escape(typed.get(f"name-{i}", ""))
-        parts.append(f'<text class="{role}" x="{at[0]:.1f}" y="{at[1] - 16:.1f}">{name}</text>')
+        movable = typed.get("source") == "sound"  # where it has a field that takes its hour
+        parts.append(_hand(i, role, place, escape(typed.get(f"name-{i}", "")), movable))
     return Markup(
-        f'<svg class="clock-places" role="img" aria-label="{escape(told("connect.drawing"))}" '
+        f'<svg class="clock-places" role="group" aria-label="{escape(told("connect.drawing"))}" '
         f'viewBox="0 0 {SIZE} {SIZE}">{"".join(parts)}</svg>'
+    )
+
+
+def _hand(i: int, role: str, place: float, name: str, movable: bool) -> str:
+    """Return a sensor or a pickup at its hour; one that is movable is dragged, or moved by the arrow keys."""
+    c = SIZE / 2
+    x, y = _hour(place)
+    at = (c + (RADIUS + 46) * x, c + (RADIUS + 46) * y)
+    spoke = _spoke(role, x, y, 22 if role == "phase" else RADIUS + 2, RADIUS + 40)
+    drawn = (
+        f'{spoke}<circle class="{role}" cx="{at[0]:.1f}" cy="{at[1]:.1f}" r="10"/>'
+        f'<text class="{role}" x="{at[0]:.1f}" y="{at[1] - 16:.1f}">{name}</text>'
+    )
+    if not movable:
+        return drawn
+    return (
+        f'<g class="hand" data-clock="clock-{i}" role="slider" tabindex="0" aria-label="{name}" '
+        f'aria-valuemin="0" aria-valuemax="12" aria-valuenow="{place:g}">'
+        f'<circle class="reach" cx="{at[0]:.1f}" cy="{at[1]:.1f}" r="26"/>{drawn}</g>'
     )
 
 
