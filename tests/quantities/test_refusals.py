@@ -24,6 +24,7 @@ STILL_ENGLISH = {
     "quantities/units.py", "web/api/curves.py", "web/api/rotor.py", "web/api/spins.py",
     "web/api/station.py", "web/app.py", "web/contract/codes.py", "web/contract/cursors.py", "web/once.py",
     "web/operation/log.py", "web/serving.py", "workshop/agent/agent.py", "workshop/agent/line.py",
+    "workshop/agent/live.py",
     "workshop/agent/sending.py", "workshop/agent/spins.py", "workshop/bench/benches.py",
     "workshop/bench/set_up.py", "workshop/cartridge/tabled/spinning.py", "workshop/day/book_pages.py",
     "workshop/demo/simulate.py", "workshop/flow/bench.py", "workshop/flow/leak.py", "workshop/flow/live.py",

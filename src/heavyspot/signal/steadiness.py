@@ -23,6 +23,9 @@ LOOSE_FROM_G = 0.06
 DRIFT_SHARE, DRIFT_BLOCKS = 0.05, 0.08
 """Difference between run-up and coast-down, as a share of the vector, worth a word; too much to cut on."""
 
+DRIFT_CLEAR = 2.0
+"""The same over what the points' noise makes of it: 0.7 to 1 on clean runs."""
+
 HUNTING = 0.04
 """Ups and downs of the speed beyond one rise and one fall, as a share of them."""
 
@@ -98,8 +101,10 @@ def _drifts(reading: Reading) -> list[Finding]:
         np.sqrt(sum((np.interp(speed, c.speed_rpm, c.noise[0]) ** 2).sum() * 2 for c in (up, down)))
     )
     change = float(np.sqrt((np.abs(two - one) ** 2).sum()))
-    share = change / max(size, 1e-12)
-    if share < DRIFT_SHARE or change < 4 * noise or np.abs(one).max() < 0.05:
+    if change < DRIFT_CLEAR * noise or np.abs(one).max() < 0.05:
+        return []
+    share = float(np.sqrt(change**2 - noise**2)) / max(size, 1e-12)
+    if share < DRIFT_SHARE:
         return []
     return [
         finding_of(

@@ -94,7 +94,7 @@ def _while_it_stands(track: Track, blocks: PhasedBlocks) -> Line | None:
     margin = round(0.2 / track.block_s)
     parts = (slice(0, max(followed[0] - margin, 0)), slice(followed[-1] + margin, None))
     means = (track.reference_mean[part][-_LONGEST_BLOCKS:].astype(float) for part in parts)
-    best = max((_staying(m, track.block_s) for m in means), key=lambda found: found.clear)
+    best = max((_staying(_quieted(m), track.block_s) for m in means), key=lambda found: found.clear)
     return best if best.clear >= CLEAR and not _of_a_grid(best.hz) else None
 
 
@@ -142,9 +142,16 @@ def _beside_the_rotor(track: Track, blocks: PhasedBlocks) -> FloatArray:
     fit = np.linalg.solve(square, np.einsum("wbi,wb->wi", shapes, means)[..., None])[..., 0]
     rest = means - np.einsum("wbi,wi->wb", shapes, fit)
     rest[np.setdiff1d(np.arange(rest.shape[0]), whole - first)] = 0.0
-    rest = rest.ravel()
-    loud = 4 * 1.4826 * float(np.median(np.abs(rest[rest != 0]))) if rest.any() else 0.0
-    return np.clip(rest, -loud, loud)  # a mark that was missed is no hum
+    return _quieted(rest.ravel())
+
+
+def _quieted(values: FloatArray) -> FloatArray:
+    """Return values without what is far louder than most: a mark that was missed, a first slow turn, are no hum."""
+    if not values.any():
+        return values
+    about = values - np.median(values)
+    loud = 4 * 1.4826 * float(np.median(np.abs(about[values != 0])))
+    return np.asarray(np.clip(about, -loud, loud))
 
 
 def _staying(values: FloatArray, step_s: float) -> Line:

@@ -92,8 +92,8 @@ class Remote:
     def _heard(self, agent: str) -> None:
         if self.there and agent != self.agent:
             raise LedgerFault(
-                "Another agent speaks for this rig.",
-                remedy="Give each agent a rig of its own; one that ended is let go after half a minute.",
+                Said("refusal.another_agent_speaks_for"),
+                remedy=Said("remedy.give_each_agent_a_rig"),
             )
         self.agent, self.heard_at_s = agent, time.monotonic()
 
@@ -121,8 +121,8 @@ class Remote:
         """Raise `LedgerFault` while it captures a spin: it cannot be ended from here."""
         if self.spins:
             raise LedgerFault(
-                f"The rig's agent captures {self.spins}: nothing here can end it.",
-                remedy="Shut the air at the rig.",
+                Said("refusal.the_rig_s_agent_captures", {"spins": self.spins}),
+                remedy=Said("remedy.shut_the_air_at_the_rig"),
             )
 
     @property
