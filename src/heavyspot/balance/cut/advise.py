@@ -72,8 +72,6 @@ class Case:
         What the next run would be with nothing done.
     doubts : tuple of Explanation
         What may explain the last run, likeliest first; empty where nothing was foretold.
-    unproven : frozenset of str
-        Planes in which no cut of this piece, and no unit of the shop, has shown a direction.
     """
 
     s: Situation
@@ -84,7 +82,6 @@ class Case:
     leave: Outcome
     before: Estimate | None = None
     doubts: tuple[Explanation, ...] = ()
-    unproven: frozenset[str] = frozenset()
 
     @property
     def best(self) -> Outcome | None:
@@ -193,7 +190,7 @@ def case_of(s: Situation) -> Case:
         choices = choices.each(lambda o: held_back(o, tryout, s.planes, doubtful))
     before = believed_before(s, priors)
     doubts = explanations(s.history, before, s.scatter) if before else ()
-    return Case(s, now, usable, known, choices, leave, before, doubts, doubtful)
+    return Case(s, now, usable, known, choices, leave, before, doubts)
 
 
 def all_priors(s: Situation) -> dict[str, ResponsePrior]:
@@ -301,7 +298,7 @@ def _try_another(case: Case) -> Advice:
     else:  # a cut too small to learn from tells how large the next one there may be
         plane = cut[0]
     beside = case.best if case.useful else None
-    return trial(case.s, case.now, plane, case.known, case.leave, beside, case.unproven)
+    return trial(case.s, case.now, plane, case.known, case.leave, beside)
 
 
 def _passed(case: Case) -> Advice:

@@ -67,11 +67,14 @@ def unproven(history: History, priors: dict[str, ResponsePrior]) -> frozenset[st
             continue
         stops = _stops_in(history, plane)
         as_foretold = [abs(_gain(history, prior, *stop) - 1.0) < ALIKE for stop in stops]
-        if stops and all(as_foretold):
-            continue
-        if not any(_changed(history, run) > SHOWN for run, _ in stops):
+        if not (stops and all(as_foretold)) and not shows(history, plane):
             out.add(plane)
     return frozenset(out)
+
+
+def shows(history: History, plane: str) -> bool:
+    """Whether a cut in that plane alone changed the vibration so much that its direction was seen."""
+    return any(_changed(history, run) > SHOWN for run, _ in _stops_in(history, plane))
 
 
 def _stops_in(history: History, plane: str) -> list[tuple[int, complex]]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Container
 from dataclasses import replace
 
 import numpy as np
@@ -14,6 +13,7 @@ from ..plane import Plane
 from .advice_case import Advice, Prediction, Situation
 from .candidates import SMALLER, SMALLER_STEPS, Candidate, Outcome, Tryout
 from .response import Estimate
+from .seen_effect import shows
 
 ComplexArray = NDArray[np.complex128]
 FloatArray = NDArray[np.float64]
@@ -80,14 +80,11 @@ def trial(
     known: tuple[Plane, ...],
     leave: Outcome,
     beside: Outcome | None = None,
-    unproven: Container[str] = (),
 ) -> Advice:
     """Return a cut to learn from: at the best guess of the heavy spot, small, where it will be seen.
 
     Parameters
     ----------
-    unproven : container of str
-        Planes in which no cut has shown a direction yet: one more must not hurt if it points the other way.
     beside : Outcome, optional
         The best cut of the known planes, made before the same run; the trial aims at what it leaves.
     """
@@ -117,7 +114,9 @@ def trial(
     # little of what a surer cut gains is risked for a trial beside it
     tryout = Tryout(guessed, s.limit_g, s.scatter, s.guard, s.seed, s.first_ratio)
     most = tryout.most if beside is None else BESIDE_RISE * leave.mean_level
-    turned = tryout.opposite({plane.name}) if again and plane.name in unproven else tryout
+    # one more where the last hardly showed must not hurt if it points the other way
+    blind = again and not shows(s.history, plane.name)
+    turned = tryout.opposite({plane.name}) if blind else tryout
     for _ in range(SMALLER_STEPS):
         candidate = Candidate((*first, (plane.name, angle, amount))).rounded(s.planes)
         outcome = tryout.of(candidate)
