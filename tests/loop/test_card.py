@@ -51,7 +51,7 @@ def balanced(made, monkeypatch, *, lag_deg, turned_deg=None, most_runs=6):
 
     monkeypatch.setattr(strange, "priors_of", on_the_other_rig)
     loop = partial(balance_strange, model, learn=False, sensors=1, most_runs=most_runs)
-    return figures([loop(make(s), s, []) for s in range(UNITS)])
+    return [loop(make(s), s, []) for s in range(UNITS)]
 
 
 @pytest.mark.slow
@@ -60,7 +60,7 @@ def test_the_first_units_of_another_rig_begin_better_with_it(made, monkeypatch):
     alone = figures(
         [balance_strange(model, make(s), s, [], learn=False, sensors=1) for s in range(UNITS)]
     )
-    with_card = balanced(made, monkeypatch, lag_deg=30.0)
+    with_card = figures(balanced(made, monkeypatch, lag_deg=30.0))
     assert with_card["mean"] < alone["mean"] - 0.5
     assert with_card["worse"] <= 0.15 and with_card["false"] == 0
 
@@ -70,8 +70,9 @@ def test_the_first_units_of_another_rig_begin_better_with_it(made, monkeypatch):
 def test_a_card_that_is_turned_round_hurts_little_and_is_found_out(made, monkeypatch, turned_deg):
     """The hour was read from the other side, or a quarter off: the first cuts point the wrong way."""
     told = balanced(made, monkeypatch, lag_deg=30.0, turned_deg=turned_deg)
-    assert told["highest"] <= 1.55
-    assert told["within six"] >= 0.5 and told["false"] == 0
+    # each cut's worst is what 19 of 20 stay under; two may follow each other
+    assert sum(t.highest > 1.5 for t in told) <= 1 and max(t.highest for t in told) < 1.75
+    assert figures(told)["within six"] >= 0.5 and figures(told)["false"] == 0
 
 
 def test_without_the_sensors_hour_it_is_not_leant_on(made):

@@ -28,6 +28,9 @@ NEAR = 0.2
 """Share of the speed range over which a change is looked for: resonances move."""
 
 
+GROWS = 2.0
+"""The most that a cut is of the one before it that hardly showed, if that was made at all (a stated choice)."""
+
 UNLIKE, ALIKE = 0.75, 0.6
 """Distance of what cuts did from what another rig's population foretold, as a share of it: that its gain hardly
 explains (twice its stated spread), and up to which the two say the same."""
@@ -75,6 +78,11 @@ def unproven(history: History, priors: dict[str, ResponsePrior]) -> frozenset[st
 def shows(history: History, plane: str) -> bool:
     """Whether a cut in that plane alone changed the vibration so much that its direction was seen."""
     return any(_changed(history, run) > SHOWN for run, _ in _stops_in(history, plane))
+
+
+def largest_in(history: History, plane: str) -> float:
+    """Return the largest amount that one stop took off that plane alone, g·mm; 0 for none."""
+    return max((abs(removed) for _, removed in _stops_in(history, plane)), default=0.0)
 
 
 def _stops_in(history: History, plane: str) -> list[tuple[int, complex]]:

@@ -13,7 +13,7 @@ from ..plane import Plane
 from .advice_case import Advice, Prediction, Situation
 from .candidates import SMALLER, SMALLER_STEPS, Candidate, Outcome, Tryout
 from .response import Estimate
-from .seen_effect import shows
+from .seen_effect import GROWS, largest_in, shows
 
 ComplexArray = NDArray[np.complex128]
 FloatArray = NDArray[np.float64]
@@ -110,12 +110,15 @@ def trial(
     amount = effect / max(float(size[k]), 1e-12)
     again = plane.name in s.cut_planes()
     amount = float(min(amount, plane.cap_gmm(angle) * (1.0 if again else 0.6)))
+    # one more where the last hardly showed must not hurt if that one was not made, or this one points the other way
+    before = largest_in(s.history, plane.name)
+    blind = before > 0 and not shows(s.history, plane.name)
+    if blind:
+        amount = min(amount, GROWS * before)
     guessed = now if again else _as_guessed(s, now, plane, state, angle, size, basis)
     # little of what a surer cut gains is risked for a trial beside it
     tryout = Tryout(guessed, s.limit_g, s.scatter, s.guard, s.seed, s.first_ratio)
     most = tryout.most if beside is None else BESIDE_RISE * leave.mean_level
-    # one more where the last hardly showed must not hurt if it points the other way
-    blind = again and not shows(s.history, plane.name)
     turned = tryout.opposite({plane.name}) if blind else tryout
     for _ in range(SMALLER_STEPS):
         candidate = Candidate((*first, (plane.name, angle, amount))).rounded(s.planes)
