@@ -104,6 +104,8 @@ ACCESS: dict[str, Role | Literal["anyone", "station"]] = {
     "GET /gains": "technician",
     "GET /rigs": "technician",
     "GET /rigs/edit": "inspector",
+    "GET /rig-angles/{name:path}": "inspector",
+    "POST /rig-angles/{name:path}": "inspector",
     "GET /connect": "inspector",
     "POST /connect": "inspector",
     "GET /connect/heard": "inspector",

@@ -1,6 +1,7 @@
 """Pages, one file a subject: parse, call one verb of the workshop, show."""
 
 from . import (
+    angles,
     bench,
     card,
     connect,
@@ -42,6 +43,7 @@ ROUTERS = (
             recording,
             insight,
             rig,
+            angles,
             connect,
         )
     ),
