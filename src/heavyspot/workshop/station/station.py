@@ -16,7 +16,7 @@ from ...ledger.exchange.envelope import Parcel
 from ...ledger.store.archive import digest_of
 from ...ledger.store.entries import now_utc
 from ...quantities.durable import remove, write_text
-from ...quantities.errors import LedgerFault, SourceLost
+from ...quantities.errors import LedgerFault, NotThere, SourceLost
 from ..held import alone
 from ..shop import Workshop
 from ..shop_file import load_shop_file
@@ -25,7 +25,7 @@ from ..stored import stored
 from .answers import ArrivalProof, Cursor, Have, HeldBack, House, Offered, answer_as
 from .arrivals import spelled
 from .heads import swap_heads
-from .line import HttpLine, Line
+from .line import EXCHANGE, HttpLine, Line
 
 FILE, LAST = "station.json", "exchanged.json"
 BLOCK = 1_000_000
@@ -95,7 +95,13 @@ def join(data: Path, line: Line, url: str, key: str, tls: str = "") -> Joined:
 
 
 def _house(line: Line) -> House:
-    return answer_as(House, line.send("GET", "/api/exchange"))  # a house of before knows no v1
+    try:
+        return answer_as(House, line.send("GET", EXCHANGE))
+    except NotThere:
+        raise SourceLost(
+            "What answers there knows no such exchange: a main house of an earlier version, or none.",
+            remedy="Bring the main house up to date first; everything is kept here and goes then.",
+        ) from None
 
 
 def _write(path: Path, content: dict[str, Any]) -> None:
@@ -175,7 +181,7 @@ def _agreed(shop: Workshop, line: Line) -> int:
     new name and sends all of its entries again; those that are there are known by their identifiers.
     """
     store = shop.book.exchange.own_id()
-    asked = "/api/exchange/cursor?" + urlencode({"store": store})
+    asked = f"{EXCHANGE}/cursor?" + urlencode({"store": store})
     there = answer_as(Cursor, line.send("GET", asked))
     if there.digest and shop.book.exchange.link(there.number) == there.digest:
         return there.number
@@ -192,7 +198,7 @@ def _send(
         for parcel in offer.parcels:
             _send_file(shop, line, parcel, told)
         body = {"offer": asdict(offer), "clock_s": told.clock_s}
-        answer = line.send("POST", "/api/exchange/entries", json.dumps(body).encode())
+        answer = line.send("POST", f"{EXCHANGE}/entries", json.dumps(body).encode())
         told.sent += len(offer.parcels)
         told.held += answer_as(HeldBack, answer).held
         after = offer.number
@@ -219,7 +225,7 @@ def _send_file(shop: Workshop, line: Line, parcel: Parcel, told: Exchanged) -> N
 
 
 def _send_bytes(line: Line, name: str, path: Path, digest: str) -> None:
-    at = answer_as(Have, line.send("GET", f"/api/exchange/files/{name}")).have
+    at = answer_as(Have, line.send("GET", f"{EXCHANGE}/files/{name}")).have
     size = path.stat().st_size
     with path.open("rb") as file:
         while at >= 0:
@@ -229,7 +235,7 @@ def _send_bytes(line: Line, name: str, path: Path, digest: str) -> None:
                 {"at": at, "digest": digest, "last": str(at + len(block) >= size).lower()}
             )
             kind = "application/octet-stream"
-            answer = line.send("PUT", f"/api/exchange/files/{name}?{query}", block, kind)
+            answer = line.send("PUT", f"{EXCHANGE}/files/{name}?{query}", block, kind)
             at = answer_as(Have, answer).have
 
 
@@ -239,7 +245,7 @@ def _get(shop: Workshop, line: Line, joined: Joined, told: Exchanged, say: Say) 
     while True:
         after, _ = shop.book.exchange.cursor(joined.main)
         query = urlencode({"store": store, "after": after})
-        found = answer_as(Offered, line.send("GET", f"/api/exchange/entries?{query}"))
+        found = answer_as(Offered, line.send("GET", f"{EXCHANGE}/entries?{query}"))
         if found.offer.number <= after:
             return found.head
         told.got += shop.book.exchange.take(found.offer, deciding=False).kept
@@ -348,7 +354,7 @@ def proof_of_arrival(shop: Workshop, line: Line) -> ArrivalProof:
     body = {"store": store, "number": number, "digest": digest}
     # what came from there is part of the chain here: the last exchange has to reach its end
     _send(shop, line, joined, _agreed(shop, line), told, lambda *_: None)
-    answer = line.send("POST", "/api/exchange/proof", json.dumps(body).encode())
+    answer = line.send("POST", f"{EXCHANGE}/proof", json.dumps(body).encode())
     proof = answer_as(ArrivalProof, answer)
     right = (proof.store, proof.number, proof.digest) == (store, number, digest)
     if not right or not fits(spelled(proof), proof.signature, joined.certificate.encode()):
