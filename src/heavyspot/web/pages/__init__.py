@@ -1,7 +1,6 @@
 """Pages, one file a subject: parse, call one verb of the workshop, show."""
 
 from . import (
-    angles,
     bench,
     card,
     connect,
@@ -25,6 +24,7 @@ from . import (
 ROUTERS = (
     *bench.ROUTERS,
     *owner.ROUTERS,
+    *rig.ROUTERS,
     *rotor.ROUTERS,
     *(
         part.router
@@ -42,8 +42,6 @@ ROUTERS = (
             help,
             recording,
             insight,
-            rig,
-            angles,
             connect,
         )
     ),

@@ -16,13 +16,13 @@ from ...ledger.exchange.envelope import Parcel
 from ...ledger.store.archive import digest_of
 from ...ledger.store.entries import now_utc
 from ...quantities.durable import remove, write_text
-from ...quantities.errors import LedgerFault, NotThere, SourceLost
+from ...quantities.errors import LedgerFault, SourceLost
 from ..held import alone
 from ..shop import Workshop
 from ..shop_file import load_shop_file
 from ..shop_key import fits
 from ..stored import stored
-from .answers import ArrivalProof, Cursor, Have, HeldBack, House, Offered, answer_as
+from .answers import ArrivalProof, Cursor, Have, HeldBack, House, Offered, answer_as, house_of
 from .arrivals import spelled
 from .heads import swap_heads
 from .line import EXCHANGE, HttpLine, Line
@@ -87,21 +87,11 @@ def join(data: Path, line: Line, url: str, key: str, tls: str = "") -> Joined:
     SourceLost, BadInput
         The line is down, or the key is nobody's.
     """
-    house = _house(line)
+    house = house_of(line)
     joined = Joined(url, key, house.station, house.store, house.name, house.certificate, tls)
     data.mkdir(parents=True, exist_ok=True)
     _write(data / FILE, asdict(joined))
     return joined
-
-
-def _house(line: Line) -> House:
-    try:
-        return answer_as(House, line.send("GET", EXCHANGE))
-    except NotThere:
-        raise SourceLost(
-            "What answers there knows no such exchange: a main house of an earlier version, or none.",
-            remedy="Bring the main house up to date first; everything is kept here and goes then.",
-        ) from None
 
 
 def _write(path: Path, content: dict[str, Any]) -> None:
@@ -137,7 +127,7 @@ def exchange(shop: Workshop, line: Line, say: Say = lambda *_: None) -> Exchange
             "This is no station.", remedy="heavyspot station join URL KEY makes it one."
         )
     told = Exchanged(missing=[])
-    house = _house(line)
+    house = house_of(line)
     if house.store != joined.main:
         joined = _met_again(shop.book.folder, joined, house)
     now = datetime.now(UTC)

@@ -7,19 +7,19 @@ from typing import Annotated, get_args
 
 from fastapi import APIRouter, Depends, File, Request, Response, UploadFile
 
-from ...balance.angle_sense import SenseFound
-from ...quantities.errors import BadInput, HeavyspotError
-from ...quantities.typed import typed_number, typed_or_none
-from ...sources.curve_reading import StatedTable, table_from_pasted
-from ...sources.curve_table import CurveTable, Unit
-from ...workshop.rig.angle_check import TrialCut, check_moved_mark, check_two_cuts, keep_angles
-from ...workshop.rig.record import find_rig
-from ...workshop.shop import Workshop
-from ..access import Who, allowed
-from ..api.curves import table_of
-from ..deps import Shop
-from ..page import goto, page
-from ..views.rig.angles import found_words, record_words, way_words
+from ....balance.angle_sense import SenseFound
+from ....quantities.errors import BadInput, HeavyspotError
+from ....quantities.typed import typed_number, typed_or_none
+from ....sources.curve_reading import StatedTable, table_from_pasted
+from ....sources.curve_table import CurveTable, Unit
+from ....workshop.rig.angle_check import TrialCut, check_moved_mark, check_two_cuts, keep_angles
+from ....workshop.rig.record import find_rig
+from ....workshop.shop import Workshop
+from ...access import Who, allowed
+from ...api.curves import table_of
+from ...deps import Shop
+from ...page import goto, page
+from ...views.rig.angles import found_words, record_words, way_words
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
 
