@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from .analysis.shop import Listing, Shop, open
     from .analysis.simulated import simulate
     from .analysis.speed_curve import SpeedCurve
+    from .balance.amplitude_only import three_runs
     from .balance.cut.advice_case import Advice
     from .balance.cut.candidates import AdvisedCut
     from .balance.geometry import Cutter
@@ -268,6 +269,7 @@ __all__ = [
     "table_from_file",
     "table_from_pasted",
     "take_card",
+    "three_runs",
     "to_signals",
     "tolerance",
     "transfer",

@@ -140,6 +140,7 @@ HOMES = {
     "table_from_file": "sources.curve_reading",
     "table_from_pasted": "sources.curve_reading",
     "take_card": "workshop.model.card",
+    "three_runs": "balance.amplitude_only",
     "to_signals": "sources.exchange",
     "tolerance": "workshop.rotor.sums",
     "transfer": "balance.rotor.rigid",

@@ -96,3 +96,10 @@ def test_what_does_not_settle_it_is_refused():
         three_runs((1.0, 1.1, 1.2), (1 + 0j, 2 + 0j))
     with pytest.raises(BadInput, match="No unbalance"):
         three_runs((1.0, 0.01, 9.0), (1 + 0j, 1j))
+    for amplitudes in ((0.0, 1.0, 1.0), (1.0, -1.0, 1.0), (1.0, np.nan, 1.0)):
+        with pytest.raises(BadInput, match="Three amplitudes"):
+            three_runs(amplitudes, (1 + 0j, 1j))
+    with pytest.raises(BadInput, match="changed next to nothing"):
+        three_runs((1.0, 1.0, 1.0), (1 + 0j, 1j))
+    with pytest.raises(BadInput, match="one line"):  # nothing was cut
+        three_runs((1.0, 1.1, 1.2), (0j, 0j))

@@ -10,7 +10,6 @@ from heavyspot.balance.angle_sense import (
     as_ours,
     sense_from_moved_mark,
     sense_from_two_cuts,
-    zero_from_cut,
 )
 from heavyspot.quantities.angles import phasor
 
@@ -60,16 +59,6 @@ def test_two_cuts_tell_it_too_wherever_the_piece_s_own_unbalance_is(sense, zero,
     runs = [v0, v0 - RESPONSE * cuts[0], v0 - RESPONSE * (cuts[0] + cuts[1])]
     told = sense_from_two_cuts([shown(v, sense, zero) for v in runs], cuts, uncertainty_deg=5.0)
     assert told.sense == sense
-
-
-@given(sense=senses, zero=angles, at=angles)
-def test_a_cut_with_a_known_response_tells_the_zero(sense, zero, at):
-    cut = complex(phasor(2.0, at))
-    found, scatter = zero_from_cut(
-        shown(TRUE, sense, zero), shown(TRUE - RESPONSE * cut, sense, zero), cut, RESPONSE, sense
-    )
-    assert abs((found - zero + 180) % 360 - 180) < 1e-6
-    assert scatter < 1e-6
 
 
 @given(sense=senses, zero=angles, angle=angles)

@@ -70,8 +70,8 @@ def test_the_first_units_of_another_rig_begin_better_with_it(made, monkeypatch):
 def test_a_card_that_is_turned_round_hurts_little_and_is_found_out(made, monkeypatch, turned_deg):
     """The hour was read from the other side, or a quarter off: the first cuts point the wrong way."""
     told = balanced(made, monkeypatch, lag_deg=30.0, turned_deg=turned_deg)
-    # each cut's worst is what 19 of 20 stay under; two may follow each other
-    assert sum(t.highest > 1.5 for t in told) <= 1 and max(t.highest for t in told) < 1.75
+    # what a cut may rise to is counted from the first run as it was read, cold; before, the worst was 2.7
+    assert np.median([t.highest for t in told]) < 1.5 and max(t.highest for t in told) < 1.65
     assert figures(told)["within six"] >= 0.5 and figures(told)["false"] == 0
 
 

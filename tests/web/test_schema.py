@@ -13,8 +13,8 @@ from schemathesis.specs.openapi.checks import (
 from heavyspot.sim.cartridge import make_cartridge
 from heavyspot.sim.spin import SpinSettings
 from heavyspot.sources.simulated import simulated_recording
-from heavyspot.web.access import ACCESS
 from heavyspot.web.app import create_app
+from heavyspot.web.roles import ACCESS
 from heavyspot.workshop.cartridge.spinning import spin
 from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.rotor.models import add_rotor

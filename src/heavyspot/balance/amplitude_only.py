@@ -82,22 +82,50 @@ def three_runs(
 ) -> tuple[complex, complex]:
     """Return the two unbalances, g·mm, that three amplitudes allow: as found, and after each of two cuts.
 
+    One of the two is the piece's, and nothing here says which: a fourth run tells, or what the part allows.
+
     Parameters
     ----------
+    amplitude : (float, float, float)
+        As found, and at the two runs after it; any unit, > 0 as found.
     removed : (complex, complex)
-        What was off in all at the second and the third run, not on one line through nothing.
+        ``g·mm * exp(j angle)``, what was off in all at the second and the third run; no line through nothing
+        holds both.
+
+    Returns
+    -------
+    (complex, complex)
+        Amount and angle of each heavy spot: where it would have to be taken off.
 
     Raises
     ------
     BadInput
-        The places lie on one line, or no unbalance gives these amplitudes.
+        The places lie on one line, the runs do not differ, or no unbalance gives these amplitudes.
+
+    Notes
+    -----
+    Source: the three-run case of the general method above.
+
+    Examples
+    --------
+    >>> import heavyspot
+    >>> cuts = heavyspot.vector(1.0, 0.0), heavyspot.vector(1.0, 120.0)
+    >>> amplitudes = (2.0, abs(2 - cuts[0]), abs(2 - cuts[1]))  # of 2 g·mm at 0 degrees
+    >>> [round(abs(u), 3) for u in heavyspot.three_runs(amplitudes, cuts)]
+    [2.0, 1.155]
     """
-    o2 = amplitude[0] ** 2
-    c = np.array(removed)
+    r = np.array(amplitude, float)
+    if r.shape != (3,) or not np.isfinite(r).all() or r.min() < 0 or not r[0] > 0:
+        raise BadInput(
+            "Three amplitudes are needed, none below 0, and something to be seen as found.",
+            remedy="Give those of three runs.",
+        )
+    o2 = float(r[0] ** 2)
+    c = np.array(removed, complex)
     # with w = h / o: R²/o² - 1 = |w|² |C|² - 2 Re(w C); eliminate |w|² for a line, and cut it with one circle
-    d = np.array(amplitude[1:]) ** 2 / o2 - 1.0
+    d = r[1:] ** 2 / o2 - 1.0
     rows = 2.0 * np.stack([c.real, -c.imag], axis=1)
-    if abs(np.linalg.det(rows)) < 1e-9 * float(np.abs(c).max()) ** 2:
+    if not abs(np.linalg.det(rows)) > 1e-9 * float(np.abs(c).max()) ** 2:
         raise BadInput(
             "The two cuts lie on one line.", remedy="Turn the second by about 120 degrees."
         )
@@ -111,6 +139,8 @@ def three_runs(
         )
     sizes = [(-b + s * np.sqrt(inside)) / (2 * a) for s in (-1.0, 1.0)]
     w = [complex(*(along * size + off)) for size in sizes]
+    if min(map(abs, w)) * float(np.abs(c).max()) < 1e-6:
+        raise BadInput("The cuts changed next to nothing.", remedy="Make them larger.")
     return 1 / w[0], 1 / w[1]
 
 

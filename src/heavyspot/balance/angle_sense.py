@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ..quantities.angles import difference_deg, wrap_deg
+from ..quantities.angles import difference_deg
 from ..quantities.errors import BadInput
 
 Sense = Literal["against", "with"]
@@ -114,37 +114,6 @@ def sense_from_two_cuts(
         raise BadInput("Two trial cuts need three runs.", remedy="Spin before, between and after.")
     angle = float(np.rad2deg(np.angle(removed[1] / removed[0])))
     return _sense(v[0] - v[1], v[1] - v[2], angle, uncertainty_deg)
-
-
-def zero_from_cut(
-    before: ArrayLike, after: ArrayLike, removed: complex, response: ArrayLike, sense: Sense
-) -> tuple[float, float]:
-    """Return our angle of a rig's zero and its scatter over the speeds, degrees, from a trial cut at a known place.
-
-    Parameters
-    ----------
-    before, after : array_like, shape (n,), complex
-        By the rig's own angles.
-    removed : complex
-        g·mm, by our angles.
-    response : array_like, shape (n,), complex
-        What the plane is known to do at these speeds, g per g·mm, by our angles: from a rig whose zero is known.
-
-    Raises
-    ------
-    BadInput
-        The cut did nothing, or not what is known of the plane.
-    """
-    seen = np.asarray(before, complex) - np.asarray(after, complex)
-    seen = seen if sense == "against" else np.conj(seen)
-    expected = np.asarray(response, complex) * removed
-    product = np.conj(seen) * expected
-    _refuse_unlike(seen, expected, "The cut did not do what is known of this plane.")
-    turn = np.angle(product.sum())
-    off = np.angle(product * np.exp(-1j * turn))
-    weight = np.abs(product)
-    scatter = float(np.sqrt((weight * off**2).sum() / weight.sum()))
-    return wrap_deg(float(np.rad2deg(turn))), float(np.rad2deg(scatter))
 
 
 def _sense(one: ArrayLike, two: ArrayLike, turn_deg: float, uncertainty_deg: float) -> SenseFound:

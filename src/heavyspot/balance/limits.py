@@ -219,7 +219,7 @@ def judge(
     worst = Worst(
         float(speed[k]), float(amplitude[k]), float(u[k]), float(allowed[k]), float(ratio[k])
     )
-    covered, reached = _coverage(np.unique(speed), from_rpm, to_rpm, step_rpm, hole_rpm)
+    covered, reached, gap = _coverage(np.unique(speed), from_rpm, to_rpm, step_rpm, hole_rpm)
     over = amplitude - expanded > allowed
     clear = amplitude + factor(pass_k, nu) * u <= allowed
     margin = 1.0 - worst.ratio
@@ -235,6 +235,10 @@ def judge(
         return Judgement("undecided", margin, worst, covered, reason)
     if covered < 1.0:
         reason = Said("verdict.covered", {"covered": covered})
+        if hole_rpm is not None:
+            reason = Said(
+                "verdict.gaps", {"covered": covered, "gap_rpm": gap, "hole_rpm": hole_rpm}
+            )
         return Judgement("undecided", margin, worst, covered, reason)
     if clear.all():
         reason = Said("verdict.clear", {**at_worst, "margin": margin})
@@ -249,8 +253,8 @@ def _coverage(
     to_rpm: float,
     step_rpm: float,
     hole_rpm: float | None,
-) -> tuple[float, bool]:
-    """Return the measured share of the range and whether its top was reached."""
+) -> tuple[float, bool, float]:
+    """Return the measured share of the range, whether its top was reached, and its widest gap."""
     hole = max(3 * step_rpm, USUAL_HOLE * to_rpm) if hole_rpm is None else hole_rpm
     inside = speed[(speed >= from_rpm) & (speed <= to_rpm * 1.001)]
     # the last point of the curve lies up to a step below the highest speed
@@ -258,4 +262,5 @@ def _coverage(
     points = np.concatenate([[from_rpm], inside, [to_rpm]])
     gaps = np.diff(points)
     missing = float(gaps[gaps > hole].sum())
-    return max(0.0, 1.0 - missing / max(to_rpm - from_rpm, 1e-9)), reached
+    share = max(0.0, 1.0 - missing / max(to_rpm - from_rpm, 1e-9))
+    return share, reached, float(gaps.max())

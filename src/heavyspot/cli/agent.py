@@ -58,6 +58,7 @@ def agent(
 ) -> None:
     """Capture beside a rig, line or no line, and hand each spin to the shop's server; type what is on it."""
     from ..quantities.errors import BadInput
+    from ..sources.devices.slow import slow_channels
     from ..sources.sound_card import load_rig_file
     from ..workshop.agent.agent import Agent
     from ..workshop.agent.line import Line
@@ -84,6 +85,7 @@ def agent(
         keep,
         line,
         operator=operator,
+        slow=slow_channels(file.slow),
         grace_s=86_400 * grace_days,
         say=lambda w: typer.echo(w),
     )

@@ -10,7 +10,7 @@ from pydantic import ValidationError
 from heavyspot.quantities.errors import SourceLost
 from heavyspot.sources.devices import slow
 from heavyspot.sources.devices.slow import SlowChannel, SlowChannels, SlowReader, serial_port
-from heavyspot.workshop.bench.set_up import NO_OIL, measured_oil
+from heavyspot.workshop.taking.oil import NO_OIL, measured_oil
 
 
 def channel(quantity="oil temperature", unit="°C", line=r"T=(?P<value>[-+0-9.]+)", **more):

@@ -5,8 +5,9 @@ from web.browser.pages import SIZES, open_page, until
 
 PLACES = (
     "/", "/jobs", "/jobs/new", "/rotors", "/matching", "/models", "/models/edit", "/insight", "/gains",
-    "/insight/limits", "/insight/claims", "/rigs", "/rigs/edit", "/rig-health/simulated%20rig", "/rereads",
-    "/ledger", "/old-book", "/buildings", "/book", "/help", "/find?q=L", "/bench/PHONE-1", "/story/PHONE-1",
+    "/insight/limits", "/insight/claims", "/rigs", "/rigs/edit", "/rig-health/simulated%20rig",
+    "/rig-angles/simulated%20rig", "/rereads", "/ledger",
+    "/old-book", "/buildings", "/book", "/help", "/find?q=L", "/bench/PHONE-1", "/story/PHONE-1",
     "/recordings/PHONE-1", "/flow/PHONE-1", "/pieces/PHONE-1", "/nothing-here",
 )  # fmt: skip
 

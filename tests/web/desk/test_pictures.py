@@ -49,7 +49,7 @@ def test_steps_are_round_and_not_too_many(span, most):
 
 
 def a_month(name, pieces, passed):
-    told = Group(name, pieces, passed, 1.0, 1.0, None, None, None, None, passed, 0)
+    told = Group(name, pieces, passed, 1.0, 0, 1.0, None, None, None, None, passed, 0)
     share, low, high = wilson(passed, pieces)
     return GroupShown(**vars(told), first=share, first_low=low, first_high=high, few=pieces < 10)
 

@@ -4,8 +4,9 @@ import pytest
 from fastapi.testclient import TestClient
 
 from heavyspot.quantities.errors import BadInput
-from heavyspot.web.access import ACCESS, route_keys
+from heavyspot.web.access import route_keys
 from heavyspot.web.app import ROUTERS, create_app
+from heavyspot.web.roles import ACCESS
 from heavyspot.web.serving import is_loopback
 from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.people import ROLES

@@ -6,8 +6,8 @@ import pytest
 from fastapi.testclient import TestClient
 
 from heavyspot.quantities.errors import BadInput, NotThere
-from heavyspot.web.access import ACCESS
 from heavyspot.web.app import create_app
+from heavyspot.web.roles import ACCESS
 from heavyspot.workshop import people as people_module
 from heavyspot.workshop.people import KEY_BEGINS, LOCAL, SCOPES
 

@@ -8,7 +8,8 @@ from loop.loop import model_of
 from workshop.entries import run_of, story_of
 
 from heavyspot.quantities.errors import BadInput
-from heavyspot.workshop.bench.set_up import SetUp, SetUps, checked_oil, checked_operator
+from heavyspot.workshop.bench.set_up import SetUp, SetUps, checked_operator
+from heavyspot.workshop.taking.oil import checked_oil
 
 MODEL = model_of("Larch 52", 150_000.0, 52.0)
 

@@ -9,12 +9,15 @@ from scipy.stats import nct
 from workshop.station.two_houses import spun
 
 from heavyspot.quantities.errors import BadInput, LedgerFault
+from heavyspot.sources.curve_table import CurveTable
 from heavyspot.workshop.cartridge.grinding import ground, ground_as_advised
 from heavyspot.workshop.cartridge.story import cartridge_story
+from heavyspot.workshop.cartridge.tabled.spinning import spin_table
 from heavyspot.workshop.insight import ask, questions, store
 from heavyspot.workshop.job.build_record import tell
 from heavyspot.workshop.job.documents import Part, write_parts
 from heavyspot.workshop.job.editing import amend_piece
+from heavyspot.workshop.job.pieces import add_piece
 
 
 def worked(shop, first, last):
@@ -94,6 +97,43 @@ def test_groups_add_up_and_lead_to_their_pieces(shop):
     assert questions.overview(shop, "model", since="2999-01-01") == []
     with pytest.raises(BadInput, match="no group"):
         questions.overview(shop, "1; drop table facts")
+
+
+def typed(shop, serial, highest_g):
+    """A run that came as a table of speeds."""
+    rows = (60_000.0, 90_000.0, 120_000.0, 150_000.0)
+    amplitudes = ((0.1, highest_g, 0.2, 0.15),)
+    return spin_table(shop, serial, CurveTable(rows, amplitudes, "g", "peak"))
+
+
+def tables_of(shop):
+    rows: list[dict[str, Any]] = store.asked(shop, dict, "select * from facts where runs > 0")
+    return {r["serial"]: (r["runs"], r["tables"], r["first_as"]) for r in rows}
+
+
+def test_runs_that_came_as_tables_are_counted_and_told_apart(shop):
+    spun(shop, "R-1", 1)
+    add_piece(shop, "T-1", "Larch 52")
+    typed(shop, "T-1", 1.25)
+    store.refresh(shop)
+    assert tables_of(shop) == {"R-1": (1, 0, "recording"), "T-1": (1, 1, "table")}
+    typed(shop, "T-1", 0.9)
+    typed(shop, "R-1", 0.8)
+    store.refresh(shop)
+    kept_up = tables_of(shop)
+    assert kept_up == {"R-1": (2, 1, "recording"), "T-1": (2, 2, "table")}
+    groups = {r.name: r for r in questions.overview(shop, "first run as")}
+    assert (groups["table"].pieces, groups["table"].tables, groups["recording"].tables) == (1, 2, 1)
+    first = cartridge_story(shop, "T-1").runs[0].entry
+    assert there(first.worst_ratio) > 1
+    assert groups["table"].first_ratio == pytest.approx(first.worst_ratio)
+    asked = ask.ask(shop, "select came_as, count(*) as n from runs group by 1 order by 1")
+    assert asked == (["came_as", "n"], [("recording", 1), ("table", 3)])
+    with store._open(shop.book.folder / store.FILE) as c:  # a copy that an earlier version made
+        c.execute("alter table raw_runs drop column recording")
+        c.execute("update state set form = 2")
+    store.refresh(shop)
+    assert tables_of(shop) == kept_up
 
 
 @pytest.mark.parametrize(("good", "n"), [(0, 5), (3, 10), (10, 10), (50, 400)])

@@ -24,7 +24,7 @@ BATCH = 20_000
 COLUMNS: dict[str, tuple[Any, ...]] = {
     "runs": (
         runs.c.id, runs.c.piece_id, runs.c.number, runs.c.at, runs.c.by, runs.c.rig, runs.c.verdict,
-        runs.c.worst_ratio,
+        runs.c.worst_ratio, runs.c.recording,
     ),
     "cuts": (
         cuts.c.id, cuts.c.piece_id, cuts.c.after_run, cuts.c.kind, cuts.c.plane, cuts.c.angle_deg, cuts.c.mass_mg,

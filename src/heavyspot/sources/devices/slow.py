@@ -10,7 +10,7 @@ import math
 import re
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal, Self
 
@@ -20,6 +20,8 @@ from ...quantities.errors import SourceLost
 
 LONGEST_LINE = 256
 AGAIN_S = 2.0
+
+Quantity = Literal["oil temperature", "oil pressure", "speed"]
 
 UNITS: dict[str, dict[str, tuple[float, float]]] = {
     "oil temperature": {"°C": (1.0, 0.0), "K": (1.0, -273.15), "°F": (5 / 9, -160 / 9)},
@@ -50,7 +52,7 @@ class SlowChannel(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
     name: Annotated[str, Field(min_length=1)]
-    quantity: Literal["oil temperature", "oil pressure", "speed"]
+    quantity: Quantity
     unit: str
     port: Annotated[str, Field(min_length=1)]
     baud: Annotated[int, Field(ge=300, le=4_000_000)] = 9600
@@ -190,7 +192,7 @@ def serial_port(channel: SlowChannel) -> Any:
 
 
 class SlowChannels:
-    """All slow channels of a rig."""
+    """All slow channels of a rig; they are read from now on."""
 
     def __init__(self, readers: list[SlowReader]) -> None:
         self._readers = readers
@@ -202,6 +204,11 @@ class SlowChannels:
         found = [v for r in self._readers if r.channel.quantity == quantity and (v := r.now())]
         return max(found, key=lambda v: v.at_s, default=None)
 
+    def values(self) -> dict[str, float | None]:
+        """Return each quantity's value now, °C, kPa or rpm; None where no instrument says one."""
+        newest = {quantity: self.now(quantity) for quantity in UNITS}
+        return {quantity: v.value if v else None for quantity, v in newest.items()}
+
     def faults(self) -> list[str]:
         """Return what is wrong with each that is not read."""
         return [r.fault for r in self._readers if r.fault]
@@ -210,3 +217,8 @@ class SlowChannels:
         """End them all."""
         for reader in self._readers:
             reader.stop()
+
+
+def slow_channels(stated: Sequence[SlowChannel]) -> SlowChannels | None:
+    """Return the slow channels that a rig file states; None where it states none."""
+    return SlowChannels([SlowReader(one) for one in stated]) if stated else None

@@ -9,6 +9,7 @@ import numpy as np
 from fastapi import APIRouter, Depends
 from pydantic import Field
 
+from ...sources.devices.slow import Quantity
 from ...workshop.bench.remote import AgentSays
 from ...workshop.bench.remote_spin import Streamed
 from ...workshop.taking.following import Figures
@@ -24,16 +25,20 @@ router = APIRouter(prefix=HOME, tags=["bench"], responses=REFUSALS, dependencies
 class AgentIn(BodyIn):
     """What an agent says: the piece that spins, how many spins wait on its disk, what is wrong, what was typed.
 
-    `agent` is its own name for itself, kept on its disk: a second agent for the rig is refused.
+    `agent` is its own name for itself, kept on its disk: a second agent for the rig is refused. `slow` is what its
+    slow channels measure now, °C, kPa, rpm; null where an instrument is silent.
     """
 
-    model_config = example(spins="L52-0001", waiting=0, words="", typed="", agent="far-1")
+    model_config = example(
+        spins="L52-0001", waiting=0, words="", typed="", agent="far-1", slow={"oil temperature": 68.5}
+    )  # fmt: skip
 
     spins: Word = ""
     waiting: Annotated[int, Field(ge=0, le=1_000_000)] = 0
     words: Line = ""
     typed: Word = ""
     agent: Word = ""
+    slow: dict[Quantity, Number | None] = Field(default_factory=dict)
 
 
 class FiguresIn(BodyIn):
@@ -97,7 +102,9 @@ def stream_spin(rig: str, spin: StreamIn, benches: TheBenches) -> None:
 @router.post("/agents/{rig:path}", response_model=None, responses=told(AgentTold))
 def hear_agent(rig: str, agent: AgentIn, benches: TheBenches) -> dict[str, object]:
     """Take what a rig's agent says of itself; returns what is on the rig, and this server's clock."""
-    said = AgentSays(agent.spins, agent.waiting, agent.words)
+    said = AgentSays(
+        agent.spins, agent.waiting, agent.words, {str(q): v for q, v in agent.slow.items()}
+    )
     on_it, refused = benches.hear(rig, said, agent.typed.strip(), agent.agent)
     return {"on_it": on_it, "refused": refused, "now": datetime.now(UTC).isoformat()}
 

@@ -6,7 +6,6 @@ from dataclasses import asdict
 
 from fastapi import APIRouter, Depends
 
-from ...sources.devices.slow import UNITS
 from ...workshop.bench.bench import Bench
 from ...workshop.bench.remote import Remote
 from ..access import Who, allowed
@@ -50,14 +49,11 @@ def list_benches(benches: TheBenches) -> list[dict[str, object]]:
     return [_told(name, bench, benches.remotes.get(name)) for name, bench in benches.named()]
 
 
-def _value(bench: Bench, quantity: str) -> float | None:
-    """Return what an instrument measures now, °C, kPa or rpm; None where it is silent."""
-    found = bench.slow.now(quantity) if bench.slow else None
-    return found.value if found else None
-
-
 def _told(name: str, bench: Bench, agent: Remote | None) -> dict[str, object]:
     here = bench.capture.about.serial if bench.capture and not bench.armed else ""
+    slow = bench.slow.values() if bench.slow else {}
+    said = asdict(agent.said) if agent else {}
+    said.pop("slow", None)
     return {
         "rig": name,
         "on_it": bench.on_it,
@@ -65,8 +61,8 @@ def _told(name: str, bench: Bench, agent: Remote | None) -> dict[str, object]:
         "armed": bench.armed,
         "reading": bench.reading,
         "lost": bench.lost,
-        "slow": {q: _value(bench, q) for q in UNITS} if bench.slow else {},
-        "agent": {"there": agent.there, **asdict(agent.said)} if agent else None,
+        "slow": agent.slow if agent else slow,
+        "agent": {"there": agent.there, **said} if agent else None,
     }
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
-from ..access import ACCESS, ANYONE, STATION
+from ..roles import ACCESS, ANYONE, STATION
 from .problem import MEDIA
 
 ABOUT = (

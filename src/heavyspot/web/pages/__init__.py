@@ -24,6 +24,7 @@ from . import (
 ROUTERS = (
     *bench.ROUTERS,
     *owner.ROUTERS,
+    *rig.ROUTERS,
     *rotor.ROUTERS,
     *(
         part.router
@@ -41,7 +42,6 @@ ROUTERS = (
             help,
             recording,
             insight,
-            rig,
             connect,
         )
     ),

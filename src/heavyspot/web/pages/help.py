@@ -24,7 +24,7 @@ CHECKOUT = Path(__file__).parents[4] / "docs" / "guides"
 
 ABOUT = (
     ("/bench", "the-bench-screen"), ("/wall", "the-bench-screen"), ("/recordings", "bring-a-recording"),
-    ("/curves", "bring-a-table"),
+    ("/curves", "bring-a-table"), ("/rig-angles", "bring-a-table"),
     ("/models", "describe-a-model"), ("/rotor", "rotors-at-low-speed"), ("/matching", "rotors-at-low-speed"),
     ("/flow", "flow-tests"), ("/insight", "insight"), ("/gains", "insight"), ("/rig", "rig-health"),
     ("/at", "several-rigs"), ("/reread", "read-anew"), ("/old-book", "the-old-book"), ("/ledger", "keep-it"),

@@ -35,8 +35,8 @@ SMALL = 50_000
 """Pieces up to which the copy is brought up to date before the page is shown; above, on asking."""
 
 OVERVIEW = (
-    "name", "pieces", "at_first", "first", "first_low", "first_high", "runs", "cuts", "minutes", "mass_mg",
-    "first_ratio", "last_ratio", "passed", "claims",
+    "name", "pieces", "at_first", "first", "first_low", "first_high", "runs", "tables", "cuts", "minutes",
+    "mass_mg", "first_ratio", "last_ratio", "passed", "claims",
 )  # fmt: skip
 PIECES = (
     "serial", "model", "customer", "invoice", "day", "operator", "rig", "supplier", "lot", "runs", "cuts",

@@ -93,7 +93,7 @@ class Fold:
 
 LIMIT_FIELDS = (
     "from_speed_rpm", "limit-house", "limit-good", "most_cuts", "compressor_wheel_mm", "turbine_wheel_mm",
-    "note",
+    "table_gap_share", "note",
 )  # fmt: skip
 
 

@@ -35,7 +35,7 @@ SENSOR_ROWS = 4
 
 MODEL_NUMBERS = (
     "rated_speed_rpm", "test_speed_rpm", "from_speed_rpm", "compressor_wheel_mm",
-    "turbine_wheel_mm", "most_cuts",
+    "turbine_wheel_mm", "most_cuts", "table_gap_share",
 )  # fmt: skip
 PLANE_NUMBERS = (
     "radius_mm", "width_mm", "tool_mm", "tip_deg", "density_g_cm3", "max_depth_mm", "budget_mg",

@@ -10,7 +10,7 @@ import threading
 import time
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
@@ -19,10 +19,12 @@ from ...quantities.clock import now, utc_text
 from ...quantities.durable import remove, write_text
 from ...quantities.errors import HeavyspotError, LedgerFault, SourceLost
 from ...quantities.file_lock import FileLock
+from ...sources.devices.slow import SlowChannels
 from ...sources.live import LiveBlock
 from ...sources.sound_card import RigFile
 from ..stored import stored
 from ..taking.disk_first import About, Beside, has_samples
+from ..taking.oil import NO_OIL, measured_oil
 from ..taking.own_process import Order, OwnProcess
 from .line import Line, Refused
 from .live import LiveSpin
@@ -65,6 +67,8 @@ class Agent:
     line : Line
     operator : str
         Who spins, where the server asks for no login.
+    slow : SlowChannels, optional
+        Measures the oil: told to the server, and kept with a spin as it is when the spin begins.
     say : callable
         Told each thing worth a line on the terminal.
 
@@ -81,6 +85,7 @@ class Agent:
         line: Line,
         *,
         operator: str = "",
+        slow: SlowChannels | None = None,
         grace_s: float = GRACE_S,
         say: Callable[[str], None] = lambda _: None,
     ) -> None:
@@ -92,6 +97,7 @@ class Agent:
             say,
         )
         self.spins = Spins(folder)
+        self._slow = slow
         self._lock = FileLock.take(folder / "agent.lock")
         if self._lock is None:
             raise LedgerFault(
@@ -127,6 +133,8 @@ class Agent:
             taking.stop()
         for thread in self._threads:
             thread.join()
+        if self._slow is not None:
+            self._slow.stop()
         if self._lock is not None:
             self._lock.release()
 
@@ -178,11 +186,13 @@ class Agent:
         beside.write(path)
         begun = threading.Event()
         live: LiveSpin | None = None
+        measured = beside
 
         def took(block: LiveBlock | None) -> None:
-            nonlocal live
+            nonlocal live, measured
             if block is not None and not begun.is_set():
                 begun.set()
+                measured = self._with_oil(path, beside)
                 live = self._begins(path)
             if live is not None:
                 live.took(block)
@@ -193,11 +203,23 @@ class Agent:
             taking.start()
             taking.join()
         self._taking, self._spinning, self._path = None, "", Path()
+        if taking.lost and measured is not beside:
+            measured.write(path, taking.lost)  # who took the samples knows of no oil
         if not has_samples(path):
             self.spins.remove_empty(path)
         else:
             self._tell(f"Spin {path.stem} lies here: {self.spins.read(path).whose.serial or '?'}.")
         return taking.error
+
+    def _with_oil(self, path: Path, beside: Beside) -> Beside:
+        """Write down the oil as it is measured now that a spin begins; what nothing measures is not said."""
+        oil = measured_oil(self._slow)
+        if oil == NO_OIL:
+            return beside
+        measured = replace(beside, about=replace(beside.about, oil=oil))
+        with suppress(OSError):  # a full disk: the samples go on
+            measured.write(path)
+        return measured
 
     def _begins(self, path: Path) -> LiveSpin | None:
         """Say whose the spin is that begins: what is on the rig now, whatever is put there later.
@@ -240,13 +262,15 @@ class Agent:
         self._next_word = time.monotonic() + EVERY_S
         typed = self._typed
         waiting = sum(s.sent is None for s in self.spins.all())
-        said = {
+        said: dict[str, object] = {
             "spins": "" if self._spinning == "?" else self._spinning,
             "waiting": waiting,
             "words": (self._wrong or self._kept_back)[:400],
             "typed": typed,
             "agent": self.id,
         }
+        if self._slow is not None:
+            said["slow"] = self._slow.values()
         try:
             answer = self.line.say(self.rig.name, said)
         except Refused as fault:

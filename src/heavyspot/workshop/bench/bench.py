@@ -20,6 +20,7 @@ from ..job import BuildState, refuse_unbuilt
 from ..shop import Workshop, clock_words
 from ..taking.disk_first import About
 from ..taking.hands_free import HandsFree
+from ..taking.oil import NO_OIL, Oil, checked_oil
 from .asks import Asks, Question
 from .capture import Capture, LiveFactory
 from .left_behind import keep_captured, remove_capture, set_damaged_aside, unfinished
@@ -27,7 +28,7 @@ from .live_store import LiveStore
 from .no_rig import source_of
 from .problems import EVERYBODY, Problems
 from .remote import Remote
-from .set_up import NO_OIL, Oil, SetUp, SetUps, checked_oil, checked_operator
+from .set_up import SetUp, SetUps, checked_operator
 from .setup_check import Check, listen
 from .watched import watch_of
 
@@ -125,9 +126,8 @@ class Bench:
         if self.live.elsewhere() is not None:
             return []
         running = self.capture.path if self.capture else None
-        return [
-            p for p, about in unfinished(self.folder) if about.serial == serial and p != running
-        ]
+        found = unfinished(self.folder)
+        return [p for p, about in found if about.serial == serial and p != running]
 
     def question(self, serial: str) -> Question:
         """Return what the technician is to do now with a cartridge; raises as `cartridge_story` does."""

@@ -18,7 +18,7 @@ from pathlib import Path
 from ...quantities.durable import write_text
 from ...quantities.errors import BadInput, HeavyspotError, LedgerFault, NotThere
 from ...quantities.said import Said
-from ...sources.devices.slow import SlowChannels, SlowReader
+from ...sources.devices.slow import slow_channels
 from ...sources.live import LiveSource
 from ...sources.sound_card import RigFile
 from ..rig import find_rig
@@ -317,16 +317,12 @@ def benches_of(shop: Workshop, rigs: Sequence[RigFile]) -> Benches:
         kept_in = shop.folder / (SET_UP if len(rigs) == 1 else _set_up_file(rig.name))
         bench = Bench(
             shop, source_of(rig), source_of(rig), rig=rig, shared=shared, hands_free=True,
-            set_ups=SetUps(kept_in=kept_in), slow=_slow_of(rig),
+            set_ups=SetUps(kept_in=kept_in), slow=slow_channels(rig.slow),
         )  # fmt: skip
         made.append((rig.name, bench))
     found = Benches(made, nowhere)
     found.recall()
     return found
-
-
-def _slow_of(rig: RigFile) -> SlowChannels | None:
-    return SlowChannels([SlowReader(one) for one in rig.slow]) if rig.slow else None
 
 
 def _on_no_rig(serial: str) -> LiveSource:

@@ -32,8 +32,8 @@ from ...sources.sound_card import RigFile
 from ..taking.disk_first import About, Beside, DiskFirst, Taking, has_samples
 from ..taking.following import Figures, Shown, follow
 from ..taking.hands_free import HandsFree
+from ..taking.oil import NO_OIL, measured_oil
 from ..taking.own_process import Order, OwnProcess
-from .set_up import NO_OIL, measured_oil
 from .watch import Seen, Watch
 
 

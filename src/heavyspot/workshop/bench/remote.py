@@ -16,6 +16,9 @@ from .watch import Watch
 SILENT_S = 30.0
 """An agent that said nothing for so long is taken as away: it speaks every few seconds (ours)."""
 
+SLOW_FOR_S = 10.0
+"""So long a value of a slow channel is shown after it was said: an agent speaks every three seconds (ours)."""
+
 
 @dataclass(frozen=True)
 class AgentSays:
@@ -29,11 +32,14 @@ class AgentSays:
         Spins on its disk that are not here yet.
     words : str
         What keeps them there, or what is wrong at the rig; empty when nothing is.
+    slow : dict of quantity -> float or None
+        What its slow channels measure, °C, kPa, rpm; None where an instrument is silent. Empty where it has none.
     """
 
     spins: str = ""
     waiting: int = 0
     words: str = ""
+    slow: dict[str, float | None] = field(default_factory=dict)
 
 
 @dataclass
@@ -50,7 +56,7 @@ class Remote:
         The newest spin whose figures came.
     """
 
-    said: AgentSays = AgentSays()
+    said: AgentSays = field(default_factory=AgentSays)
     heard_at_s: float | None = None
     agent: str = ""
     spin: RemoteSpin | None = None
@@ -107,6 +113,13 @@ class Remote:
         """Whether it spoke just now."""
         silent = self.silent_s
         return silent is not None and silent < SILENT_S
+
+    @property
+    def slow(self) -> dict[str, float | None]:
+        """What its slow channels measure; what it said too long ago is no value any more."""
+        silent = self.silent_s
+        new = silent is not None and silent < SLOW_FOR_S
+        return {quantity: value if new else None for quantity, value in self.said.slow.items()}
 
     def stamp(self) -> str:
         """Return what changes when a page that shows the agent shows what was."""

@@ -9,27 +9,20 @@ from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 
-from ...quantities.checks import one_line, within
+from ...quantities.checks import one_line
 from ...quantities.durable import write_bytes
 from ...quantities.errors import BadInput, HeavyspotError
 from ...quantities.said import Said
-from ...sources.devices.slow import SlowChannels
 from ..cartridge import CartridgeStory
 from ..model import ModelFile
 from ..stored import stored
+from ..taking.oil import NO_OIL, Oil, checked_oil
 
 YES = ("guard", "oil")
 """What nobody but a person can see: guard shut and nobody in line; oil on and drains free."""
 
 OIL_LASTS_S = 3600.0
 """Oil read off the rig longer ago than this is asked anew (ours)."""
-
-COLDEST_C, HOTTEST_C = -10.0, 180.0
-HIGHEST_KPA = 1500.0
-"""No oil of a cartridge on a rig is outside these (common practice, no source)."""
-
-Oil = tuple[float | None, float | None]
-NO_OIL: Oil = (None, None)
 
 
 @dataclass(frozen=True)
@@ -77,31 +70,9 @@ class SetUp:
             )
 
 
-def checked_oil(temperature_c: float | None, pressure_kpa: float | None) -> Oil:
-    """Return the oil as read; raises `BadInput` for what no oil can be."""
-    if temperature_c is not None:
-        within("oil temperature", temperature_c, COLDEST_C, HOTTEST_C, "°C")
-    if pressure_kpa is not None:
-        within("oil pressure", pressure_kpa, 0.0, HIGHEST_KPA, "kPa")
-    return temperature_c, pressure_kpa
-
-
 def checked_operator(name: str) -> str:
     """Return who spins; raises `BadInput` for a name with what nobody sees in it."""
     return one_line("operator", name, most=120)
-
-
-def measured_oil(slow: SlowChannels | None) -> Oil:
-    """Return the oil as instruments measure it now; None for what nothing measures, or what no oil can be."""
-    if slow is None:
-        return NO_OIL
-    temperature, pressure = slow.now("oil temperature"), slow.now("oil pressure")
-    try:
-        return checked_oil(
-            temperature.value if temperature else None, pressure.value if pressure else None
-        )
-    except BadInput:  # a broken wire says anything
-        return NO_OIL
 
 
 def outside_oil(model: ModelFile, oil: Oil) -> tuple[str, float, float, float] | None:

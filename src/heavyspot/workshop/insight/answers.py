@@ -16,6 +16,8 @@ class Group:
         How many passed at the first spin, passed at last, and came back as a claim.
     runs, cuts, mass_mg : float or None
         Means.
+    tables : int
+        How many of all their runs came as a table of speeds, without samples.
     minutes, first_ratio, last_ratio : float or None
         Medians; ratios to the limit.
     """
@@ -24,6 +26,7 @@ class Group:
     pieces: int
     at_first: int
     runs: float
+    tables: int
     cuts: float
     mass_mg: float | None
     minutes: float | None

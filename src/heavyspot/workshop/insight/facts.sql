@@ -2,7 +2,8 @@
 create or replace table facts as
 with
   spun as (
-    select piece_id, count(*) as runs, min(number) as first_number, arg_min(ratio, number) as first_ratio,
+    select piece_id, count(*) as runs, count(*) filter (recording like '%.curve') as tables,
+      arg_min(case when recording like '%.curve' then 'table' else 'recording' end, number) as first_as, min(number) as first_number, arg_min(ratio, number) as first_ratio,
       arg_min(verdict, number) as first_verdict, arg_min(operator, number) as operator, arg_min(rig, number) as rig,
       date_diff('second', min(made_at), max(made_at)) / 60.0 as minutes, max(made_at) as left_at
     from raw_runs group by piece_id),
@@ -18,6 +19,7 @@ with
     select piece_id, min(made_at) as claimed_at from raw_told where kind in ('claim', 'returned') group by piece_id)
 select i.piece_id, i.serial, i.model, i.customer, i.invoice, i.day, s.operator, s.rig,
   coalesce(c.supplier, '') as supplier, coalesce(c.lot, '') as lot, coalesce(s.runs, 0) as runs,
+  coalesce(s.tables, 0) as tables, s.first_as,
   coalesce(g.cuts, 0) as cuts, coalesce(g.mass_mg, 0) as mass_mg, s.minutes, s.first_ratio, s.first_verdict,
   case when s.runs > 0 then i.ratio end as last_ratio, i.verdict, s.left_at,
   case when q.claimed_at > s.left_at then date_diff('day', s.left_at, q.claimed_at) end as claim_days

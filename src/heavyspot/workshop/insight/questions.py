@@ -29,7 +29,7 @@ from .store import asked
 
 GROUPS = {
     "model": "model", "operator": "operator", "rig": "rig", "supplier": "supplier", "lot": "lot",
-    "customer": "customer",
+    "customer": "customer", "first run as": "first_as",
     "week": "strftime(day, '%G-W%V')", "month": "strftime(day, '%Y-%m')",
 }  # fmt: skip
 """What pieces can be grouped by, and how."""
@@ -86,7 +86,8 @@ def overview(shop: Workshop, by: str, *, since: str = "", most: int = 60) -> lis
         Group,
         f"""
         select {key} as name, count(*) as pieces, sum((first_verdict = 'pass')::int) as at_first,
-          avg(runs) as runs, avg(cuts) as cuts, avg(mass_mg) as mass_mg, median(minutes) as minutes,
+          avg(runs) as runs, sum(tables)::int as tables, avg(cuts) as cuts,
+          avg(mass_mg) as mass_mg, median(minutes) as minutes,
           median(first_ratio) as first_ratio, median(last_ratio) as last_ratio,
           sum((verdict = 'pass')::int) as passed, sum((claim_days is not null)::int) as claims
         from facts where runs > 0 and day >= ?::date group by 1 order by {order} limit ?

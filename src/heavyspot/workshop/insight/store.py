@@ -25,7 +25,7 @@ A = TypeVar("A")
 
 FILE = "insight.duckdb"
 
-FORM = 2
+FORM = 3
 """Of the tables; another form is made anew."""
 
 

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from ...ledger.exchange.envelope import Offer
-from ...quantities.errors import LedgerFault, SourceLost
+from ...quantities.errors import LedgerFault, NotThere, SourceLost
 from ..heads import SignedHead
 from ..stored import stored
+from .line import EXCHANGE, Line
 
 T = TypeVar("T")
 
@@ -120,4 +121,15 @@ def answer_as(kind: type[T], answer: Mapping[str, Any]) -> T:
         raise SourceLost(
             f"What answered is no main house of this version ({fault}).",
             remedy="Everything is kept here and goes when the line is back.",
+        ) from None
+
+
+def house_of(line: Line) -> House:
+    """Return who the main house is; raises `SourceLost` where nothing on the line knows of an exchange."""
+    try:
+        return answer_as(House, line.send("GET", EXCHANGE))
+    except NotThere:
+        raise SourceLost(
+            "What answers there knows no such exchange: a main house of an earlier version, or none.",
+            remedy="Bring the main house up to date first; everything is kept here and goes then.",
         ) from None

@@ -12,7 +12,7 @@ from ..heads import SignedHead, heads_of, keep_head, new_head, sign_head, take_h
 from ..shop import Workshop
 from ..stored import stored
 from .answers import KeptHeads, answer_as
-from .line import Line
+from .line import EXCHANGE, Line
 
 
 def swap_heads(shop: Workshop, line: Line, main: str) -> str:
@@ -25,7 +25,7 @@ def swap_heads(shop: Workshop, line: Line, main: str) -> str:
     """
     mine, _ = new_head(shop)
     sent = json.dumps(asdict(mine)).encode()
-    theirs = answer_as(SignedHead, line.send("POST", "/api/exchange/head", sent))
+    theirs = answer_as(SignedHead, line.send("POST", f"{EXCHANGE}/head", sent))
     if theirs.store != main or not theirs.signed_well():
         return "The main house's head is not as it was signed."
     before = heads_of(shop, main)
@@ -84,7 +84,7 @@ def asked_back(shop: Workshop, line: Line) -> list[SignedHead]:
     """
     found: list[SignedHead] = []
     for store in shop.book.exchange.own_ids():
-        answer = line.send("GET", "/api/exchange/heads?" + urlencode({"store": store}))
+        answer = line.send("GET", f"{EXCHANGE}/heads?" + urlencode({"store": store}))
         found += answer_as(KeptHeads, answer).heads
     return found
 

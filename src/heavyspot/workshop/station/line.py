@@ -11,9 +11,12 @@ import urllib.parse
 import urllib.request
 from typing import Any, Protocol
 
-from ...quantities.errors import BadInput, SourceLost
+from ...quantities.errors import BadInput, NotThere, SourceLost
 
 TIMEOUT_S = 30.0
+
+EXCHANGE = "/api/v1/exchange"
+"""Where a main house answers its stations."""
 
 
 class Line(Protocol):
@@ -30,6 +33,8 @@ class Line(Protocol):
             The line is down.
         BadInput
             The main house refuses.
+        NotThere
+            It knows no such address.
         """
         ...
 
@@ -115,7 +120,7 @@ def _rest_of(fault: urllib.error.HTTPError) -> bytes:
         return b""
 
 
-def refused(status: int, content: bytes) -> BadInput | SourceLost:
+def refused(status: int, content: bytes) -> BadInput | NotThere | SourceLost:
     """Return a refusal in the main house's own words."""
     try:
         said = json.loads(content)
@@ -124,4 +129,6 @@ def refused(status: int, content: bytes) -> BadInput | SourceLost:
         words, remedy = f"The main house answered {status}.", "Try again later."
     if status >= 500:
         return SourceLost(words, remedy=remedy or "Try again later.")
+    if status == 404:
+        return NotThere(words, remedy=remedy or "Ask who keeps the main house.")
     return BadInput(words, remedy=remedy or "Ask who keeps the main house.")

@@ -22,10 +22,10 @@ from ..shop import Workshop
 from ..shop_file import load_shop_file
 from ..shop_key import fits
 from ..stored import stored
-from .answers import ArrivalProof, Cursor, Have, HeldBack, House, Offered, answer_as
+from .answers import ArrivalProof, Cursor, Have, HeldBack, House, Offered, answer_as, house_of
 from .arrivals import spelled
 from .heads import swap_heads
-from .line import HttpLine, Line
+from .line import EXCHANGE, HttpLine, Line
 
 FILE, LAST = "station.json", "exchanged.json"
 BLOCK = 1_000_000
@@ -87,15 +87,11 @@ def join(data: Path, line: Line, url: str, key: str, tls: str = "") -> Joined:
     SourceLost, BadInput
         The line is down, or the key is nobody's.
     """
-    house = _house(line)
+    house = house_of(line)
     joined = Joined(url, key, house.station, house.store, house.name, house.certificate, tls)
     data.mkdir(parents=True, exist_ok=True)
     _write(data / FILE, asdict(joined))
     return joined
-
-
-def _house(line: Line) -> House:
-    return answer_as(House, line.send("GET", "/api/exchange"))  # a house of before knows no v1
 
 
 def _write(path: Path, content: dict[str, Any]) -> None:
@@ -131,7 +127,7 @@ def exchange(shop: Workshop, line: Line, say: Say = lambda *_: None) -> Exchange
             "This is no station.", remedy="heavyspot station join URL KEY makes it one."
         )
     told = Exchanged(missing=[])
-    house = _house(line)
+    house = house_of(line)
     if house.store != joined.main:
         joined = _met_again(shop.book.folder, joined, house)
     now = datetime.now(UTC)
@@ -175,7 +171,7 @@ def _agreed(shop: Workshop, line: Line) -> int:
     new name and sends all of its entries again; those that are there are known by their identifiers.
     """
     store = shop.book.exchange.own_id()
-    asked = "/api/exchange/cursor?" + urlencode({"store": store})
+    asked = f"{EXCHANGE}/cursor?" + urlencode({"store": store})
     there = answer_as(Cursor, line.send("GET", asked))
     if there.digest and shop.book.exchange.link(there.number) == there.digest:
         return there.number
@@ -192,7 +188,7 @@ def _send(
         for parcel in offer.parcels:
             _send_file(shop, line, parcel, told)
         body = {"offer": asdict(offer), "clock_s": told.clock_s}
-        answer = line.send("POST", "/api/exchange/entries", json.dumps(body).encode())
+        answer = line.send("POST", f"{EXCHANGE}/entries", json.dumps(body).encode())
         told.sent += len(offer.parcels)
         told.held += answer_as(HeldBack, answer).held
         after = offer.number
@@ -219,7 +215,7 @@ def _send_file(shop: Workshop, line: Line, parcel: Parcel, told: Exchanged) -> N
 
 
 def _send_bytes(line: Line, name: str, path: Path, digest: str) -> None:
-    at = answer_as(Have, line.send("GET", f"/api/exchange/files/{name}")).have
+    at = answer_as(Have, line.send("GET", f"{EXCHANGE}/files/{name}")).have
     size = path.stat().st_size
     with path.open("rb") as file:
         while at >= 0:
@@ -229,7 +225,7 @@ def _send_bytes(line: Line, name: str, path: Path, digest: str) -> None:
                 {"at": at, "digest": digest, "last": str(at + len(block) >= size).lower()}
             )
             kind = "application/octet-stream"
-            answer = line.send("PUT", f"/api/exchange/files/{name}?{query}", block, kind)
+            answer = line.send("PUT", f"{EXCHANGE}/files/{name}?{query}", block, kind)
             at = answer_as(Have, answer).have
 
 
@@ -239,7 +235,7 @@ def _get(shop: Workshop, line: Line, joined: Joined, told: Exchanged, say: Say) 
     while True:
         after, _ = shop.book.exchange.cursor(joined.main)
         query = urlencode({"store": store, "after": after})
-        found = answer_as(Offered, line.send("GET", f"/api/exchange/entries?{query}"))
+        found = answer_as(Offered, line.send("GET", f"{EXCHANGE}/entries?{query}"))
         if found.offer.number <= after:
             return found.head
         told.got += shop.book.exchange.take(found.offer, deciding=False).kept
@@ -348,7 +344,7 @@ def proof_of_arrival(shop: Workshop, line: Line) -> ArrivalProof:
     body = {"store": store, "number": number, "digest": digest}
     # what came from there is part of the chain here: the last exchange has to reach its end
     _send(shop, line, joined, _agreed(shop, line), told, lambda *_: None)
-    answer = line.send("POST", "/api/exchange/proof", json.dumps(body).encode())
+    answer = line.send("POST", f"{EXCHANGE}/proof", json.dumps(body).encode())
     proof = answer_as(ArrivalProof, answer)
     right = (proof.store, proof.number, proof.digest) == (store, number, digest)
     if not right or not fits(spelled(proof), proof.signature, joined.certificate.encode()):

@@ -125,7 +125,10 @@ def test_a_gap_that_the_model_does_not_allow_is_never_a_pass(shop):
         shop, "T-1", shown(make_cartridge("Larch 52", 3, peak_g=0.1), np.random.default_rng(1))
     )
     assert result.verdict == "undecided"
-    assert there(result.judgement).reason.code == "verdict.covered"
+    reason = there(result.judgement).reason
+    assert reason.code == "verdict.gaps"
+    assert reason.values["gap_rpm"] == 15_000
+    assert reason.values["hole_rpm"] == pytest.approx(3_003)
 
 
 def test_the_table_is_kept_as_it_was_and_says_what_it_is(shop):

@@ -11,7 +11,6 @@ from ....quantities.clock import now
 from ....quantities.errors import HeavyspotError
 from ....quantities.said import Said
 from ....workshop.bench.bench import Bench
-from ....workshop.bench.set_up import measured_oil
 from ....workshop.cartridge.curves_view import foretold, path_of, view_of
 from ....workshop.cartridge.grinding import just_ground
 from ....workshop.cartridge.past import PastRun, past_runs
@@ -23,6 +22,7 @@ from ....workshop.keep.retention import little_room
 from ....workshop.reading.kept import KeptCut
 from ....workshop.rig.health import words_at_bench
 from ....workshop.shop import Workshop
+from ....workshop.taking.oil import measured_oil
 from ...access import person_of
 from ...deps import benches_of
 from ...page import by_script, goto, page

@@ -9,7 +9,7 @@ from fastapi import APIRouter, Depends, Request, Response
 from ....quantities.errors import NotThere
 from ....quantities.finding import finding_said, remedy_said
 from ....quantities.typed import decimal_point, typed_or_none
-from ....workshop.bench.set_up import checked_oil, checked_operator
+from ....workshop.bench.set_up import checked_operator
 from ....workshop.cartridge.answering import looked
 from ....workshop.cartridge.one_run import run_of
 from ....workshop.cartridge.overruling import overrule
@@ -18,6 +18,7 @@ from ....workshop.job.build_record import sign_build, write_build
 from ....workshop.reading import budget_table
 from ....workshop.sheets.issue import sheet_now
 from ....workshop.shop import find_piece
+from ....workshop.taking.oil import checked_oil
 from ...access import Who, allowed
 from ...deps import Shop, TheBench, TheBenches
 from ...files import goto_sheet, label_answer, newest_sheet_answer

@@ -8,7 +8,7 @@ from typing import Literal
 
 from ....quantities.finding import Finding
 from ....workshop.bench.remote import Remote
-from ....workshop.bench.set_up import NO_OIL, Oil, SetUp
+from ....workshop.bench.set_up import SetUp
 from ....workshop.bench.setup_check import Check
 from ....workshop.cartridge.curves_view import Foretold
 from ....workshop.cartridge.story import CartridgeStory, KeptRun
@@ -16,6 +16,7 @@ from ....workshop.job.build_record import BuildState
 from ....workshop.model.model_file import ModelFile
 from ....workshop.reading.kept import KeptCut
 from ....workshop.records import Piece
+from ....workshop.taking.oil import NO_OIL, Oil
 from ...speaking import language
 
 RigKind = Literal["ok", "simulated", "none", "choose", "agent"]

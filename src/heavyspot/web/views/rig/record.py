@@ -11,6 +11,7 @@ from ...speaking import told
 
 PROOFS_OF: Final = "low-speed rotor machine"
 ELEMENT_OF: Final = "flow bench"
+ANGLES_OF: Final = "high-speed rig"
 
 
 @dataclass(frozen=True)
@@ -25,8 +26,8 @@ class RigCard:
         Where its calibration stands, and the judgement of that.
     sensors : tuple of (str, str)
         Name of each channel, and what is known of it.
-    has_proofs, has_element : bool
-        Whether its kind has proofs, or a flow element.
+    has_proofs, has_element, has_angles : bool
+        Whether its kind has proofs, a flow element, or may show angles itself.
     """
 
     name: str
@@ -36,6 +37,7 @@ class RigCard:
     sensors: tuple[tuple[str, str], ...]
     has_proofs: bool
     has_element: bool
+    has_angles: bool
 
 
 def rig_card(name: str, rig: RigRecord, today: str) -> RigCard:
@@ -43,8 +45,9 @@ def rig_card(name: str, rig: RigRecord, today: str) -> RigCard:
     due, look = _due(rig.next_due(), today)
     sensors = tuple((s.name, _sensor(s)) for s in rig.sensors)
     return RigCard(
-        name, _about(rig), due, look, sensors, rig.kind == PROOFS_OF, rig.kind == ELEMENT_OF
-    )
+        name, _about(rig), due, look, sensors, rig.kind == PROOFS_OF, rig.kind == ELEMENT_OF,
+        rig.kind == ANGLES_OF,
+    )  # fmt: skip
 
 
 def kind_words(kind: str) -> str:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from fastapi import APIRouter, Depends, Request, Response
 
-from ...quantities.errors import HeavyspotError
-from ...quantities.typed import typed_number, typed_or_none
-from ...workshop.keep.long_work import LongWork
-from ...workshop.keep.reread import (
+from ....quantities.errors import HeavyspotError
+from ....quantities.typed import typed_number, typed_or_none
+from ....workshop.keep.long_work import LongWork
+from ....workshop.keep.reread import (
     Settings,
     begin_reread,
     call_back,
@@ -15,9 +15,9 @@ from ...workshop.keep.reread import (
     go_on,
     newest_rereads,
 )
-from ...workshop.model.models import model_names
-from ...workshop.rig.checks import shaker_checks_of, studies_of
-from ...workshop.rig.health import (
+from ....workshop.model.models import model_names
+from ....workshop.rig.checks import shaker_checks_of, studies_of
+from ....workshop.rig.health import (
     check_shaker,
     compare_rigs,
     last_good_check,
@@ -26,15 +26,15 @@ from ...workshop.rig.health import (
     run_study,
     study_so_far,
 )
-from ...workshop.rig.record import find_rig, rig_names
-from ...workshop.rows_text import rows_csv
-from ...workshop.shop import Workshop
-from ..access import Who, allowed
-from ..deps import Shop
-from ..formats import dotted
-from ..page import Text, goto, page
-from ..speaking import language, told
-from ..views.rig.health import (
+from ....workshop.rig.record import find_rig, rig_names
+from ....workshop.rows_text import rows_csv
+from ....workshop.shop import Workshop
+from ...access import Who, allowed
+from ...deps import Shop
+from ...formats import dotted
+from ...page import Text, goto, page
+from ...speaking import language, told
+from ...views.rig.health import (
     about_served,
     due_lines,
     gain_to_undo,
@@ -42,9 +42,9 @@ from ..views.rig.health import (
     shaker_views,
     so_far_words,
 )
-from ..views.rig.health_pictures import both_picture, master_picture, study_picture
-from ..views.rig.record import kind_words
-from .ledger import Works
+from ...views.rig.health_pictures import both_picture, master_picture, study_picture
+from ...views.rig.record import kind_words
+from ..ledger import Works
 
 router = APIRouter(include_in_schema=False, dependencies=[Depends(allowed)])
 
