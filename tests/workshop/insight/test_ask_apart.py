@@ -71,12 +71,14 @@ def test_others_do_not_wait_for_a_long_question(ready, monkeypatch):
 )  # fmt: skip
 @pytest.mark.skipif(sys.platform == "win32", reason="memory is bounded by the database alone there")
 def test_a_question_that_takes_all_memory_is_ended(ready, question):
+    before_kb = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
     import resource
 
     with pytest.raises(BadInput, match="MB"):
         ask(ready, question)
     most_kb = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
-    assert most_kb < 2 * asking.MEMORY_MB * 1000
+    # the largest of all children of this process so far: other tests of it may have had larger ones
+    assert most_kb <= max(before_kb, 2 * asking.MEMORY_MB * 1000)
     assert ask(ready, "select 1 as n") == (["n"], [(1,)])
 
 

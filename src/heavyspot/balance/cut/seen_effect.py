@@ -28,7 +28,7 @@ NEAR = 0.2
 """Share of the speed range over which a change is looked for: resonances move."""
 
 
-GROWS = 2.0
+GROWS = 4.0
 """The most that a cut is of the one before it that hardly showed, if that was made at all (a stated choice)."""
 
 UNLIKE, ALIKE = 0.75, 0.6
