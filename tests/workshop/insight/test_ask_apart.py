@@ -71,9 +71,9 @@ def test_others_do_not_wait_for_a_long_question(ready, monkeypatch):
 )  # fmt: skip
 @pytest.mark.skipif(sys.platform == "win32", reason="memory is bounded by the database alone there")
 def test_a_question_that_takes_all_memory_is_ended(ready, question):
-    before_kb = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
     import resource
 
+    before_kb = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
     with pytest.raises(BadInput, match="MB"):
         ask(ready, question)
     most_kb = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
