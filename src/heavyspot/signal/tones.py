@@ -85,9 +85,8 @@ def _severity(amplitude_g: float, limit_g: float, blocks_from: float) -> Severit
 
 def _tone(tone: FixedTone, limit_g: float, highest_g: float) -> Finding:
     severity: Severity = "note"
-    if (
-        tone.amplitude > LOUD * limit_g
-    ):  # as high as the curve: where they meet the curve is the tone's
+    if tone.amplitude > LOUD * limit_g:
+        # one as high as the curve: where they meet, the curve is the tone's
         severity = "block" if tone.amplitude > DROWNS * highest_g else "warn"
     return finding_of(
         "tone.fixed",

@@ -119,11 +119,11 @@ def trial(
     # little of what a surer cut gains is risked for a trial beside it
     tryout = Tryout(guessed, s.limit_g, s.scatter, s.guard, s.seed, s.first_ratio)
     most = tryout.most if beside is None else BESIDE_RISE * leave.mean_level
-    turned = tryout.opposite({plane.name}) if blind else tryout
+    tries = [tryout, tryout.opposite({plane.name})] if blind else [tryout]
     for _ in range(SMALLER_STEPS):
         candidate = Candidate((*first, (plane.name, angle, amount))).rounded(s.planes)
-        outcome = tryout.of(candidate)
-        worst = max(outcome.worst, turned.of(candidate).worst)
+        outcome, *turned = (t.of(candidate) for t in tries)
+        worst = max(o.worst for o in (outcome, *turned))
         if worst <= most:
             break
         amount *= SMALLER

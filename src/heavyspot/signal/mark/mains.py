@@ -131,9 +131,8 @@ def _beside_the_rotor(track: Track, blocks: PhasedBlocks) -> FloatArray:
     part = slice(first * _WINDOW_BLOCKS, last * _WINDOW_BLOCKS)
     means = track.reference_mean[part].astype(float).reshape(-1, _WINDOW_BLOCKS)
     turns_a_block = blocks.speed_rpm[part] / 60 * track.block_s
-    wave = np.exp(2j * np.pi * track.turns[part]) * np.sinc(
-        turns_a_block
-    )  # the mean of a turning wave
+    # the mean of a turning wave over a block
+    wave = np.exp(2j * np.pi * track.turns[part]) * np.sinc(turns_a_block)
     wave = wave.reshape(means.shape)
     shapes = np.stack([np.ones(means.shape), wave.real, wave.imag], axis=-1)
     shapes[~np.isfinite(shapes)] = 0.0

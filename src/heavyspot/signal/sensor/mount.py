@@ -110,13 +110,11 @@ def _always_rings(spectra: SpeedFrequencyMap, at_hz: float, tones_hz: tuple[floa
     here, beside = away < 0.01, (away > 0.06) & (away < 0.15)
     if not here.any() or beside.sum() < 4:
         return False
-    rows = slice(None, None, max(1, spectra.time_s.size // _ROWS))
-    most = np.quantile(
-        spectra.amplitude[rows][:, here | beside].astype(np.float32), ALWAYS_QUANTILE, axis=0
-    )
-    level = np.zeros(f.size)
-    level[here | beside] = most
-    return bool(level[here].max() > ALWAYS_OUT * max(float(np.median(level[beside])), 1e-12))
+    rows = spectra.amplitude[:: max(1, spectra.time_s.size // _ROWS)]
+    most = np.quantile(rows[:, here | beside].astype(np.float32), ALWAYS_QUANTILE, axis=0)
+    among = here[here | beside]
+    usual = max(float(np.median(most[~among])), 1e-12)
+    return bool(most[among].max() > ALWAYS_OUT * usual)
 
 
 def _rings(

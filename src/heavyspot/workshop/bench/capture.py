@@ -38,57 +38,32 @@ from .watch import Seen, Watch
 
 
 @dataclass(frozen=True)
-class Snapshot:
-    """What a screen needs, a few numbers at a time.
+class Snapshot(Figures):
+    """What a screen needs, a few numbers at a time: the newest figures, and what belongs to them.
 
     Attributes
     ----------
     number : int
         Counts snapshots; a screen asks for the next one.
-    time_s : float
-        Since the capture began.
-    speed_rpm, amplitude_g, angle_deg, overall_g : float
-        Now, of the loudest sensor; NaN while there is no trusted speed.
-    pickup : float
-        Amplitude of the pickup's fundamental, share of its full scale.
+    lost_samples : int
     curve : ndarray, shape (2, n)
         Speed and amplitude of the run so far, the loudest sensor's at each speed.
-    sampled_at_s : float
-        Monotonic time at which the newest sample in it was complete.
     seen : Seen
         What is said of it.
     """
 
-    number: int = 0
     time_s: float = 0.0
-    speed_rpm: float = float("nan")
-    amplitude_g: float = float("nan")
-    angle_deg: float = float("nan")
-    overall_g: float = float("nan")
-    pickup: float = 0.0
+    sampled_at_s: float = 0.0
+    number: int = 0
     lost_samples: int = 0
     curve: NDArray[np.float64] = field(default_factory=lambda: np.empty((2, 0)))
-    sampled_at_s: float = 0.0
     seen: Seen = field(default_factory=Seen)
 
-
-def snapshot_of(
-    now: Figures, number: int, seen: Seen, *, lost: int, curve: NDArray[np.float64]
-) -> Snapshot:
-    """Return figures, and what is said of them, as a snapshot."""
-    return Snapshot(
-        number=number,
-        time_s=now.time_s,
-        speed_rpm=now.speed_rpm,
-        amplitude_g=now.amplitude_g,
-        angle_deg=now.angle_deg,
-        overall_g=now.overall_g,
-        pickup=now.pickup,
-        lost_samples=lost,
-        curve=curve,
-        sampled_at_s=now.sampled_at_s,
-        seen=seen,
-    )
+    def then(self, now: Figures, seen: Seen, *, lost: int, curve: NDArray[np.float64]) -> Snapshot:
+        """Return the next one, of these figures."""
+        return Snapshot(
+            **vars(now), number=self.number + 1, lost_samples=lost, curve=curve, seen=seen
+        )
 
 
 class Capture:
@@ -243,12 +218,8 @@ class Capture:
         if self._watch:
             seen = self._watch.see(now.time_s, now.speed_rpm, now.amplitude_g, now.trusted)
         with self._changed:
-            self.snapshot = snapshot_of(
-                now,
-                self.snapshot.number + 1,
-                seen,
-                lost=self._taking.lost,
-                curve=shown.growing.points(),
+            self.snapshot = self.snapshot.then(
+                now, seen, lost=self._taking.lost, curve=shown.growing.points()
             )
             self._changed.notify_all()
 

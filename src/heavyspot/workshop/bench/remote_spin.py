@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from ...quantities.arrays import Array
 from ..taking.disk_first import About
 from ..taking.following import Figures
-from .capture import Snapshot, snapshot_of
+from .capture import Snapshot
 from .watch import Seen, Watch
 
 FRESH_S = 1.0
@@ -105,9 +105,7 @@ class RemoteSpin:
                 seen = self._see(said, new)
                 newest = new[-1]
                 here = replace(newest, sampled_at_s=newest.sampled_at_s + self._here_less_there_s)
-                self._snapshot = snapshot_of(
-                    here, self._snapshot.number + 1, seen, lost=said.lost, curve=said.curve
-                )
+                self._snapshot = self._snapshot.then(here, seen, lost=said.lost, curve=said.curve)
             self._ended = self._ended or said.ended
             self._changed.notify_all()
 

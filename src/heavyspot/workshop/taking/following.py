@@ -35,6 +35,8 @@ class Figures:
         Since the capture began.
     sampled_at_s : float
         Monotonic time at which the newest sample in it was complete.
+    speed_rpm, amplitude_g, angle_deg, overall_g : float
+        Now; NaN while there is no trusted speed.
     pickup : float
         Amplitude of the pickup's fundamental, share of its full scale.
     trusted : float
