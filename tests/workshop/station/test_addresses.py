@@ -2,11 +2,10 @@
 
 import pytest
 from fastapi import FastAPI
-from workshop.station.two_houses import CutLine, TwoHouses, spun
+from workshop.station.two_houses import CutLine, spun
 
 from heavyspot.quantities.errors import SourceLost
 from heavyspot.workshop.cartridge.story import cartridge_story
-from heavyspot.workshop.demo.rigs import furnish
 from heavyspot.workshop.station.heads import asked_back
 from heavyspot.workshop.station.station import exchange, join, proof_of_arrival, standing
 
@@ -26,14 +25,6 @@ class LineOfBefore(CutLine):
     def send(self, method, path, body=b"", kind="application/json"):
         assert path.startswith(NOW)
         return super().send(method, BEFORE + path.removeprefix(NOW), body, kind)
-
-
-@pytest.fixture
-def houses(tmp_path):
-    made = TwoHouses(tmp_path, furnish)
-    exchange(made.east, made.line)
-    yield made
-    made.close()
 
 
 def whole_exchange(houses, line):

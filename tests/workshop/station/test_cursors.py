@@ -3,24 +3,20 @@
 from dataclasses import asdict, replace
 
 import pytest
-from workshop.station.two_houses import CutLine, TwoHouses, spun
+from workshop.station.two_houses import CutLine, spun
 
 from heavyspot.ledger.store.identity import new_id
 from heavyspot.quantities.errors import BadInput, NotAllowed
-from heavyspot.workshop.demo.rigs import furnish
 from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.station.arrivals import add_station
 from heavyspot.workshop.station.station import exchange
 
 
 @pytest.fixture
-def houses(tmp_path):
-    made = TwoHouses(tmp_path, furnish)
-    exchange(made.east, made.line)
-    spun(made.east, "E-0", 1)
-    exchange(made.east, made.line)
-    yield made
-    made.close()
+def houses(houses):
+    spun(houses.east, "E-0", 1)
+    exchange(houses.east, houses.line)
+    return houses
 
 
 @pytest.fixture

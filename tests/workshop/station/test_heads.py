@@ -5,24 +5,15 @@ from dataclasses import replace
 import pytest
 from conftest import there
 from workshop.keep.test_heads import cut_off
-from workshop.station.two_houses import TwoHouses, spun
+from workshop.station.two_houses import spun
 
 from heavyspot.quantities.errors import BadInput, NotAllowed
-from heavyspot.workshop.demo.rigs import furnish
 from heavyspot.workshop.heads import check_heads, heads_of, new_head
 from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.station.arrivals import add_station
 from heavyspot.workshop.station.heads import asked_back, receive_head
 from heavyspot.workshop.station.line import refuse_clear
 from heavyspot.workshop.station.station import exchange, standing
-
-
-@pytest.fixture
-def houses(tmp_path):
-    made = TwoHouses(tmp_path, furnish)
-    exchange(made.east, made.line)
-    yield made
-    made.close()
 
 
 def test_both_keep_each_others_head(houses):

@@ -7,11 +7,10 @@ import time
 
 import pytest
 from fastapi.testclient import TestClient
-from workshop.station.two_houses import TwoHouses, spun
+from workshop.station.two_houses import spun
 
 from heavyspot.quantities.errors import HeavyspotError, SourceLost
 from heavyspot.web.app import create_app
-from heavyspot.workshop.demo.rigs import furnish
 from heavyspot.workshop.keep import errands as errands_module
 from heavyspot.workshop.keep.errands import Errands
 from heavyspot.workshop.station.line import HttpLine
@@ -31,14 +30,6 @@ PAGES = {
     "another house": b'HTTP/1.1 200 OK\r\n\r\n{"store": 5, "name": [], "now": {}, "certificate": null}',
     "no clock": b'HTTP/1.1 200 OK\r\n\r\n{"store": "x", "name": "y", "now": "soon", "certificate": "z"}',
 }
-
-
-@pytest.fixture
-def houses(tmp_path):
-    made = TwoHouses(tmp_path, furnish)
-    exchange(made.east, made.line)
-    yield made
-    made.close()
 
 
 class Answering:

@@ -29,14 +29,6 @@ from heavyspot.workshop.station import arrivals, station
 from heavyspot.workshop.station.station import exchange, standing, wipe
 
 
-@pytest.fixture
-def houses(tmp_path):
-    made = TwoHouses(tmp_path, furnish)
-    exchange(made.east, made.line)
-    yield made
-    made.close()
-
-
 def a_day(shop, name, pieces=2):
     """A day's work, with everything that can be written of a piece."""
     for n in range(pieces):

@@ -2,7 +2,6 @@
 
 import shutil
 
-from workshop.station.test_station import houses  # noqa: F401  # a fixture is used by its name
 from workshop.station.two_houses import spun
 
 from heavyspot.workshop.sheets.issue import issue_sheet
@@ -11,7 +10,7 @@ from heavyspot.workshop.shop_key import CERTIFICATE, KEY
 from heavyspot.workshop.station.station import exchange
 
 
-def test_it_is_not_called_altered(houses, tmp_path):  # noqa: F811  # the fixture
+def test_it_is_not_called_altered(houses, tmp_path):  # the fixture
     for name in (KEY, CERTIFICATE):  # one shop, one key in both buildings
         shutil.copy(houses.main.folder / name, houses.east.folder / name)
     spun(houses.east, "E-0", 1)

@@ -5,11 +5,10 @@ import sys
 
 import pytest
 from conftest import there
-from workshop.station.two_houses import TwoHouses, spun
+from workshop.station.two_houses import spun
 
 from heavyspot.quantities.errors import LedgerFault
 from heavyspot.web.app import create_app
-from heavyspot.workshop.demo.rigs import furnish
 from heavyspot.workshop.job.pieces import add_piece
 from heavyspot.workshop.shop import Workshop
 from heavyspot.workshop.station.station import exchange, wipe
@@ -24,13 +23,10 @@ sys.stdin.readline()
 
 
 @pytest.fixture
-def houses(tmp_path):
-    made = TwoHouses(tmp_path, furnish)
-    exchange(made.east, made.line)
-    spun(made.east, "E-0", 1)
-    exchange(made.east, made.line)
-    yield made
-    made.close()
+def houses(houses):
+    spun(houses.east, "E-0", 1)
+    exchange(houses.east, houses.line)
+    return houses
 
 
 def test_not_while_a_server_or_a_command_has_it_open(houses, tmp_path):

@@ -224,6 +224,6 @@ def _refusing(*serials: str) -> Iterator[None]:
     except IntegrityError as fault:
         named = [s for s in serials if s and s in str(fault.params)] or list(serials)
         raise Taken(
-            Said("refusal.a_piece_with_serial_is", {"named": named[0]}),
+            Said("refusal.a_piece_with_serial_is_there", {"serial": named[0]}),
             remedy=Said("remedy.go_on_with_that_piece"),
         ) from None
