@@ -26,6 +26,7 @@ FOUND = (
     ("clips softly", "turbo", 9, 0.3), ("clips softly", "modes", 12, 0.3), ("too sensitive", "turbo", 8, 0.8),
     ("turns missing in bursts", "modes", 20, 0.3), ("fixed tone", "turbo", 31, 0.3),
     ("wrong sample rate", "elements", 28, 0.8), ("wrong sample rate", "turbo", 27, 0.8),
+    ("clips softly", "turbo", 36, 0.3), ("scratches", "turbo", 37, 0.8),
 )  # fmt: skip
 """What a longer run of the matrix passed, or cut on, before it was mended."""
 

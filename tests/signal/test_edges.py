@@ -2,6 +2,8 @@
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from heavyspot.quantities.errors import BadInput
 from heavyspot.signal.mark.reference import EdgeFinder, ReferenceSettings
@@ -142,6 +144,21 @@ def test_a_missing_and_a_doubled_mark_do_not_change_the_speed(case):
     assert good.all()
     assert 60 * rate * np.diff(turns) / np.diff(at) == pytest.approx(np.full(2000, rpm), rel=1e-3)
     assert (clock.counts.missing_bridged, clock.counts.doubled_dropped) == (1, 1)
+
+
+@given(st.floats(0.33, 0.67), st.integers(1, 2), st.integers(20, 300))
+def test_edges_too_many_in_turns_side_by_side_cost_no_turn(at, more, chunk):
+    """The true mark between two false ones divides their pair as each of them divides a turn."""
+    turn = 1000.0
+    marks = turn * np.arange(400.0)
+    clock = TurnClock(edges_per_turn=1, longest_turn=1e6)
+    edges = np.sort(np.append(marks, marks[200 : 200 + more] + at * turn))
+    for part in np.split(edges, np.arange(chunk, edges.size, chunk)):
+        clock.add(part)
+    clock.add(np.empty(0), final=True)
+    turns, good = clock.turns_at(marks[2:-2])
+    assert turns[good] - turns[0] == pytest.approx(np.arange(396.0)[good], abs=1e-6)
+    assert good.sum() > 380
 
 
 @pytest.mark.parametrize(

@@ -23,8 +23,9 @@ from ...quantities.arrays import Array
 SMOOTH_S = 0.0092
 """Half the smoothing window, s."""
 
-LOOK_AHEAD = 6
-"""Edges that must follow before an edge is judged; so no judgement depends on the chunking."""
+LOOK_AHEAD = 12
+"""Edges that must follow before an edge is judged: its neighbours, theirs, and a row of edges too many; so no
+judgement depends on the chunking."""
 
 UNEVEN = 0.1
 """Change from one interval to the next that no rotor makes within a turn."""
@@ -34,7 +35,7 @@ NOISE_GROUP = 16
 
 _REGULAR = 0.3
 _BRIDGE = 0.2
-_BEHIND = 6
+_BEHIND = 12
 
 
 @dataclass(frozen=True)
@@ -159,6 +160,9 @@ class TurnClock:
             & (gap[:-1] < usual[:-1] * (1 - _REGULAR))
             & (np.abs(pair / usual[:-1] - 1) < _BRIDGE)
         )
+        splits = _every_other(
+            splits
+        )  # the mark between two edges too many divides their pair alike
         lost = np.clip(np.rint(gap / usual), 1, 4)
         fill = alone & (lost >= 2) & (lost <= 3) & (np.abs(gap / (lost * usual) - 1) < _BRIDGE)
         missing = np.where(fill, lost - 1, 0).astype(int)
@@ -306,6 +310,13 @@ def _box(values: NDArray[np.float64], reach: NDArray[np.intp]) -> NDArray[np.flo
     total = np.concatenate([[0.0], np.cumsum(values)])
     i = np.arange(values.size)
     return (total[i + reach + 1] - total[i - reach]) / (2 * reach + 1)
+
+
+def _every_other(flags: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return the first, third, fifth of each row of flags that stand side by side."""
+    i = np.arange(flags.size)
+    before = np.maximum.accumulate(np.where(flags, -1, i))  # the last one that was not set
+    return np.asarray(flags & ((i - before) % 2 == 1))
 
 
 def _neighbours(values: Array, reach: int, fill: float | None = None) -> Array:

@@ -27,6 +27,13 @@ THIRD, AGAINST, CREST_SOFT = 0.06, 0.92, 1.06
 NEAR, THIRD_NEAR = 0.99, 0.045
 """An extreme just under the once-per-turn amplitude is a soft stop where the third harmonic is so much against."""
 
+ABOVE, THIRD_AGAINST = 1.0, 0.05
+"""Anything that has nothing to do with the turning lifts the highest value above what the first orders make
+together by at least its own rms: less, with the third harmonic against the first, is a soft stop under noise."""
+
+TOPS, REST = 0.6, 0.03
+"""Share of the largest once-per-turn amplitude where tops are looked at so, and of it that the rest must have."""
+
 LEAST_CELLS = 3
 SAME_SHARE = 0.02
 """Share of groups whose largest value is the very same one, at full scale: a converter's end, however short."""
@@ -98,6 +105,9 @@ def flattened(
         near = loud & (crest < NEAR)
         flat = near & (near.any() and -float(third[near].real.mean()) > THIRD_NEAR)
     if flat.sum() < LEAST_CELLS:
+        tops = loud & (line > TOPS * line[turning].max()) & cells.apart
+        flat = _pressed(cells, channel, np.stack([high, low]), third, tops)
+    if flat.sum() < LEAST_CELLS:
         return None
     return float(np.median(extreme[flat])), float(cells.speed_rpm[flat].min())
 
@@ -116,6 +126,29 @@ def _soft(
     if against < AGAINST or float(np.median(size)) < THIRD:
         return np.zeros(loud.size, bool)
     return np.asarray(loud & (np.abs(third) > THIRD) & (crest < CREST_SOFT))
+
+
+def _pressed(
+    cells: Cells,
+    channel: int,
+    extremes: NDArray[np.float64],
+    third: NDArray[np.complex128],
+    tops: NDArray[np.bool_],
+) -> NDArray[np.bool_]:
+    """Return the cells whose highest and lowest values, (2, n), leave no room for what is not of the turning."""
+    orders, rest = cells.orders[channel], cells.rest[channel]
+    half = 0.5 * np.abs(orders[:, 0]) ** 2  # counted among the rest in the cells
+    rest = np.sqrt(np.maximum(rest**2 - half, 0.0))
+    seen = tops & (rest > REST * np.abs(orders[:, 1]))
+    if not seen.any() or -float(third[seen].real.mean()) < THIRD_AGAINST:
+        return np.zeros(seen.size, bool)
+    angle = 4 * np.pi * np.arange(256) / 256  # two turns: the half order closes
+    wave = (orders[seen] @ np.exp(1j * np.outer([0.5, 1, 2, 3], angle))).real
+    made = np.stack([wave.max(axis=1), -wave.min(axis=1)])
+    above = (extremes[:, seen] - made).min(axis=0) / rest[seen]
+    if float(np.median(above)) > ABOVE:
+        return np.zeros(seen.size, bool)
+    return seen
 
 
 def _full(name: str, share: float) -> Finding:

@@ -74,6 +74,7 @@ class LiveSpin:
         self._changed = threading.Condition()
         self._waiting: deque[Figures] = deque(maxlen=MOST)
         self._curve: dict[str, object] = {"curve": [], "up": []}
+        self._newest_s = -1.0
         self._ended = False
         self._threads = [
             threading.Thread(target=work, name=name, daemon=True)
@@ -117,7 +118,9 @@ class LiveSpin:
     def _add(self, shown: Shown) -> None:
         curve = curve_of(shown) if shown.drawn or not self._curve["curve"] else None
         with self._changed:
-            self._waiting.append(shown.figures)
+            if shown.figures.time_s > self._newest_s:  # the end of a spin may be told already
+                self._waiting.append(shown.figures)
+            self._newest_s = shown.figures.time_s
             self._curve = curve or self._curve
             self._changed.notify_all()
 
