@@ -124,11 +124,14 @@ def test_the_whole_job(shell):
         )
         assert all(0 <= a < 360 for a in curve["angle_deg"])
         assert {"action", "cuts", "predicted", "chance_of_pass", "why"} <= set(r["advice"])
-        if r["advice"]["action"] != "cut":
+        advice = r["advice"]
+        if advice["action"] == "fix":  # the one cut that all rests on is looked at first
+            advice = shell.json("looked", "S1")["runs"][-1]["advice"]
+        if advice["action"] != "cut":
             break
-        predicted = r["advice"]["predicted"]
+        predicted = advice["predicted"]
         assert {"speed_rpm", "amplitude_g", "low_g", "high_g", "others"} == set(predicted)
-        for c in r["advice"]["cuts"]:
+        for c in advice["cuts"]:
             assert {"plane", "angle_deg", "clock", "mass_mg", "unbalance_gmm", "depth_mm"} == set(c)
             assert re.fullmatch(r"\d{1,2}:\d\d", c["clock"])
             shell.run("ground", "S1", "--plane", c["plane"], "--angle", c["angle_deg"],

@@ -8,7 +8,7 @@ practice, no source); the one-speed influence coefficient is the classic single-
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 import numpy as np
@@ -132,6 +132,14 @@ def balance(model, unit, seed, library, *, learn=True):
         history = History(speed, np.stack(vectors), noise, tuple(cuts))
         priors = priors_of(library, model, speed, rig="rig")
         advice, _ = advise_vectors(history, model, made, priors, judgement, seed=seed * 10 + run)
+        if (
+            advice.action == "fix" and history.last_cuts
+        ):  # somebody looks: it is there as written down
+            cuts = [replace(c, looked=c.looked or c in history.last_cuts) for c in cuts]
+            history = replace(history, cuts=tuple(cuts))
+            advice, _ = advise_vectors(
+                history, model, made, priors, judgement, seed=seed * 10 + run
+            )
         told.steps.append((judgement.worst.ratio, advice))
         if judgement.verdict == "pass":
             told.runs, told.false_pass = run, rig.true_peak() > LIMIT_G

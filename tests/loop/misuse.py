@@ -128,6 +128,10 @@ class MarkMoved(Misuse):
     def done(self, plane, removed):
         return [(plane, removed / 1j if self.after else removed)]
 
+    def grind(self, plane, removed):
+        super().grind(plane, removed)
+        self.log[-1] = (self.runs, plane, removed)  # who looks reads the hour from the new mark too
+
 
 class MagnetReversed(Misuse):
     """The vector turns by half a turn, the clock on the nut stays."""

@@ -86,7 +86,9 @@ def test_second_run_uses_what_was_really_ground():
     start = 0.2 * np.exp(1j * 2.0)
     trial = 0.1 * np.exp(1j * 1.5)
     runs = np.stack([H * start, H * (start - trial)])
-    s = situation(runs, [MadeCut(1, "nut", trial)])
+    first, _ = advise(situation(runs, [MadeCut(1, "nut", trial)]))
+    assert first.action == "fix" and [w.code for w in first.why] == ["advice.look_first"]
+    s = situation(runs, [MadeCut(1, "nut", trial, looked=True)])
     advice, now = advise(s)
     assert now.spread["nut"] < 0.35
     assert advice.action == "cut" and not advice.trial
@@ -152,7 +154,7 @@ def test_turning_the_mark_turns_the_cut(turn):
     runs = np.stack([H * start, H * (start - trial)])
 
     def total(vectors, cut):
-        advice, _ = advise(situation(vectors, [MadeCut(1, "nut", cut)]))
+        advice, _ = advise(situation(vectors, [MadeCut(1, "nut", cut, looked=True)]))
         return sum(c.unbalance_gmm * np.exp(1j * np.deg2rad(c.angle_deg)) for c in advice.cuts)
 
     still, turned = total(runs, trial), total(runs * spin, trial * spin)
@@ -243,7 +245,7 @@ def test_closed_loop_on_another_rotor(library):
             advice, _ = advise(s)
             for c in advice.cuts:
                 asked = c.unbalance_gmm * np.exp(1j * np.deg2rad(c.angle_deg))
-                cuts.append(MadeCut(len(vectors), "nut", asked))
+                cuts.append(MadeCut(len(vectors), "nut", asked, looked=True))
                 u -= asked * (1 + 0.15 * rng.normal()) * np.exp(1j * np.deg2rad(4) * rng.normal())
         runs_needed.append(len(vectors))
     assert np.median(runs_needed) <= (2 if library else 3)
@@ -264,7 +266,9 @@ def test_a_like_model_places_the_trial_until_the_cuts_contradict_it():
     used_up = replace(NUT, used_mg=2000.0)
     back = replace(NUT, name="back")
     said, _ = advise(
-        situation(runs, [MadeCut(1, "nut", trial)], guesses=wrong, planes=(used_up, back))
+        situation(
+            runs, [MadeCut(1, "nut", trial, looked=True)], guesses=wrong, planes=(used_up, back)
+        )
     )
     assert said.trial and "Birch" not in said.reason
 

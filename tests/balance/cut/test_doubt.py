@@ -18,7 +18,9 @@ from heavyspot.balance.cut.doubt import (
     explanations,
 )
 from heavyspot.balance.cut.history import History, MadeCut
+from heavyspot.balance.cut.prior import wide_prior
 from heavyspot.balance.cut.response import estimate
+from heavyspot.balance.cut.trial_cut import typical_response
 from heavyspot.quantities.said import LANGUAGES, in_words
 from heavyspot.workshop.cartridge.advising import advise_vectors
 from heavyspot.workshop.model.other_units import Lesson, priors_of
@@ -96,15 +98,42 @@ def test_a_cut_as_recorded_is_left_in_peace(known):
         assert [x.chance for x in e] == sorted((x.chance for x in e), reverse=True)
 
 
-def test_nothing_is_said_of_a_plane_that_nobody_knows(known):
+def first_cut(known, seed, *, made):
+    """Return the history of a first cut from an empty ledger, meant to change a third, and what was believed."""
     model, make, priors = known
     speed = speeds_of(model)
-    rig = Rig(make(1), speed, np.random.default_rng(1))
-    runs = np.stack([rig.spin(), rig.spin()])
-    history = History(speed, runs, np.full(runs.shape, 0.002), (MadeCut(1, "nut", 0.1 + 0j),))
-    wide = {p: type(prior)(0 * prior.mean, 50 * prior.factor, 0) for p, prior in priors.items()}
-    before = estimate(history.before(1), wide, model.as_scatter())
-    assert explanations(history, before, model.as_scatter()) == ()
+    rig = Rig(make(seed), speed, np.random.default_rng([seed, 6]))
+    first = rig.spin()
+    k = np.abs(first).argmax()
+    cut = complex(0.35 * first[k] / priors["nut"].mean[k])
+    if made:
+        rig.grind("nut", float(np.rad2deg(np.angle(cut))), abs(cut))
+    runs = np.stack([first, rig.spin()])
+    history = History(speed, runs, np.full(runs.shape, 0.002), (MadeCut(1, "nut", cut),))
+    typical = typical_response(speed, model.test_speed_rpm)
+    wide = dict.fromkeys(priors, wide_prior(speed, typical, history.sensor))
+    return history, estimate(history.before(1), wide, model.as_scatter(), draws=60)
+
+
+def of_first_cut(known, seed, *, made):
+    history, before = first_cut(known, seed, made=made)
+    return explanations(history, before, known[0].as_scatter())
+
+
+def test_a_first_cut_of_an_empty_ledger_that_was_not_made_is_doubted(known):
+    """Nobody knows what it should do; but that it does nothing at all is hardly ever so."""
+    told = [of_first_cut(known, s, made=False) for s in SEEDS]
+    assert sum(e[0].code == "not_made" and doubtful(e) for e in told) >= 0.9 * len(told)
+
+
+def test_a_first_cut_of_an_empty_ledger_that_was_made_is_left_in_peace(known):
+    told = [of_first_cut(known, s, made=True) for s in SEEDS]
+    assert sum(doubtful(e) for e in told) <= 0.2 * len(told)  # a look costs a press
+
+
+def test_nothing_is_said_before_any_cut(known):
+    model, _, _ = known
+    history, before = first_cut(known, 1, made=True)
     assert explanations(history.before(1), before, model.as_scatter()) == ()
 
 
@@ -162,16 +191,14 @@ def test_after_a_cut_that_made_it_worse_somebody_looks_and_far_above_the_first_r
     unknown: tuple[Any, Any, dict[str, Any]] = (model, make, {})
     trial, cut = MadeCut(1, "nut", 0.1 + 0j), MadeCut(2, "nut", 0.1 + 0j)
     little = MadeCut(1, "nut", 0.01 + 0j)
-    assert (
-        advised(unknown, [trial], [first, 1.2 * first]).action == "cut"
-    )  # it was said that it may
+    told = advised(unknown, [trial], [first, 1.2 * first])
+    assert "made it worse" not in told.reason  # it was said that it may
     shown = [first, 0.7 * first]  # now its response is known
     worse = [*shown, 1.2 * shown[1]]
-    assert (
-        advised(unknown, [little, cut], [first, first, 1.2 * first]).action == "cut"
-    )  # it was not
+    told = advised(unknown, [little, cut], [first, first, 1.2 * first])
+    assert "made it worse" not in told.reason  # it was not
     told = advised(unknown, [trial, cut], worse)
-    assert told.action == "fix" and "made it worse" in told.reason and not told.doubts
+    assert told.action == "fix" and "made it worse" in told.reason
     assert advised(unknown, [trial, cut], [*worse, worse[2]]).action == "fix"
     assert advised(unknown, [trial, replace(cut, looked=True)], worse).action == "cut"
     far = [first, 1.6 * first]

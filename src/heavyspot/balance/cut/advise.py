@@ -30,7 +30,7 @@ from .candidates import (
 from .doubt import Explanation, check_said, doubtful, explanation_said, explanations
 from .prior import ResponsePrior, wide_prior
 from .response import Estimate, estimate
-from .seen_effect import unproven
+from .seen_effect import seen_once, unproven
 from .trial_cut import predicted_run, trial, typical_response
 
 FloatArray = NDArray[np.float64]
@@ -72,6 +72,8 @@ class Case:
         What the next run would be with nothing done.
     doubts : tuple of Explanation
         What may explain the last run, likeliest first; empty where nothing was foretold.
+    rests_on_one : bool
+        Whether the best cut would take it far up, were the one cut that it is computed from not as written down.
     """
 
     s: Situation
@@ -82,6 +84,7 @@ class Case:
     leave: Outcome
     before: Estimate | None = None
     doubts: tuple[Explanation, ...] = ()
+    rests_on_one: bool = False
 
     @property
     def best(self) -> Outcome | None:
@@ -188,9 +191,11 @@ def case_of(s: Situation) -> Case:
     doubtful = unproven(s.history, priors)
     if doubtful:
         choices = choices.each(lambda o: held_back(o, tryout, s.planes, doubtful))
+    once = seen_once(s.history, priors) & {c.plane for c in s.history.last_cuts}
+    turned = tryout.opposite(once).of(choices.best.candidate) if choices.best and once else leave
     before = believed_before(s, priors)
     doubts = explanations(s.history, before, s.scatter) if before else ()
-    return Case(s, now, usable, known, choices, leave, before, doubts)
+    return Case(s, now, usable, known, choices, leave, before, doubts, turned.worst > tryout.most)
 
 
 def all_priors(s: Situation) -> dict[str, ResponsePrior]:
@@ -257,6 +262,11 @@ def _not_as_recorded(case: Case) -> Advice:
             "check": check_said(likeliest),
         },
     )
+    return replace(Advice.fix(why, expected_ratio=case.leave.mean_level), doubts=case.doubts)
+
+
+def _look_first(case: Case) -> Advice:
+    why = Said("advice.look_first")
     return replace(Advice.fix(why, expected_ratio=case.leave.mean_level), doubts=case.doubts)
 
 
@@ -366,6 +376,11 @@ RULES = (
     ),
     Rule("the last cut made it worse", lambda c: not c.looked and c.worse, _made_worse),
     Rule("no material is left", lambda c: not c.usable, _used_up),
+    Rule(
+        "all rests on one cut that nobody has looked at",
+        lambda c: not c.looked and c.useful and c.rests_on_one,
+        _look_first,
+    ),
     Rule("a useful cut will not do alone", lambda c: c.useful and c.short, _try_another),
     Rule("a useful cut", lambda c: c.useful, _cut),
     Rule(

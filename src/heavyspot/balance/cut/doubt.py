@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,8 +57,12 @@ KNOWN_UNITS = 5
 """Other units from which on a response foretells a cut: one known from a small cut on this piece alone does not."""
 
 
-def _foretells(before: Estimate, plane: str) -> bool:
-    return before.units.get(plane, 0) >= KNOWN_UNITS and before.spread[plane] <= KNOWN
+@dataclass(frozen=True)
+class _Effect:
+    """What cuts take off, (n,): as believed, and how each possibility differs from that, (n, possibilities)."""
+
+    mean: ComplexArray
+    apart: ComplexArray
 
 
 @dataclass(frozen=True)
@@ -95,11 +100,11 @@ def explanations(history: History, before: Estimate, scatter: Scatter) -> tuple[
         What was believed before the newest cuts: from the runs up to them.
     """
     cuts = history.last_cuts
-    if not cuts or not all(_foretells(before, c.plane) for c in cuts):
+    if not cuts:
         return ()
     case = _Case(history, before, scatter, cuts)
     found = [case.of(AS_RECORDED, case.effect(lambda c: c.removed))]
-    found.append(case.of("not_made", 0 * case.was))
+    found.append(case.of("not_made", case.effect(lambda c: 0j)))
     found.append(case.of("twice", case.effect(lambda c: 2 * c.removed)))
     found.append(case.of("half", case.effect(lambda c: 0.5 * c.removed)))
     found.append(case.of("half_a_turn", case.effect(lambda c: -c.removed)))
@@ -172,17 +177,31 @@ class _Case:
     def now(self) -> ComplexArray:
         return self.history.vectors[-1]
 
-    def effect(self, of: Callable[[MadeCut], complex], plane: str = "") -> ComplexArray:
+    @cached_property
+    def foretold(self) -> bool:
+        """Whether other units tell what the cuts do; else what is believed of this piece alone says what may be."""
+        units, spread = self.before.units, self.before.spread
+        return all(
+            units.get(c.plane, 0) >= KNOWN_UNITS and spread[c.plane] <= KNOWN for c in self.cuts
+        )
+
+    def effect(self, of: Callable[[MadeCut], complex], plane: str = "") -> _Effect:
         """Return what the cuts take off, were each `of` it, and in another plane where one is named."""
-        out = np.zeros(self.now.size, complex)
+        mean = np.zeros(self.now.size, complex)
+        draws = np.zeros(
+            (self.now.size, 0 if self.foretold else self.before.state.shape[0]), complex
+        )
         for c in self.cuts:
-            out += self.before.mean_response[plane or c.plane] * of(c)
-        return out
+            p = plane or c.plane
+            mean += self.before.mean_response[p] * of(c)
+            if not self.foretold:
+                draws += (self.before.response[p] - self.before.mean_response[p]).T * of(c)
+        return _Effect(mean, draws / np.sqrt(max(draws.shape[1], 1)))
 
     def of(
         self,
         code: str,
-        effect: ComplexArray,
+        effect: _Effect,
         *,
         now: ComplexArray | None = None,
         share: float = 1.0,
@@ -196,21 +215,23 @@ class _Case:
         """
         now = self.now if now is None else now
         largest = float(np.abs(self.history.vectors).max())
-        spread = max(LEAST_SPREAD, *(self.before.spread[c.plane] for c in self.cuts))
+        told = [self.before.spread[c.plane] if self.foretold else 0.0 for c in self.cuts]
+        spread = max(LEAST_SPREAD, *told)
         run = RUN_TAIL * np.sqrt(self.scatter.run_variance)
         cut = np.sqrt(max(self.scatter.cut_variance(c.plane) for c in self.cuts))
         # errors common to all speeds: two runs, the cut with the whole response; and the response's shape
-        common = np.stack(
-            [self.was * run, now * run, effect * np.hypot(CUT_TAIL * cut, spread)], axis=1
+        made = effect.mean * np.hypot(CUT_TAIL * cut, spread)
+        common = np.concatenate(
+            [np.stack([self.was * run, now * run, made], axis=1), effect.apart], axis=1
         )
         noise = self.history.noise[[self._last_before, -1]] ** 2
         each = (
             2 * noise.sum(axis=0)
             + (UNEXPLAINED * largest) ** 2
-            + (0.5 * spread * np.abs(effect)) ** 2
+            + (0.5 * spread * np.abs(effect.mean)) ** 2
         )
         each = each + (free * largest) ** 2
-        off = self.was - effect - now
+        off = self.was - effect.mean - now
         log = INDEPENDENT * _log_normal(off, each, common * np.sqrt(INDEPENDENT))
         return about or Explanation(code, 0.0), log + float(np.log(HOW_OFTEN[code] * share))
 
@@ -233,11 +254,12 @@ class _Case:
     def mark_moved(self) -> tuple[Explanation, float]:
         """Return the whole vector turned by one angle: the mark, the pickup, or the magnet's leads."""
         effect = self.effect(lambda c: c.removed)
-        turn = complex((np.conj(self.was - effect) * self.now).sum())
+        left_over = self.was - effect.mean
+        turn = complex((np.conj(left_over) * self.now).sum())
         angle = float(np.rad2deg(np.angle(turn)))
         back = self.now * np.exp(-1j * np.deg2rad(angle))
         # the angle is fitted: a small one is the scatter of runs, and a small rest points anywhere
-        left = float(np.linalg.norm(self.was - effect))
+        left = float(np.linalg.norm(left_over))
         rest = left / max(float(np.linalg.norm(self.was)), 1e-300)
         share = 0.3 if abs(angle) > 20 and rest > LARGE_REST else 0.003
         about = Explanation("mark_moved", 0.0, angle_deg=angle)
@@ -246,7 +268,7 @@ class _Case:
     def sensor_changed(self) -> tuple[Explanation, float]:
         """Return the whole vector of another size: sensor, gain or mounting."""
         effect = self.effect(lambda c: c.removed)
-        left = self.was - effect
+        left = self.was - effect.mean
         factor = float(
             np.abs((np.conj(left) * self.now).sum()) / max((np.abs(left) ** 2).sum(), 1e-300)
         )

@@ -75,6 +75,30 @@ def unproven(history: History, priors: dict[str, ResponsePrior]) -> frozenset[st
     return frozenset(out)
 
 
+def seen_once(history: History, priors: dict[str, ResponsePrior]) -> frozenset[str]:
+    """Return the planes of which nothing but this piece's own cuts tells, and no two of them did alike.
+
+    Were the one cut elsewhere than is written down, so would everything be that is computed from it.
+    """
+    own = {c.plane for c in history.cuts if not (priors[c.plane].units or priors[c.plane].card)}
+    return frozenset(p for p in own if not _did_alike(history, p))
+
+
+def _did_alike(history: History, plane: str) -> bool:
+    """Whether two stops in that plane alone did alike."""
+    did = [
+        (history.vectors[run - 1] - history.vectors[run]) / removed
+        for run, removed in _stops_in(history, plane)
+        if removed
+    ]
+    gains = (
+        complex(np.vdot(b, a)) / max(float((np.abs(b) ** 2).sum()), 1e-300)
+        for i, a in enumerate(did)
+        for b in did[:i]
+    )
+    return any(abs(gain - 1.0) < ALIKE for gain in gains)
+
+
 def shows(history: History, plane: str) -> bool:
     """Whether a cut in that plane alone changed the vibration so much that its direction was seen."""
     return any(_changed(history, run) > SHOWN for run, _ in _stops_in(history, plane))

@@ -10,7 +10,8 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
-from ...quantities.angles import clock_text
+from ...balance.cut.advice_case import Advice
+from ...quantities.angles import Rotation, clock_text
 from ...quantities.arrays import Array
 from ...quantities.clock import utc_minute
 from ...quantities.finding import Finding
@@ -20,6 +21,7 @@ from ...workshop.cartridge.grinding import Ground
 from ...workshop.cartridge.story import CartridgeStory, KeptRun
 from ...workshop.model.model_file import ModelFile
 from ...workshop.reading import budget_table
+from ...workshop.reading.kept import KeptAdvice
 from ...workshop.reading.reading import ReadResult
 from ...workshop.reading.results import SpinResult, percent
 from ...workshop.records import Piece
@@ -96,29 +98,28 @@ def verdict_line(result: SpinResult) -> Text:
     return text
 
 
-def advice_lines(result: SpinResult) -> Text:
+def advice_lines(a: Advice | KeptAdvice, rotation: Rotation) -> Text:
     """Return the advice in one big sentence, and why."""
-    a = result.advice
     text = Text()
     if a.action == "cut":
         for cut in a.cuts:
             text.append("Grind ", style="bold")
             text.append(
                 f"{cut.plane}, {cut.depth_mm:.2f} mm deep, at {cut.angle_deg:.0f}° "
-                f"({clock_text(cut.angle_deg, result.rotation)} o'clock, mark at 12)",
+                f"({clock_text(cut.angle_deg, rotation)} o'clock, mark at 12)",
                 style="bold",
             )
             text.append(f"   {cut.mass_mg:.1f} mg = {cut.unbalance_gmm:.3f} g·mm\n")
         if not a.trial:
-            text.append(f"Chance that the next run passes: {percent(a.chance_of_pass)}. ")
+            text.append(f"Chance that the next run passes: {percent(a.chance_of_pass or 0.0)}. ")
     else:
         words = {
             "spin_again": "Spin again.",
-            "fix": "Do not cut. Fix this first.",
+            "fix": "Do not cut yet.",
             "stop": "Stop here.",
         }
         text.append(words[a.action] + " ", style="bold")
-    text.append(a.reason)
+    text.append(a.reason if isinstance(a, Advice) else a.why)
     return text
 
 
@@ -141,7 +142,7 @@ def show_spin(result: SpinResult) -> None:
         )
     if result.findings:
         out.print(findings_text(result.findings), end="")
-    out.print(Panel(advice_lines(result), title="next", title_align="left"))
+    out.print(Panel(advice_lines(result.advice, result.rotation), title="next", title_align="left"))
     for note in result.notes:
         out.print(Text(note, style="dim"))
 

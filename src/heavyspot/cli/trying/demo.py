@@ -12,6 +12,8 @@ from rich.live import Live
 from rich.panel import Panel
 from rich.text import Text
 
+from ...balance.cut.advice_case import Advice
+from ...quantities.angles import Rotation
 from ...quantities.durable import remove_folder
 from ...quantities.errors import BadInput
 from ...sheet.before_after import curve_svg
@@ -21,10 +23,13 @@ from ...signal.tracker import Tracker
 from ...sim.cartridge import SIZES, Cartridge, Size, make_cartridge
 from ...sources.recording import Recording
 from ...sources.simulated import simulated_recording
+from ...workshop.cartridge.answering import looked, newest_cuts
 from ...workshop.cartridge.grinding import ground
 from ...workshop.cartridge.spinning import spin
+from ...workshop.cartridge.story import cartridge_story
 from ...workshop.demo.rigs import furnish
 from ...workshop.job.pieces import add_piece
+from ...workshop.reading.kept import KeptAdvice
 from ...workshop.reading.results import SpinResult
 from ...workshop.sheets.cartridge import make_report
 from ...workshop.sheets.issue import issue_sheet
@@ -110,14 +115,30 @@ def _balance_quietly(shop: Workshop, size: Size, seed: int, serial: str) -> int:
     bench = Bench(make_cartridge(size, seed, peak_g=1.4), np.random.default_rng(seed), seed)
     for run in range(1, MOST_RUNS + 1):
         result = spin(shop, serial, bench.spin(), operator="Tomas")
-        if result.advice.action != "cut":
+        advice = _after_a_look(shop, serial, result)
+        if advice.action != "cut":
             return run
-        _grind_as_advised(shop, bench, serial, result)
+        _grind_as_advised(shop, bench, serial, advice)
     return MOST_RUNS
 
 
-def _grind_as_advised(shop: Workshop, bench: Bench, serial: str, result: SpinResult) -> None:
-    for cut in result.advice.cuts:
+def _next(advice: Advice | KeptAdvice, rotation: Rotation) -> Panel:
+    return Panel(advice_lines(advice, rotation), title="next", title_align="left")
+
+
+def _after_a_look(shop: Workshop, serial: str, result: SpinResult) -> Advice | KeptAdvice:
+    """Return the advice; where a look at the last cut is asked for first: what it is after that."""
+    if result.advice.action == "fix" and newest_cuts(cartridge_story(shop, serial)):
+        last = looked(shop, serial, by="Ines").last
+        if last is not None:
+            return last.result.advice
+    return result.advice
+
+
+def _grind_as_advised(
+    shop: Workshop, bench: Bench, serial: str, advice: Advice | KeptAdvice
+) -> None:
+    for cut in advice.cuts:
         bench.grind(cut.plane, cut.angle_deg, cut.unbalance_gmm)
         ground(shop, serial, cut.plane, cut.angle_deg, depth_mm=cut.depth_mm, by="Ines")
 
@@ -138,12 +159,16 @@ def _balance_visibly(
         out.print(verdict_line(result))
         if result.findings:
             out.print(findings_text(result.findings), end="")
-        out.print(Panel(advice_lines(result), title="next", title_align="left"))
-        if result.advice.action != "cut":
+        out.print(_next(result.advice, result.rotation))
+        advice = _after_a_look(shop, serial, result)
+        if advice is not result.advice:
+            out.print("Looked: it is there.", style="dim")
+            out.print(_next(advice, result.rotation))
+        if advice.action != "cut":
             return result
         if slow:
             time.sleep(2.5)
-        _grind_as_advised(shop, bench, serial, result)
+        _grind_as_advised(shop, bench, serial, advice)
         out.print("Ground it, as advised (a hand is a few per cent and degrees off).", style="dim")
     return result
 

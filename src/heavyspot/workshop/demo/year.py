@@ -21,8 +21,10 @@ from ...quantities.errors import need
 from ...sim.spin import SpinSettings
 from ...sources.loose_table import open_table
 from ...sources.simulated import MACHINE, RIG, simulated_recording
+from ..cartridge.answering import looked, newest_cuts
 from ..cartridge.grinding import ground_as_advised
 from ..cartridge.spinning import spin
+from ..cartridge.story import cartridge_story
 from ..flow.bench import set_bench
 from ..flow.testing import keep_flow_test
 from ..job.build_record import tell
@@ -240,6 +242,12 @@ def _balance(y: _Year, serial: str, by: str, rig: str) -> None:
     for n in range(MOST_RUNS):
         with y.time(at + timedelta(minutes=7 * n)):
             action = _spin(y, serial, by, rig)
+        if action == "fix" and newest_cuts(cartridge_story(y.shop, serial)):
+            with y.time(
+                at + timedelta(minutes=7 * n + 2)
+            ):  # the last cut is where it is written down
+                seen = looked(y.shop, serial, by=by).last
+            action = seen.result.advice.action if seen else action
         if action not in ("cut", "spin_again", "fix"):
             break
         if action == "cut":

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from ....balance.cut.doubt import Explanation, check_said, explanation_said
+from ....balance.cut.doubt import AS_RECORDED, Explanation, check_said, explanation_said
 from ....quantities.finding import Finding, finding_said, remedy_said
 from ....quantities.said import Said, in_words
 from ....sheet.drawn import PathPoint
@@ -190,7 +190,8 @@ def doubted_of(at: At, path: Sequence[PathPoint]) -> Doubted | None:
     if last is None or not last.result.advice.doubts or not cuts:
         return None
     cut = cuts[0]
-    rows = [_doubt(at, d, cut, len(cuts)) for d in last.result.advice.doubts[:3]]
+    doubts = [d for d in last.result.advice.doubts if d.code != AS_RECORDED][:3]
+    rows = [_doubt(at, d, cut, len(cuts)) for d in doubts]
     rows.append(
         Doubt("", Said("bench.doubt.as_written"), _at(at, cut, cut.angle_deg), None, looked=True)
     )
@@ -198,7 +199,7 @@ def doubted_of(at: At, path: Sequence[PathPoint]) -> Doubted | None:
     plane = at.model.find_plane(cut.plane)
     letters = [
         Letter(float(angle), r.letter, r.hot)
-        for r, d in zip(rows, [*last.result.advice.doubts[:3], None], strict=True)
+        for r, d in zip(rows, [*doubts, None], strict=True)
         if (angle := _place_of(d, cut)) is not None
     ]
     dial = dial_of(at.model, plane, (374, 290), letters=letters, language=at.language)
