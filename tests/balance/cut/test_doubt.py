@@ -120,10 +120,13 @@ def of_first_cut(known, seed, *, made):
     return explanations(history, before, known[0].as_scatter())
 
 
-def test_a_first_cut_of_an_empty_ledger_that_was_not_made_is_doubted(known):
-    """Nobody knows what it should do; but that it does nothing at all is hardly ever so."""
+def test_a_first_cut_of_an_empty_ledger_that_was_not_made_is_thought_of(known):
+    """Nobody knows what it should do, and it may have been small: its chance is several times what it was."""
     told = [of_first_cut(known, s, made=False) for s in SEEDS]
-    assert sum(e[0].code == "not_made" and doubtful(e) for e in told) >= 0.9 * len(told)
+    near = [e for e in told if "not_made" in (e[0].code, e[1].code)]
+    assert len(near) >= 0.9 * len(told)
+    chances = [x.chance for e in near for x in e if x.code == "not_made"]
+    assert np.median(chances) > 3 * HOW_OFTEN["not_made"]
 
 
 def test_a_first_cut_of_an_empty_ledger_that_was_made_is_left_in_peace(known):

@@ -266,8 +266,8 @@ def _not_as_recorded(case: Case) -> Advice:
 
 
 def _look_first(case: Case) -> Advice:
-    why = Said("advice.look_first")
-    return replace(Advice.fix(why, expected_ratio=case.leave.mean_level), doubts=case.doubts)
+    why = Said("advice.look_first"), Said("advice.look_where")
+    return replace(Advice.fix(*why, expected_ratio=case.leave.mean_level), doubts=case.doubts)
 
 
 def _above_first(case: Case) -> Advice:

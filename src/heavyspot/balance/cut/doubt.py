@@ -53,16 +53,33 @@ INDEPENDENT = 0.2
 UNEXPLAINED = 0.06
 """What no model explains, as a share of the largest vector."""
 
+ANYTHING = 3.0
+"""Relative uncertainty of a response above which nothing at all is known of it."""
+
 KNOWN_UNITS = 5
 """Other units from which on a response foretells a cut: one known from a small cut on this piece alone does not."""
 
 
+GUESSED = 1 / 15
+"""A guess of an unknown response's size (`trial_cut.HELD`), over what the prior that knows nothing allows."""
+
+SIZES = (0.25, 0.5, 1.0, 2.0, 4.0)
+"""Sizes of an unknown response over that guess that are weighed, by `trial_cut.SIZE_SPREAD`: that prior alone, with
+its many times the guess, would call whatever is small a cut that was not made."""
+
+SIZE_CHANCES = tuple(np.exp(-0.5 * (np.log(s) / 0.7) ** 2) for s in SIZES)
+
+
 @dataclass(frozen=True)
 class _Effect:
-    """What cuts take off, (n,): as believed, and how each possibility differs from that, (n, possibilities)."""
+    """What cuts take off, (n,): as believed, and how each possibility differs from that, (n, possibilities).
+
+    `guessed` is the part of planes of which nothing is known.
+    """
 
     mean: ComplexArray
     apart: ComplexArray
+    guessed: ComplexArray
 
 
 @dataclass(frozen=True)
@@ -187,16 +204,20 @@ class _Case:
 
     def effect(self, of: Callable[[MadeCut], complex], plane: str = "") -> _Effect:
         """Return what the cuts take off, were each `of` it, and in another plane where one is named."""
-        mean = np.zeros(self.now.size, complex)
-        draws = np.zeros(
-            (self.now.size, 0 if self.foretold else self.before.state.shape[0]), complex
-        )
+        n, draws = self.now.size, 0 if self.foretold else self.before.state.shape[0]
+        mean, known, guessed = np.zeros(n, complex), *np.zeros((2, n, draws), complex)
         for c in self.cuts:
             p = plane or c.plane
             mean += self.before.mean_response[p] * of(c)
-            if not self.foretold:
-                draws += (self.before.response[p] - self.before.mean_response[p]).T * of(c)
-        return _Effect(mean, draws / np.sqrt(max(draws.shape[1], 1)))
+            if draws:
+                off = (self.before.response[p] - self.before.mean_response[p]).T * of(c)
+                (known if self._told_of(p) else guessed)[:] += off / np.sqrt(draws)
+        return _Effect(mean, known, guessed if guessed.any() else guessed[:, :0])
+
+    def _told_of(self, plane: str) -> bool:
+        """Whether anything but the prior that knows nothing tells of a plane."""
+        earlier = any(c.plane == plane for c in self.history.cuts if c not in self.cuts)
+        return earlier or self.before.spread[plane] < ANYTHING
 
     def of(
         self,
@@ -224,6 +245,7 @@ class _Case:
         common = np.concatenate(
             [np.stack([self.was * run, now * run, made], axis=1), effect.apart], axis=1
         )
+        sizes = zip(SIZES, SIZE_CHANCES, strict=True) if effect.guessed.size else ((0.0, 1.0),)
         noise = self.history.noise[[self._last_before, -1]] ** 2
         each = (
             2 * noise.sum(axis=0)
@@ -232,7 +254,14 @@ class _Case:
         )
         each = each + (free * largest) ** 2
         off = self.was - effect.mean - now
-        log = INDEPENDENT * _log_normal(off, each, common * np.sqrt(INDEPENDENT))
+        logs = []
+        for size, chance in sizes:
+            columns = np.concatenate([common, size * GUESSED * effect.guessed], axis=1)
+            fit = INDEPENDENT * _log_normal(off, each, columns * np.sqrt(INDEPENDENT))
+            logs.append(fit + float(np.log(chance)))
+        log = float(np.logaddexp.reduce(logs))
+        if effect.guessed.size:
+            log -= float(np.log(sum(SIZE_CHANCES)))
         return about or Explanation(code, 0.0), log + float(np.log(HOW_OFTEN[code] * share))
 
     def other_planes(self) -> list[tuple[Explanation, float]]:

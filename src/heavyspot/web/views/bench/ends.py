@@ -190,16 +190,16 @@ def doubted_of(at: At, path: Sequence[PathPoint]) -> Doubted | None:
     if last is None or not last.result.advice.doubts or not cuts:
         return None
     cut = cuts[0]
-    doubts = [d for d in last.result.advice.doubts if d.code != AS_RECORDED][:3]
-    rows = [_doubt(at, d, cut, len(cuts)) for d in doubts]
-    rows.append(
-        Doubt("", Said("bench.doubt.as_written"), _at(at, cut, cut.angle_deg), None, looked=True)
-    )
-    rows = [_lettered(r, "ABCD"[i], hot=i == 0) for i, r in enumerate(rows)]
+    told = last.result.advice.doubts
+    others = [d for d in told if d.code != AS_RECORDED][:3]
+    likeliest = told[0].code == AS_RECORDED
+    shown = [None, *others] if likeliest else [*others, None]
+    rows = [_doubt(at, d, cut, len(cuts)) if d else _as_written(at, cut, told) for d in shown]
+    rows = [_lettered(r, "ABCD"[i], hot=i == 0 and not likeliest) for i, r in enumerate(rows)]
     plane = at.model.find_plane(cut.plane)
     letters = [
         Letter(float(angle), r.letter, r.hot)
-        for r, d in zip(rows, [*doubts, None], strict=True)
+        for r, d in zip(rows, shown, strict=True)
         if (angle := _place_of(d, cut)) is not None
     ]
     dial = dial_of(at.model, plane, (374, 290), letters=letters, language=at.language)
@@ -244,6 +244,12 @@ def _doubt(at: At, d: Explanation, cut: Cut, cuts: int) -> Doubt:
 
 def _at(at: At, cut: Cut, angle_deg: float) -> Said:
     return Said("bench.doubt.at", {"clock": clock_of(at.model, cut.plane, angle_deg)})
+
+
+def _as_written(at: At, cut: Cut, told: Sequence[Explanation]) -> Doubt:
+    chance = told[0].chance if told[0].code == AS_RECORDED else None
+    place = _at(at, cut, cut.angle_deg)
+    return Doubt("", Said("bench.doubt.as_written"), place, chance, looked=True)
 
 
 def _lettered(row: Doubt, letter: str, *, hot: bool) -> Doubt:
