@@ -11,11 +11,11 @@ from dataclasses import dataclass
 
 from sqlalchemy import Connection, text
 
-LINES, TOGETHER = 10_000, 50
-"""Lines of a sample, taken so many together: those of a page are read at once."""
+LINES, TOGETHER = 5_000, 12
+"""Lines of a sample, and how many are taken together: those of a page are read at once, but tell of one time only."""
 
-LINE_BYTES = 150
-"""Of a line on PostgreSQL, roughly: what a table of unknown length is measured by."""
+LINE_BYTES, A_PAGE = 150, 50
+"""Of a line on PostgreSQL, roughly, and lines of a page: what a table of unknown length is measured by."""
 
 WALKED_US, LOOKED_UP_US, LOOK_US = 0.25, 3.0, 3_000.0
 """Of a line passed by on the way back from the newest, of a holder found by the index, and of looking there at all:
@@ -56,8 +56,12 @@ def take_sample(c: Connection) -> Sample:
         return _of_sqlite(c)
     size = c.execute(text("select pg_relation_size('search')")).scalar_one()
     share = min(1.0, LINES * LINE_BYTES / max(int(size), 1))
-    query = text(f"select piece_id, words from search tablesample system ({100 * share:.6f})")
-    rows = sorted(((str(r.piece_id), str(r.words)) for r in c.execute(query)), reverse=True)
+    pages = min(1.0, share * A_PAGE / TOGETHER)
+    query = text(
+        f"select piece_id, words from search tablesample system ({100 * pages:.6f}) where random() < :few"
+    )
+    found = c.execute(query, {"few": share / pages})
+    rows = sorted(((str(r.piece_id), str(r.words)) for r in found), reverse=True)
     return Sample(tuple(words for _, words in rows), 1.0 / share)
 
 
