@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from sqlalchemy import Connection, text
 
 LINES, TOGETHER = 5_000, 12
-"""Lines of a sample, and how many are taken together: those of a page are read at once, but tell of one time only."""
+"""Lines of a sample, and how many are taken together: a page is read at once, but tells of one time only."""
 
 LINE_BYTES, A_PAGE = 150, 50
 """Of a line on PostgreSQL, roughly, and lines of a page: what a table of unknown length is measured by."""
