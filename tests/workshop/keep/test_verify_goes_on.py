@@ -12,7 +12,9 @@ from datetime import datetime, timedelta
 from types import SimpleNamespace
 
 import pytest
+from ledger.postgres import server
 from loop.loop import model_of
+from sqlalchemy import text
 from typer.testing import CliRunner
 
 from heavyspot._version import __version__
@@ -21,6 +23,7 @@ from heavyspot.ledger import trail as trail_module
 from heavyspot.ledger.book import Book
 from heavyspot.ledger.entries.old_book import OldRow
 from heavyspot.ledger.store import chain as chain_module
+from heavyspot.ledger.store.schema import connected
 from heavyspot.ledger.trail import Mark, Trail
 from heavyspot.quantities import durable
 from heavyspot.quantities.clock import now
@@ -301,6 +304,26 @@ def test_a_mark_is_kept_on_the_way(monkeypatch):
         trail.passed(str(n))
     # begun at 0 s, asked the time once a thing and once a mark: at 2, 5 and 8 s
     assert [m.number for m in kept] == [2, 4, 6]
+
+
+def test_on_postgresql_too(tmp_path, monkeypatch):
+    monkeypatch.setattr(chain_module, "BATCH", BATCH)
+    with server() as url:
+        (tmp_path / "shop.toml").write_text(f"ledger_url = {json.dumps(url)}\n")
+        book = Book(tmp_path, url)
+        for n in range(20):
+            book.jobs.add_piece(f"S-{n}", "Larch 52", customer="Tidal Works", by="Ida")
+        book.close()
+        stopped(tmp_path, monkeypatch)
+        _, told, said, links = read_links(tmp_path, monkeypatch)
+        assert told["good"] and links == list(range(21, 41)) and "Going on from entries 21" in said
+        stopped(tmp_path, monkeypatch)
+        engine = connected(url)
+        with engine.begin() as c:
+            c.execute(text("update chain set digest = :f where number = 5"), {"f": "f" * 64})
+        engine.dispose()
+        _, told, said = verify(tmp_path)
+        assert not told["good"] and "all are read" in said
 
 
 @pytest.fixture(scope="module")

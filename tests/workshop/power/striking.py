@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from ledger.postgres import programs
+from psycopg import OperationalError
 from sqlalchemy import event, text
 
 from heavyspot.ledger.store.schema import connected
@@ -52,6 +53,19 @@ def kill_server(postgres, connection):
             return
         time.sleep(0.25)
     raise AssertionError("PostgreSQL did not start again")
+
+
+def lose_answer(_, connection):
+    """Let the commit that comes next be written and its answer be lost: nobody here can know that it was."""
+    engine = connection.engine
+    really = engine.dialect.do_commit
+
+    def commit(raw):
+        engine.dialect.do_commit = really
+        really(raw)
+        raise OperationalError("server closed the connection unexpectedly")
+
+    engine.dialect.do_commit = commit
 
 
 @contextlib.contextmanager

@@ -5,7 +5,14 @@ import contextlib
 import pytest
 from ledger.postgres import server
 from workshop.power.a_day import KINDS
-from workshop.power.striking import cut_line, kill_server, new_database, on_database, striking
+from workshop.power.striking import (
+    cut_line,
+    kill_server,
+    lose_answer,
+    new_database,
+    on_database,
+    striking,
+)
 from workshop.station.two_houses import recording
 
 import heavyspot
@@ -85,14 +92,14 @@ def struck(postgres, folder, how, at):
 
 
 @pytest.mark.parametrize("at", [9, 60, 110])
-@pytest.mark.parametrize("how", [cut_line, kill_server])
+@pytest.mark.parametrize("how", [cut_line, kill_server, lose_answer])
 def test_struck_at_a_statement(postgres, folder, how, at):
     assert struck(postgres, folder, how, at)
 
 
 @pytest.mark.prove
 @pytest.mark.parametrize("at", range(1, LAST + 1))
-@pytest.mark.parametrize("how", [cut_line, kill_server])
+@pytest.mark.parametrize("how", [cut_line, kill_server, lose_answer])
 def test_struck_at_every_statement(postgres, folder, how, at):
     assert struck(postgres, folder, how, at) or at > LAST - 20
 

@@ -9,7 +9,14 @@ from collections import Counter
 import pytest
 from ledger.postgres import server
 from sqlalchemy import select
-from workshop.power.striking import cut_line, kill_server, new_database, on_database, striking
+from workshop.power.striking import (
+    cut_line,
+    kill_server,
+    lose_answer,
+    new_database,
+    on_database,
+    striking,
+)
 from workshop.station.two_houses import TwoHouses, spun
 
 import heavyspot
@@ -28,7 +35,7 @@ from heavyspot.workshop.station.station import exchange
 ROWS, BATCH = 25, 8
 """Of the old book, and how many are written at once; every fifth row tells of a piece told of before."""
 
-HOWS = pytest.mark.parametrize("how", [cut_line, kill_server])
+HOWS = pytest.mark.parametrize("how", [cut_line, kill_server, lose_answer])
 
 
 @pytest.fixture(scope="module")
@@ -87,7 +94,15 @@ def import_struck(postgres, folder, how, at):
     with striking(postgres, shop, how, at) as count:
         done, fault = brought(folder, shop)
     assert count[0] < at or done == ROWS or isinstance(fault, LedgerAway), at
-    assert fault is None or (fault.message and fault.remedy)
+    if fault is not None and done:
+        assert f"{done} of {ROWS} rows are done and stay" in fault.message
+        assert "bring the same table again" in fault.remedy
+    if how is lose_answer and at < LAST_OF_BOOK - 30:
+        assert (
+            fault is not None
+            and "nothing was changed" not in fault.message
+            and "may be written" in fault.message
+        )
     assert brought(folder, shop) == (ROWS, None), at  # the same program goes on by itself
     shop.close()
     again = Workshop(folder / "data")

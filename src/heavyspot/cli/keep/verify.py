@@ -17,6 +17,7 @@ from ..common import Json, Settings, emit, open_workshop, progress_bar, say
 
 if TYPE_CHECKING:
     from ...workshop.keep.marks import Mark
+    from ...workshop.shop import Workshop
 
 
 def verify(
@@ -58,7 +59,8 @@ def verify(
     if sheet:
         told, lines = _sheet(sheet, fingerprint, proof)
     else:
-        told, lines = _ledger(recordings, json, head or [], house, anew)
+        with open_workshop() as shop:
+            told, lines = _ledger(shop, recordings, json, head or [], house, anew)
     if json:
         emit(told)
     else:
@@ -146,7 +148,7 @@ def head(
 
 
 def _ledger(
-    recordings: bool, json: bool, heads: list[Path], house: bool, anew: bool
+    shop: Workshop, recordings: bool, json: bool, heads: list[Path], house: bool, anew: bool
 ) -> tuple[dict[str, object], list[str]]:
     from ...workshop.heads import HeadFault, SignedHead, read_heads
     from ...workshop.keep.ledger_state import (
@@ -161,7 +163,6 @@ def _ledger(
     from ...workshop.keep.marks import Marks
     from ...workshop.keep.retention import DamagedFile, check_recordings
 
-    shop = open_workshop()
     elsewhere: list[SignedHead] = [h for path in heads for h in read_heads(path)]
     if house:
         from ...workshop.station.heads import asked_back
