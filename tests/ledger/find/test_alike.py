@@ -149,3 +149,13 @@ def test_a_sample_is_of_the_lines_and_says_how_many_each_stands_for(book, monkey
     every = [line for _, line in lines_of(book)]
     assert set(taken.lines) <= set(every) and 0 < len(taken.lines) < PIECES
     assert PIECES / 3 < taken.per * len(taken.lines) < 3 * PIECES
+
+
+@pytest.mark.parametrize(
+    ("typed", "serials"),
+    [("larch invoice:26-0007", ["A00007"]), ("26- to:2010-12-31 a0000", [f"A{n:05}" for n in range(9, -1, -1)])],
+)  # fmt: skip
+@pytest.mark.parametrize("most", [1, 10])
+def test_a_filter_that_leaves_few_of_many_holders_loses_none(book, typed, serials, most):
+    found = book.search.find(typed, most=most)
+    assert found.exact and [r.serial for r in found.rows] == serials[:most]

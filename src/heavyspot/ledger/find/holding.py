@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from sqlalchemy import Connection, text
+from sqlalchemy import Connection, TextClause, text
 
 from .sample import Sample
 
@@ -18,6 +18,15 @@ def newest_holding(
     """Return the newest pieces whose lines hold all words, with these lines, at most so many."""
     held = _on_sqlite if c.dialect.name == "sqlite" else _on_postgres
     return held(c, words, most, sample)
+
+
+def holds(c: Connection, words: list[str]) -> TextClause:
+    """Return the condition, for a query on the index of pieces, that a piece's line holds all words."""
+    held, values = _held("s.words", words)
+    line = "search s where s.piece_id = piece_index.piece_id"
+    if c.dialect.name == "sqlite":  # by its line: the piece's name is no key of that table
+        line = "search_line l join search s on s.rowid = l.line where l.piece_id = piece_index.piece_id"
+    return text(f"exists (select 1 from {line} and {held})").bindparams(**values)
 
 
 def _on_sqlite(c: Connection, words: list[str], most: int, sample: Sample) -> list[tuple[str, str]]:

@@ -22,7 +22,7 @@ from ..records import Piece, record
 from ..store.entries import Entries, pieces_as_they_stand
 from ..store.tables import amendments, events, jobs, old_rows, piece_index, rotor_runs, runs
 from .alike import likest
-from .holding import escaped, newest_holding
+from .holding import escaped, holds, newest_holding
 from .sample import Sample, take_sample
 
 SAMPLE_KEPT_S = 600.0
@@ -189,13 +189,17 @@ class Search(Entries):
         self, c: Connection, words: list[str], filters: dict[str, str], most: int
     ) -> list[Piece]:
         query = _narrowed(pieces_as_they_stand(), filters)
-        if words:
-            # newest first without sorting them all, and deeper where the filters will leave few of them
-            deep = most if not filters else 20 * most
-            held = [p for p, _ in newest_holding(c, words, deep, self._sampled(c))]
-            query = query.where(piece_index.c.piece_id.in_(held))
-        rows = c.execute(query.order_by(piece_index.c.piece_id.desc()).limit(most)).mappings()
-        return [record(Piece, r) for r in rows]
+        query = query.order_by(piece_index.c.piece_id.desc()).limit(most)
+        if not words:
+            return _records(c, query)
+        # newest first without sorting them all, and deeper where the filters will leave few of them
+        deep = most if not filters else 20 * most
+        held = [p for p, _ in newest_holding(c, words, deep, self._sampled(c))]
+        found = _records(c, query.where(piece_index.c.piece_id.in_(held)))
+        more = len(held) == deep and bool(filters)  # holders than were looked at
+        if more and len(found) < most:
+            return _records(c, query.where(holds(c, words)))
+        return found
 
     def _alike(
         self, c: Connection, words: list[str], filters: dict[str, str], most: int
@@ -215,6 +219,10 @@ class Search(Entries):
             self._sample = take_sample(c)
             self._sample_until = time.monotonic() + SAMPLE_KEPT_S
         return self._sample
+
+
+def _records(c: Connection, query: Any) -> list[Piece]:
+    return [record(Piece, r) for r in c.execute(query).mappings()]
 
 
 def _apart(typed: str) -> tuple[list[str], dict[str, str]]:
