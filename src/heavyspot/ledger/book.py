@@ -40,6 +40,7 @@ from .store.chain import Broken
 from .store.clock import ClockBack, behind_now_s, clock_backs
 from .store.once import Answers
 from .store.schema import open_engine
+from .trail import Trail
 
 
 def make_data_folder(folder: Path) -> None:
@@ -138,9 +139,11 @@ class Book:
         """Return how far this computer's clock is behind the newest entries, in s; 0 when it is not."""
         return behind_now_s(self._engine)
 
-    def index_faults(self, progress: Callable[[int, int], None] | None = None) -> Iterator[Broken]:
+    def index_faults(
+        self, progress: Callable[[int, int], None] | None = None, trail: Trail | None = None
+    ) -> Iterator[Broken]:
         """Yield every line of the index of pieces that is not what the entries say, and damaged pages."""
-        return index_check.index_faults(self._engine, progress)
+        return index_check.index_faults(self._engine, progress, trail)
 
     def index_differs(self, piece_id: str) -> list[str]:
         """Return the fields of a piece's line in the index that are not what its entries say."""
@@ -150,6 +153,8 @@ class Book:
         """Make the index anew where it is wrong; returns how many lines were."""
         return index_check.rebuild_index(self._engine, progress)
 
-    def check_chain(self, progress: Callable[[int, int], None] | None = None) -> Iterator[Broken]:
+    def check_chain(
+        self, progress: Callable[[int, int], None] | None = None, trail: Trail | None = None
+    ) -> Iterator[Broken]:
         """Yield everything that is not as it was written."""
-        return chain.check_chain(self._engine, progress=progress)
+        return chain.check_chain(self._engine, progress=progress, trail=trail)

@@ -8,7 +8,8 @@ from loop.loop import model_of
 from workshop.entries import run_of
 
 from heavyspot.ledger.book import Book
-from heavyspot.ledger.find.search import groups, plain
+from heavyspot.ledger.find.alike import groups
+from heavyspot.ledger.find.search import plain
 from heavyspot.ledger.records import Learnt
 
 

@@ -60,10 +60,11 @@ class CutLine:
 class TwoHouses:
     """A main house with its application, and a station."""
 
-    def __init__(self, folder, furnish, main_url=""):
-        (folder / "main").mkdir()
-        if main_url:
-            (folder / "main/shop.toml").write_text(f"ledger_url = {json.dumps(main_url)}\n")
+    def __init__(self, folder, furnish, main_url="", east_url=""):
+        for name, url in (("main", main_url), ("east", east_url)):
+            (folder / name).mkdir()
+            if url:
+                (folder / name / "shop.toml").write_text(f"ledger_url = {json.dumps(url)}\n")
         self.app = create_app(folder / "main")
         self.main = self.app.state.shop
         furnish(self.main)

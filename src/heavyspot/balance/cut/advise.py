@@ -30,7 +30,7 @@ from .candidates import (
 from .doubt import Explanation, check_said, doubtful, explanation_said, explanations
 from .prior import ResponsePrior, wide_prior
 from .response import Estimate, estimate
-from .seen_effect import seen_once, unproven
+from .seen_effect import seen_once, shows, unproven
 from .trial_cut import predicted_run, trial, typical_response
 
 FloatArray = NDArray[np.float64]
@@ -73,7 +73,8 @@ class Case:
     doubts : tuple of Explanation
         What may explain the last run, likeliest first; empty where nothing was foretold.
     rests_on_one : bool
-        Whether the best cut would take it far up, were the one cut that it is computed from not as written down.
+        Whether the best cut would take it far up, were the one cut that it is computed from not as written down;
+        without one, whether a cut hardly showed that the next may be so many times of.
     """
 
     s: Situation
@@ -195,7 +196,9 @@ def case_of(s: Situation) -> Case:
     turned = tryout.opposite(once).of(choices.best.candidate) if choices.best and once else leave
     before = believed_before(s, priors)
     doubts = explanations(s.history, before, s.scatter) if before else ()
-    return Case(s, now, usable, known, choices, leave, before, doubts, turned.worst > tryout.most)
+    faint = any(not shows(s.history, p) for p in once)
+    rests = turned.worst > tryout.most if choices.best else faint
+    return Case(s, now, usable, known, choices, leave, before, doubts, rests)
 
 
 def all_priors(s: Situation) -> dict[str, ResponsePrior]:
@@ -378,7 +381,7 @@ RULES = (
     Rule("no material is left", lambda c: not c.usable, _used_up),
     Rule(
         "all rests on one cut that nobody has looked at",
-        lambda c: not c.looked and c.useful and c.rests_on_one,
+        lambda c: not c.looked and c.rests_on_one and (c.useful or c.best is None),
         _look_first,
     ),
     Rule("a useful cut will not do alone", lambda c: c.useful and c.short, _try_another),

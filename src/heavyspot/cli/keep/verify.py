@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ...quantities.clock import utc_minute
 from ...quantities.errors import UnreadableFile
-from ..common import Json, Settings, emit, open_workshop, say
+from ..common import Json, Settings, emit, open_workshop, progress_bar, say
+
+if TYPE_CHECKING:
+    from ...workshop.keep.marks import Mark
+    from ...workshop.shop import Workshop
 
 
 def verify(
@@ -38,13 +46,21 @@ def verify(
     proof: Annotated[
         Path | None, typer.Option("--proof", help="Of a sheet, as heavyspot prove writes it.")
     ] = None,
+    anew: Annotated[
+        bool,
+        typer.Option("--anew", help="Read all, though an earlier run was stopped on its way."),
+    ] = False,
     json: Json = False,
 ) -> None:
-    """Tell whether the ledger is as it was written, or whether a sheet is genuine; 1 when not."""
+    """Tell whether the ledger is as it was written, or whether a sheet is genuine; 1 when not.
+
+    One that was stopped goes on where it came to, and says what was read when.
+    """
     if sheet:
         told, lines = _sheet(sheet, fingerprint, proof)
     else:
-        told, lines = _ledger(recordings, json, head or [], house)
+        with open_workshop() as shop:
+            told, lines = _ledger(shop, recordings, json, head or [], house, anew)
     if json:
         emit(told)
     else:
@@ -132,10 +148,8 @@ def head(
 
 
 def _ledger(
-    recordings: bool, json: bool, heads: list[Path], house: bool
+    shop: Workshop, recordings: bool, json: bool, heads: list[Path], house: bool, anew: bool
 ) -> tuple[dict[str, object], list[str]]:
-    from rich.progress import Progress
-
     from ...workshop.heads import HeadFault, SignedHead, read_heads
     from ...workshop.keep.ledger_state import (
         Broken,
@@ -146,32 +160,35 @@ def _ledger(
         clock_backs,
         newest_link,
     )
+    from ...workshop.keep.marks import Marks
     from ...workshop.keep.retention import DamagedFile, check_recordings
 
-    shop = open_workshop()
     elsewhere: list[SignedHead] = [h for path in heads for h in read_heads(path)]
     if house:
         from ...workshop.station.heads import asked_back
         from ..station import line
 
         elsewhere += asked_back(shop, line())
-    with Progress(transient=True, disable=json) as bar:
-        task = bar.add_task("reading the chain", total=None)
-
-        def show(done: int, total: int) -> None:
-            bar.update(task, completed=done, total=total)
-
-        broken: list[Broken | DamagedFile | HeadFault] = list(check_ledger(shop, show))
+    number, head = newest_link(shop)  # what is written while this reads, is not said to be read
+    marks, parts = Marks(shop.folder, anew=anew, tell=_going_on), ["chain", "index"]
+    with progress_bar(json) as show, _says_where_it_goes_on():
+        with marks.trail("chain") as trail:
+            broken: list[Broken | DamagedFile | HeadFault] = list(
+                check_ledger(shop, partial(show, "reading the chain"), trail)
+            )
         broken += check_ends(shop, elsewhere)
-        bar.update(task, description="comparing the index", completed=0)
-        broken += check_index(shop, show)
+        with marks.trail("index") as trail:
+            broken += check_index(shop, partial(show, "comparing the index"), trail)
         if recordings:
-            bar.update(task, description="reading recordings", completed=0)
-            broken += check_recordings(shop, show)
-    number, head = newest_link(shop)
-    lines = [f"✗ {b.words()}" for b in broken] or [
-        f"The ledger is as it was written: {number:,} entries, newest link {head}."
-    ]
+            parts.append("recordings")
+            with marks.trail("recordings") as trail:
+                broken += check_recordings(shop, partial(show, "reading recordings"), trail)
+    marks.end(*parts)
+    whole = f"The ledger is as it was written: {number:,} entries, newest link {head}."
+    if marks.earlier:
+        whole = f"Nothing wrong was found in {number:,} entries, newest link {head}, but not all was read now."
+    lines = [f"✗ {b.words()}" for b in broken] or [whole]
+    lines += [_not_now(part, mark) for part, mark in marks.earlier.items()]
     gone_on = branches_of(shop)
     lines += [
         f"Restored from a backup on {b.at[:10]}: branch {b.name}, from link {b.from_number:,} on."
@@ -185,7 +202,40 @@ def _ledger(
     ]
     branches = [{"name": b.name, "at": b.at, "from": b.from_number} for b in gone_on]
     found = {"good": not broken, "entries": number, "head": head, "broken": told}
+    earlier = {part: asdict(mark) for part, mark in marks.earlier.items()}
+    found |= {"read_earlier": earlier}
     return {**found, "branches": branches, "clock_went_back": [asdict(b) for b in went_back]}, lines
+
+
+@contextmanager
+def _says_where_it_goes_on() -> Iterator[None]:
+    try:
+        yield
+    except KeyboardInterrupt:
+        typer.echo(
+            "Where it came to is kept: heavyspot verify goes on there, with --anew it reads all.",
+            err=True,
+        )
+        raise
+
+
+OF_PART = {"chain": "entries", "index": "lines of the index", "recordings": "files"}
+
+
+def _going_on(part: str, mark: Mark | None) -> None:
+    """Say, beside the answer, where a part of the check begins; --json has its own words for it."""
+    if mark is None:
+        words = f"{OF_PART[part]}: not those of the run that was stopped; all are read."
+    else:
+        words = f"Going on from {OF_PART[part]} {mark.number + 1:,}; --anew reads all."
+    typer.echo(words[0].upper() + words[1:], err=True)
+
+
+def _not_now(part: str, mark: Mark) -> str:
+    return (
+        f"  {OF_PART[part]} 1 to {mark.number:,} were read from {utc_minute(mark.began)} to {utc_minute(mark.at)} "
+        "UTC, before it was stopped, and not again: --anew reads all."
+    )
 
 
 def reindex(json: Json = False) -> None:

@@ -12,6 +12,7 @@ from ..records import Piece
 from ..store.chain import Broken
 from ..store.entries import transaction
 from ..store.tables import amendments, piece_index, pieces
+from ..trail import Trail
 from .projection import as_it_stands, newest_index, project
 from .search import index_pieces, words_of
 
@@ -19,13 +20,21 @@ BATCH = 500
 
 
 def index_faults(
-    engine: Engine, progress: Callable[[int, int], None] | None = None
+    engine: Engine,
+    progress: Callable[[int, int], None] | None = None,
+    trail: Trail | None = None,
 ) -> Iterator[Broken]:
-    """Yield every line of the index that is not what the entries say, and damage of the database's own pages."""
+    """Yield every line of the index that is not what the entries say, and damage of the database's own pages.
+
+    Lines of pieces behind a trail's mark are not compared again.
+    """
+    trail = trail or Trail()
     with engine.connect() as c:
         yield from _damaged_pages(c)
         total = int(c.execute(select(func.count()).select_from(pieces)).scalar_one())
-        for done, ids in _batches(c):
+        behind = trail.skip(i for _, ids in _batches(c) for i in ids)
+        for done, every in _batches(c):
+            ids = every[max(0, behind - (done - len(every))) :]
             shown = [i for i in ids if newest_index(c, i) is not None]
             said, words = _words_said(c, shown), words_of(c, shown)
             for piece_id in ids:
@@ -33,7 +42,10 @@ def index_faults(
                 if not fields and piece_id in words:
                     fields = [] if said.get(piece_id) == words.get(piece_id) else ["words"]
                 if fields:
+                    trail.failed()
                     yield Broken("index", f"piece_index ({', '.join(fields)})", piece_id, 0)
+                else:
+                    trail.passed(piece_id)
             if progress:
                 progress(done, total)
         known = select(pieces.c.id)

@@ -2,17 +2,14 @@
 
 A projection, like the piece index: one line of text a piece (serial, customer, invoice, model, position,
 notes, operators), made anew whenever one of these changes. On SQLite it lies in an FTS5 table of three-letter
-groups (trigrams), so that any part of a word is found; when nothing holds all the words, pieces that share the
-rarest groups are ranked by likeness (Dice's coefficient of trigrams, word by word). On PostgreSQL a plain table
-with an index of pg_trgm stands in, or without it a slower LIKE; which groups are rare a sample of its lines tells.
+groups (trigrams), so that any part of a word is found; when nothing holds all the words, pieces are ranked by
+likeness (`alike`). On PostgreSQL a plain table with an index of pg_trgm stands in, or without it a slower LIKE.
 """
 
 from __future__ import annotations
 
-import re
 import time
 import unicodedata
-from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
@@ -24,20 +21,12 @@ from ...quantities.errors import LedgerAway
 from ..records import Piece, record
 from ..store.entries import Entries, pieces_as_they_stand
 from ..store.tables import amendments, events, jobs, old_rows, piece_index, rotor_runs, runs
+from .alike import likest
+from .holding import escaped, holds, newest_holding
+from .sample import Sample, take_sample
 
-LIKE_ENOUGH = 0.42
-"""Least likeness, word by word on average, at which a piece is offered for a word that was typed wrong."""
-
-RAREST, MOST_HOLDERS = 5, 20_000
-"""Groups that are looked up for a likeness, and how many pieces may hold one to be worth it."""
-
-RAREST_POSTGRES = 3
-"""There each group costs a look into its whole list."""
-
-CANDIDATES = 400
-
-SAMPLE, SAMPLE_KEPT_S = 20_000, 600.0
-"""Lines of PostgreSQL from which the rarity of groups is told, and for how long."""
+SAMPLE_KEPT_S = 600.0
+"""How long a sample of the lines stands for them; those written since are none the less found."""
 
 FILTERS = ("model", "verdict", "customer", "invoice", "from", "to")
 """Words that narrow the search, written ``model:larch``."""
@@ -177,8 +166,8 @@ class Search(Entries):
 
     def __init__(self, engine: Engine) -> None:
         super().__init__(engine)
-        self._groups: Counter[str] = Counter()
-        self._groups_until = 0.0
+        self._sample: Sample | None = None
+        self._sample_until = 0.0
 
     def find(self, typed: str, *, most: int = 50) -> Found:
         """Return pieces that hold every word typed, or the likest ones when none does.
@@ -200,24 +189,22 @@ class Search(Entries):
         self, c: Connection, words: list[str], filters: dict[str, str], most: int
     ) -> list[Piece]:
         query = _narrowed(pieces_as_they_stand(), filters)
-        if words:
-            # newest first without sorting them all, and deeper where the filters will leave few of them
-            deep = most if not filters else 20 * most
-            held = _lines_sqlite if c.dialect.name == "sqlite" else _lines_postgres
-            query = query.where(piece_index.c.piece_id.in_(held(c, words, deep)))
-        rows = c.execute(query.order_by(piece_index.c.piece_id.desc()).limit(most)).mappings()
-        return [record(Piece, r) for r in rows]
+        query = query.order_by(piece_index.c.piece_id.desc()).limit(most)
+        if not words:
+            return _records(c, query)
+        # newest first without sorting them all, and deeper where the filters will leave few of them
+        deep = most if not filters else 20 * most
+        held = [p for p, _ in newest_holding(c, words, deep, self._sampled(c))]
+        found = _records(c, query.where(piece_index.c.piece_id.in_(held)))
+        more = len(held) == deep and bool(filters)  # holders than were looked at
+        if more and len(found) < most:
+            return _records(c, query.where(holds(c, words)))
+        return found
 
     def _alike(
         self, c: Connection, words: list[str], filters: dict[str, str], most: int
     ) -> list[Piece]:
-        wanted = [(w, groups(w)) for w in words if len(w) >= 3]
-        if c.dialect.name == "sqlite":
-            sharing = _sharing_sqlite(c, wanted)
-        else:
-            sharing = _sharing_postgres(c, wanted, self._known_groups(c))
-        scored = [(_likeness(wanted, line), p) for p, line in sharing]
-        best = [p for score, p in sorted(scored, reverse=True) if score >= LIKE_ENOUGH][:most]
+        best = likest(c, words, most, self._sampled(c))
         rows = {
             str(r["id"]): record(Piece, r)
             for r in c.execute(
@@ -226,99 +213,16 @@ class Search(Entries):
         }
         return [rows[p] for p in best if p in rows]
 
-    def _known_groups(self, c: Connection) -> Counter[str]:
-        """Return how often groups stand in a sample of PostgreSQL's lines, in lines of the whole; kept a while."""
-        if time.monotonic() > self._groups_until:
-            total = c.execute(
-                text("select reltuples from pg_class where relname = 'search'")
-            ).scalar()
-            share = min(100.0, 100.0 * SAMPLE / max(float(total or 0), 1.0))
-            some = text(f"select words from search tablesample system ({share:.6f})")
-            lines = [r.words for r in c.execute(some)]
-            counts = Counter(g for line in lines for g in _groups_of_line(line))
-            self._groups = Counter({g: round(n * 100.0 / share) for g, n in counts.items()})
-            self._groups_until = time.monotonic() + SAMPLE_KEPT_S
-        return self._groups
+    def _sampled(self, c: Connection) -> Sample:
+        """Return a sample of the lines, kept a while."""
+        if self._sample is None or time.monotonic() > self._sample_until:
+            self._sample = take_sample(c)
+            self._sample_until = time.monotonic() + SAMPLE_KEPT_S
+        return self._sample
 
 
-Wanted = list[tuple[str, set[str]]]
-
-
-def _lines_sqlite(c: Connection, words: list[str], most: int) -> list[str]:
-    """Return the newest pieces whose lines hold all words."""
-    long, short = [w for w in words if len(w) >= 3], [w for w in words if len(w) < 3]
-    if not long:
-        held = " and ".join(f"words like :w{i} escape '\\'" for i in range(len(short)))
-        values = {f"w{i}": f"%{_escaped(w)}%" for i, w in enumerate(short)}
-        lines = text(f"select piece_id from search where {held} order by rowid desc limit :n")
-        return [r.piece_id for r in c.execute(lines, values | {"n": most})]
-    match = " AND ".join('"' + w.replace('"', '""') + '"' for w in long)
-    lines = text(
-        "select piece_id, words from search where search match :m order by rowid desc limit :n"
-    )
-    found = c.execute(lines, {"m": match, "n": most if not short else 20 * most})
-    return [r.piece_id for r in found if all(w in r.words for w in short)]
-
-
-def _lines_postgres(c: Connection, words: list[str], most: int) -> list[str]:
-    """Return the newest pieces whose lines hold all words: identifiers sort by time."""
-    held = " and ".join(f"words like :w{i} escape '\\'" for i in range(len(words)))
-    values = {f"w{i}": f"%{_escaped(w)}%" for i, w in enumerate(words)}
-    lines = text(f"select piece_id from search where {held} order by piece_id desc limit :n")
-    return [r.piece_id for r in c.execute(lines, values | {"n": most})]
-
-
-def _sharing_sqlite(c: Connection, wanted: Wanted) -> list[tuple[str, str]]:
-    """Return pieces, with their lines, that share the rarest groups of the words."""
-    every = sorted({g for _, gs in wanted for g in gs if len(g) == 3 and " " not in g})
-    if not every:
-        return []
-    marks = ", ".join(f":g{i}" for i in range(len(every)))
-    held = c.execute(
-        text(f"select term, doc from search_groups where term in ({marks}) and doc <= :most"),
-        {f"g{i}": g for i, g in enumerate(every)} | {"most": MOST_HOLDERS},
-    )
-    rare = [r.term for r in sorted(held, key=lambda r: r.doc)[:RAREST]]
-    if not rare:
-        return []
-    match = " OR ".join('"' + g.replace('"', '""') + '"' for g in rare)
-    query = text("select piece_id, words from search where search match :m order by rank limit :n")
-    return [(r.piece_id, r.words) for r in c.execute(query, {"m": match, "n": CANDIDATES})]
-
-
-def _sharing_postgres(c: Connection, wanted: Wanted, known: Counter[str]) -> list[tuple[str, str]]:
-    """Return pieces, with their lines, that share the rarest groups of the words."""
-    every = {g for _, gs in wanted for g in gs if len(g) == 3 and " " not in g and g in known}
-    by_holders = sorted(every, key=lambda g: (known[g], g))
-    rare = [g for g in by_holders if known[g] <= MOST_HOLDERS // 4][:RAREST_POSTGRES]
-    rare = rare or by_holders[:1]
-    if not rare:
-        return []
-    held = [f"words like :g{i} escape '\\'" for i in range(len(rare))]
-    rank = " + ".join(f"({one})::int" for one in held)
-    query = text(
-        f"select piece_id, words from search where {' or '.join(held)} order by {rank} desc limit :n"
-    )
-    values = {f"g{i}": f"%{_escaped(g)}%" for i, g in enumerate(rare)} | {"n": CANDIDATES}
-    return [(r.piece_id, r.words) for r in c.execute(query, values)]
-
-
-def _groups_of_line(line: str) -> set[str]:
-    return {line[i : i + 3] for i in range(len(line) - 2)}
-
-
-def groups(word: str) -> set[str]:
-    """Return the three-letter groups of a word, its ends marked by spaces."""
-    marked = f" {word} "
-    return {marked[i : i + 3] for i in range(len(marked) - 2)}
-
-
-def _likeness(wanted: Wanted, line: str) -> float:
-    have = [groups(w) for w in re.split(r"[\s]+", line)]
-    total = 0.0
-    for _, g in wanted:
-        total += max((2 * len(g & h) / (len(g) + len(h)) for h in have), default=0.0)
-    return total / len(wanted)
+def _records(c: Connection, query: Any) -> list[Piece]:
+    return [record(Piece, r) for r in c.execute(query).mappings()]
 
 
 def _apart(typed: str) -> tuple[list[str], dict[str, str]]:
@@ -342,9 +246,5 @@ def _narrowed(query: Any, filters: dict[str, str]) -> Any:
             query = query.where(piece_index.c.day <= value + "~")
         else:
             column = piece_index.c[key]
-            query = query.where(func.lower(column).like(f"%{_escaped(value)}%", escape="\\"))
+            query = query.where(func.lower(column).like(f"%{escaped(value)}%", escape="\\"))
     return query
-
-
-def _escaped(word: str) -> str:
-    return word.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_")

@@ -7,6 +7,7 @@ that even a chain made anew does not fit the sheets.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 from collections.abc import Callable, Iterator, Sequence
@@ -15,6 +16,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, Table, func, insert, select, text
 
+from ..trail import Trail
 from .tables import chain, metadata
 
 FIRST = "0" * 64
@@ -181,7 +183,10 @@ def has_entry(engine: Engine, entry_id: str) -> bool:
 
 
 def check_chain(
-    engine: Engine, *, progress: Callable[[int, int], None] | None = None
+    engine: Engine,
+    *,
+    progress: Callable[[int, int], None] | None = None,
+    trail: Trail | None = None,
 ) -> Iterator[Broken]:
     """Yield everything that is not as it was written; memory stays flat.
 
@@ -189,10 +194,12 @@ def check_chain(
     ----------
     progress : callable, optional
         Told links done and links in all.
+    trail : Trail, optional
+        Where an earlier run was stopped: entries behind its mark are not read again.
     """
     tables = {t.name: t for t in metadata.sorted_tables if t.name not in UNCHAINED}
     with engine.connect() as c:
-        yield from check_links(c, tables, progress=progress)
+        yield from check_links(c, tables, progress=progress, trail=trail)
 
 
 def check_links(
@@ -200,23 +207,30 @@ def check_links(
     tables: dict[str, Table],
     *,
     progress: Callable[[int, int], None] | None = None,
+    trail: Trail | None = None,
 ) -> Iterator[Broken]:
     """Yield everything that is not as it was written, as a transaction sees it, in tables as they are there."""
     total = int(c.execute(select(func.count()).select_from(chain)).scalar_one())
-    before, expected, done = FIRST, 1, 0
+    trail = trail or Trail()
+    done = trail.skip(_named(link) for link in _links(c))
+    before, expected = _digest_of(c, done), done + 1
     while links := c.execute(
         select(chain).where(chain.c.number >= expected).order_by(chain.c.number).limit(BATCH)
     ).all():
         rows = _rows_of(c, tables, links)
         for link in links:
             while expected < link.number:
+                trail.failed()
                 yield Broken("link", "", "", expected)
                 expected += 1
             row = rows.get((link.of_table, link.entry_id))
-            if row is None:
-                yield Broken("missing", link.of_table, link.entry_id, link.number)
-            elif link_digest(before, link.of_table, row) != link.digest:
-                yield Broken("changed", link.of_table, link.entry_id, link.number)
+            whole = row is not None and link_digest(before, link.of_table, row) == link.digest
+            if whole:
+                trail.passed(_named(link))
+            else:
+                trail.failed()
+                kind = "missing" if row is None else "changed"
+                yield Broken(kind, link.of_table, link.entry_id, link.number)
             before, expected = link.digest, link.number + 1
         done += len(links)
         if progress:
@@ -225,6 +239,22 @@ def check_links(
         linked = select(chain.c.entry_id).where(chain.c.of_table == name)
         for found in c.execute(select(table.c.id).where(table.c.id.not_in(linked))):
             yield Broken("foreign", name, str(found.id), 0)
+
+
+def _links(c: Connection) -> Iterator[Any]:
+    """Yield the links from the first on, without their entries."""
+    rows = c.execute(select(chain).order_by(chain.c.number).execution_options(yield_per=BATCH))
+    with contextlib.closing(rows):
+        yield from rows
+
+
+def _named(link: Any) -> str:
+    return f"{link.number} {link.of_table} {link.entry_id} {link.digest}"
+
+
+def _digest_of(c: Connection, number: int) -> str:
+    found = c.execute(select(chain.c.digest).where(chain.c.number == number)).scalar()
+    return str(found) if found is not None else FIRST
 
 
 def _rows_of(

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from ...ledger.records import Branch
 from ...ledger.store.chain import Broken
 from ...ledger.store.clock import ClockBack
+from ...ledger.trail import Trail
 from ..heads import HeadFault, SignedHead, check_heads, own_heads
 from ..shop import Workshop
 
@@ -27,10 +28,12 @@ def newest_link(shop: Workshop) -> tuple[int, str]:
 
 
 def check_ledger(
-    shop: Workshop, progress: Callable[[int, int], None] | None = None
+    shop: Workshop,
+    progress: Callable[[int, int], None] | None = None,
+    trail: Trail | None = None,
 ) -> Iterator[Broken]:
-    """Yield everything that is not as it was written."""
-    return shop.book.check_chain(progress)
+    """Yield everything that is not as it was written; entries behind a trail's mark are not read again."""
+    return shop.book.check_chain(progress, trail)
 
 
 def branches_of(shop: Workshop) -> list[Branch]:
@@ -44,10 +47,12 @@ def clock_backs(shop: Workshop) -> list[ClockBack]:
 
 
 def check_index(
-    shop: Workshop, progress: Callable[[int, int], None] | None = None
+    shop: Workshop,
+    progress: Callable[[int, int], None] | None = None,
+    trail: Trail | None = None,
 ) -> Iterator[Broken]:
-    """Yield every line of the index of pieces that is not what the entries say."""
-    return shop.book.index_faults(progress)
+    """Yield every line of the index of pieces that is not what the entries say, as `check_ledger`."""
+    return shop.book.index_faults(progress, trail)
 
 
 def reindex(shop: Workshop, progress: Callable[[int, int], None] | None = None) -> int:

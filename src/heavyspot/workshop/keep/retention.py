@@ -9,6 +9,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from ...ledger.store.archive import beside_of
+from ...ledger.trail import Trail
 from ...quantities.clock import utc_text
 from ...quantities.errors import BadInput
 from ..shop import Workshop
@@ -39,16 +40,24 @@ class DamagedFile:
 
 
 def check_recordings(
-    shop: Workshop, progress: Callable[[int, int], None] | None = None
+    shop: Workshop,
+    progress: Callable[[int, int], None] | None = None,
+    trail: Trail | None = None,
 ) -> Iterator[DamagedFile]:
-    """Yield every recording or document that is missing or changed."""
+    """Yield every recording or document that is missing or changed, but of files behind a trail's mark."""
+    trail = trail or Trail()
     gone = shop.book.retention.all_gone()
     gone |= {beside_of(name) for name in gone}
-    rows = shop.book.events.files() + shop.book.events.beside()
-    for done, (entry_id, name, digest) in enumerate(rows, start=1):
+    rows = sorted(shop.book.events.files() + shop.book.events.beside())
+    behind = trail.skip(map(" ".join, rows))
+    for done, row in enumerate(rows[behind:], start=behind + 1):
+        entry_id, name, digest = row
         fault = "" if name in gone else shop.book.archive.fault(name, digest)
         if fault:
+            trail.failed()
             yield DamagedFile(entry_id, name, fault)
+        else:
+            trail.passed(" ".join(row))
         if progress:
             progress(done, len(rows))
 

@@ -12,7 +12,7 @@ from typing import Any
 
 from ...ledger.entries.old_book import OldRow
 from ...ledger.find.search import plain
-from ...quantities.errors import BadInput
+from ...quantities.errors import BadInput, LedgerAway
 from ...sources.loose_table import Cell, LooseTable
 from ..rows_text import typed_cell
 from ..shop import Workshop
@@ -228,6 +228,8 @@ def bring_in(
     ------
     UnreadableFile, BadInput
         The file cannot be read, or something only a person can say is open.
+    LedgerAway
+        The disk or the database refuses; says how many rows are done.
     """
     reading = open_reading(shop, table, layout)
     reading.layout.checked(reading.headers)
@@ -241,6 +243,16 @@ def bring_in(
         batch: list[OldRow] = []
 
         def keep() -> None:
+            try:
+                keep_batch()
+            except LedgerAway as fault:  # what was kept before stays
+                done = told.rows - len(batch)
+                raise LedgerAway(
+                    f"{done:,} of {total:,} rows are done and stay. At the next ones: {fault.message}",
+                    remedy="When it is back, bring the same table again: it goes on, and no row comes twice.",
+                ) from None
+
+        def keep_batch() -> None:
             known = shop.book.old_book.known([r.digest for r in batch])
             new = [r for r in batch if r.digest not in known]
             told.known += len(batch) - len(new)

@@ -6,7 +6,8 @@ import re
 from collections import Counter, defaultdict
 from collections.abc import Iterable
 
-from ...ledger.find.search import groups, plain
+from ...ledger.find.alike import groups
+from ...ledger.find.search import plain
 
 LEGAL = {
     "gmbh", "ag", "kg", "co", "ltd", "limited", "inc", "llc", "plc", "corp", "company", "sa", "sas", "sarl",
