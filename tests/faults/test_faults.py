@@ -27,6 +27,7 @@ FOUND = (
     ("turns missing in bursts", "modes", 20, 0.3), ("fixed tone", "turbo", 31, 0.3),
     ("wrong sample rate", "elements", 28, 0.8), ("wrong sample rate", "turbo", 27, 0.8),
     ("clips softly", "turbo", 36, 0.3), ("scratches", "turbo", 37, 0.8),
+    ("clean", "elements", 23, 0.8), ("clips softly", "modes", 16, 0.3),
 )  # fmt: skip
 """What a longer run of the matrix passed, or cut on, before it was mended."""
 

@@ -34,6 +34,9 @@ together by at least its own rms: less, with the third harmonic against the firs
 TOPS, REST = 0.6, 0.03
 """Share of the largest once-per-turn amplitude where tops are looked at so, and of it that the rest must have."""
 
+LOOSE, RISES = 0.09, 1.5
+"""Share of samples near the extremes, and their rise above the orders in rms of the rest, of tops that are free."""
+
 LEAST_CELLS = 3
 SAME_SHARE = 0.02
 """Share of groups whose largest value is the very same one, at full scale: a converter's end, however short."""
@@ -104,9 +107,12 @@ def flattened(
     if flat.sum() < LEAST_CELLS:
         near = loud & (crest < NEAR)
         flat = near & (near.any() and -float(third[near].real.mean()) > THIRD_NEAR)
+    tops = loud & (line > TOPS * line[turning].max()) & cells.apart
+    swing = np.stack([high, low])
     if flat.sum() < LEAST_CELLS:
-        tops = loud & (line > TOPS * line[turning].max()) & cells.apart
-        flat = _pressed(cells, channel, np.stack([high, low]), third, tops)
+        flat = _pressed(cells, channel, swing, third, tops)
+    elif float(np.median(crowd[flat])) < LOOSE and _free(cells, channel, swing, tops):
+        return None
     if flat.sum() < LEAST_CELLS:
         return None
     return float(np.median(extreme[flat])), float(cells.speed_rpm[flat].min())
@@ -136,19 +142,33 @@ def _pressed(
     tops: NDArray[np.bool_],
 ) -> NDArray[np.bool_]:
     """Return the cells whose highest and lowest values, (2, n), leave no room for what is not of the turning."""
-    orders, rest = cells.orders[channel], cells.rest[channel]
-    half = 0.5 * np.abs(orders[:, 0]) ** 2  # counted among the rest in the cells
-    rest = np.sqrt(np.maximum(rest**2 - half, 0.0))
-    seen = tops & (rest > REST * np.abs(orders[:, 1]))
+    seen = tops & (cells.rest[channel] > REST * np.abs(cells.orders[channel, :, 1]))
     if not seen.any() or -float(third[seen].real.mean()) < THIRD_AGAINST:
         return np.zeros(seen.size, bool)
-    angle = 4 * np.pi * np.arange(256) / 256  # two turns: the half order closes
-    wave = (orders[seen] @ np.exp(1j * np.outer([0.5, 1, 2, 3], angle))).real
-    made = np.stack([wave.max(axis=1), -wave.min(axis=1)])
-    above = (extremes[:, seen] - made).min(axis=0) / rest[seen]
-    if float(np.median(above)) > ABOVE:
+    if float(np.median(_above(cells, channel, extremes, seen))) > ABOVE:
         return np.zeros(seen.size, bool)
     return seen
+
+
+def _free(
+    cells: Cells, channel: int, extremes: NDArray[np.float64], tops: NDArray[np.bool_]
+) -> bool:
+    """Whether tops rise as they should: a rotor's own third order may stand against its first."""
+    rises = _above(cells, channel, extremes, tops)
+    return bool(rises.size) and float(np.median(rises)) > RISES
+
+
+def _above(
+    cells: Cells, channel: int, extremes: NDArray[np.float64], which: NDArray[np.bool_]
+) -> NDArray[np.float64]:
+    """Return by how much the extremes, (2, n), of some cells are above what the orders make, in rms of the rest."""
+    orders, rest = cells.orders[channel, which], cells.rest[channel, which]
+    half = 0.5 * np.abs(orders[:, 0]) ** 2  # counted among the rest in the cells
+    rest = np.sqrt(np.maximum(rest**2 - half, 1e-24))
+    angle = 4 * np.pi * np.arange(256) / 256  # two turns: the half order closes
+    wave = (orders @ np.exp(1j * np.outer([0.5, 1, 2, 3], angle))).real
+    made = np.stack([wave.max(axis=1), -wave.min(axis=1)])
+    return np.asarray((extremes[:, which] - made).min(axis=0) / rest)
 
 
 def _full(name: str, share: float) -> Finding:
