@@ -124,8 +124,10 @@ def waiting_view(waiting: Waiting, today: date) -> WaitingView:
 def _when(due: date, today: date) -> str:
     if due == today:
         return in_words(Said("day.today"), language())
-    near = abs(due - today) < timedelta(days=7)
-    return day_words(due, "Ed" if near and due > today else "MMMd", language())
+    if due < today:
+        return in_words(Said("day.late", {"day": day_words(due, "MMMd", language())}), language())
+    near = due - today < timedelta(days=7)
+    return day_words(due, "Ed" if near else "MMMd", language())
 
 
 def date_words(day: date) -> str:

@@ -2,7 +2,7 @@
 //
 // Ink is measured, pencil is expected, vermilion is over the limit: thicker and hatched too, so that no colour
 // is needed to read it.
-import { placed } from "./labels.js";
+import { onLevel, placed } from "./labels.js";
 import { Reader } from "./reader.js";
 import { niceStep, spacedStep, stretches, ticks, tickText, topFor, valueAt } from "./scale.js";
 import { made, pathOf } from "./svg.js";
@@ -251,21 +251,33 @@ export class Chart {
     const out = [];
     const start = this.range[0];
     const y = this.y(valueAt(limit.points, start) ?? limit.points[0][1]);
-    const width = limit.word.length * this.px * CHARACTER + 16;
-    const height = 1.32 * this.px;
-    const [x, top] = [this.left + 8, y - height - 4];
-    out.push(made("rect", { class: "tab", x, y: top, width, height }));
+    const box = this.#onLevel(limit.word, { height: 1.32 * this.px, y, gap: 4, inset: 8, more: 16 });
+    const { left: x, right, top, bottom } = box;
+    out.push(made("rect", { class: "tab", x, y: top, width: right - x, height: bottom - top }));
     const middle = { "text-anchor": "middle" };
-    out.push(this.#text(x + width / 2, top + this.px, "tabt", limit.word, middle));
-    this.taken.push({ left: x, right: x + width, top, bottom: y });
+    out.push(this.#text((x + right) / 2, top + this.px, "tabt", limit.word, middle));
+    this.taken.push({ ...box, top: Math.min(top, y), bottom: Math.max(bottom, y) });
     for (const tier of tiers) {
       const at = this.y(valueAt(tier.points, start) ?? tier.points[0][1]);
       if (at - y < 1.6 * this.px || this.foot - at < 1.4 * this.px) continue;
-      out.push(this.#text(this.left + 12, at - 6, "vgt", tier.word));
-      const right = this.left + 12 + tier.word.length * this.px * CHARACTER;
-      this.taken.push({ left: this.left, right, top: at - this.px - 6, bottom: at });
+      const place = this.#onLevel(tier.word, { height: this.px, y: at, gap: 6, inset: 12, more: 0 });
+      out.push(this.#text(place.left, place.bottom, "vgt", tier.word));
+      this.taken.push(place);
     }
     return out;
+  }
+
+  /** Where words on a level line stand; while a curve grows they keep still at the left. */
+  #onLevel(word, { height, y, gap, inset, more }) {
+    const { band, lines } = this.#spec;
+    const width = word.length * this.px * CHARACTER + more;
+    const grows = lines.some((l) => l.tip);
+    const drawn = grows ? [] : [...lines, band && { points: band.high }, band && { points: band.low }];
+    return onLevel({
+      ...{ width, height, y, gap, inset, taken: grows ? [] : this.taken },
+      lines: drawn.filter(Boolean).map((l) => this.#onPage(l.points)),
+      room: { left: this.left, right: this.right, top: this.head, bottom: this.foot },
+    });
   }
 
   /** The end of a line that still grows. */

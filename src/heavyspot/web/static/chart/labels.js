@@ -2,6 +2,7 @@
 const PLACES = [0.8, 0.7, 0.6, 0.5, 0.9, 0.4, 0.3];
 const AWAY = 10;
 const STEP = 12;
+const CLEAR = 8;
 const LEAST_FAR = -14; // a line may run behind a word, whose halo keeps it readable
 
 const overlap = (a, b) =>
@@ -11,8 +12,8 @@ const overlap = (a, b) =>
 export function clearance(box, lines) {
   let least = 60;
   for (const at of lines) {
-    for (let x = box.left; x <= box.right; x += STEP) {
-      const y = at(x);
+    for (let x = box.left; x < box.right + STEP; x += STEP) {
+      const y = at(Math.min(x, box.right));
       if (y !== null) least = Math.min(least, Math.max(box.top - y, y - box.bottom));
     }
   }
@@ -34,6 +35,23 @@ export function placed({ width, height, own, lines, taken, room, near = null }) 
     if (far > LEAST_FAR && (!best || far > best.far)) best = { box, far };
   }
   return best?.box ?? null;
+}
+
+/**
+ * Return the box of words that stand on a level line of their own at `y`, `gap` above it: as far left as the curves
+ * in `lines` leave room, below it where they leave none above; at the left end when nowhere is free.
+ */
+export function onLevel({ width, height, y, gap, lines, taken, room, inset }) {
+  const at = (left, top) => ({ left, right: left + width, top, bottom: top + height });
+  const first = at(room.left + inset, y - height - gap);
+  for (const top of [y - height - gap, y + gap]) {
+    for (let left = room.left + inset; left + width <= room.right - 4; left += STEP) {
+      const box = at(left, top);
+      const inside = top >= room.top && box.bottom <= room.bottom - 2;
+      if (inside && !taken.some((t) => overlap(box, t)) && clearance(box, lines) >= CLEAR) return box;
+    }
+  }
+  return first;
 }
 
 /** Return the boxes a label could stand in: above and below its line, at each of the places. */
