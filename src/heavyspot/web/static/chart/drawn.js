@@ -62,10 +62,10 @@ export function benchSpec(view, state, words, { live = null, simulated = "" } = 
   return {
     x: speedAxis(view.test_speed_rpm * 1.005, words),
     y: { title: words.vibration, unit: "g" },
-    limit: { name: words.limit, points: limit, word: `${words.limit} ${limit[0][1].toFixed(2)} g` },
+    limit: { name: words.limit, points: limit, word: `${words.limit} ${limit[0][1].toFixed(2)}` },
     tiers: (view.tiers ?? []).map((t) => ({
       points: pairs(speeds, t.limit_g),
-      word: `${t.name} ${t.limit_g[0].toFixed(2)}`,
+      word: t.name,
     })),
     band,
     lines,

@@ -39,19 +39,30 @@ export function placed({ width, height, own, lines, taken, room, near = null }) 
 
 /**
  * Return the box of words that stand on a level line of their own at `y`, `gap` above it: as far left as the curves
- * in `lines` leave room, below it where they leave none above; at the left end when nowhere is free.
+ * in `lines` leave room, below it where they leave none above; where they leave most when nowhere is free.
  */
-export function onLevel({ width, height, y, gap, lines, taken, room, inset }) {
-  const at = (left, top) => ({ left, right: left + width, top, bottom: top + height });
-  const first = at(room.left + inset, y - height - gap);
-  for (const top of [y - height - gap, y + gap]) {
-    for (let left = room.left + inset; left + width <= room.right - 4; left += STEP) {
-      const box = at(left, top);
-      const inside = top >= room.top && box.bottom <= room.bottom - 2;
-      if (inside && !taken.some((t) => overlap(box, t)) && clearance(box, lines) >= CLEAR) return box;
-    }
+export function onLevel({ lines, taken, room, ...words }) {
+  const along = alongLevel(words, room);
+  let best = null;
+  for (const box of along.filter((b) => !taken.some((t) => overlap(b, t)))) {
+    const far = clearance(box, lines);
+    if (far >= CLEAR) return box;
+    if (!best || far > best.far + 3) best = { box, far };
   }
-  return first;
+  return best?.box ?? along[0];
+}
+
+/** Return the boxes that words on a level line could stand in, from the left, those above it first. */
+function alongLevel({ width, height, y, gap, inset }, room) {
+  const left = room.left + inset;
+  const steps = Math.max(1, Math.ceil((room.right - 4 - width - left) / STEP));
+  const tops = [y - height - gap, y + gap].filter((t) => t >= room.top && t + height <= room.bottom - 2);
+  return (tops.length ? tops : [y - height - gap]).flatMap((top) =>
+    Array.from({ length: steps }, (_, i) => ({
+      ...{ left: left + i * STEP, right: left + i * STEP + width },
+      ...{ top, bottom: top + height },
+    })),
+  );
 }
 
 /** Return the boxes a label could stand in: above and below its line, at each of the places. */
