@@ -27,7 +27,7 @@ from .candidates import (
     best_candidates,
     held_back,
 )
-from .doubt import Explanation, check_said, doubtful, explanation_said, explanations
+from .doubt import Explanation, check_said, doubtful, explanation_said, explanations, foretold
 from .prior import ResponsePrior, wide_prior
 from .response import Estimate, estimate
 from .seen_effect import seen_once, shows, unproven
@@ -75,6 +75,8 @@ class Case:
     rests_on_one : bool
         Whether the best cut would take it far up, were the one cut that it is computed from not as written down;
         without one, whether a cut hardly showed that the next may be so many times of.
+    other_units : bool
+        Whether other units foretold what the newest cuts would do.
     """
 
     s: Situation
@@ -86,6 +88,7 @@ class Case:
     before: Estimate | None = None
     doubts: tuple[Explanation, ...] = ()
     rests_on_one: bool = False
+    other_units: bool = False
 
     @property
     def best(self) -> Outcome | None:
@@ -189,16 +192,19 @@ def case_of(s: Situation) -> Case:
     tryout = Tryout(now, s.limit_g, s.scatter, s.guard, s.seed, s.first_ratio)
     leave = tryout.of(Candidate(()))
     choices = best_candidates(tryout, known, s.most_cuts)
-    doubtful = unproven(s.history, priors)
-    if doubtful:
-        choices = choices.each(lambda o: held_back(o, tryout, s.planes, doubtful))
+    unsure = unproven(s.history, priors)
+    if unsure:
+        choices = choices.each(lambda o: held_back(o, tryout, s.planes, unsure))
     once = seen_once(s.history, priors) & {c.plane for c in s.history.last_cuts}
     turned = tryout.opposite(once).of(choices.best.candidate) if choices.best and once else leave
     before = believed_before(s, priors)
     doubts = explanations(s.history, before, s.scatter) if before else ()
     faint = any(not shows(s.history, p) for p in once)
-    rests = turned.worst > tryout.most if choices.best else faint
-    return Case(s, now, usable, known, choices, leave, before, doubts, rests)
+    told = before is not None and foretold(before, s.history.last_cuts)
+    rests = (turned.worst > tryout.most if choices.best else faint) or (
+        not told and doubtful(doubts)
+    )
+    return Case(s, now, usable, known, choices, leave, before, doubts, rests, told)
 
 
 def all_priors(s: Situation) -> dict[str, ResponsePrior]:
@@ -255,6 +261,10 @@ def _stop(leave: Outcome, *why: Said) -> Advice:
     return Advice.stop(*why, chance=leave.chance, expected_ratio=leave.mean_level)
 
 
+def _held(case: Case, *why: Said) -> Advice:
+    return replace(Advice.fix(*why, expected_ratio=case.leave.mean_level), doubts=case.doubts)
+
+
 def _not_as_recorded(case: Case) -> Advice:
     likeliest = case.doubts[0]
     why = Said(
@@ -265,37 +275,20 @@ def _not_as_recorded(case: Case) -> Advice:
             "check": check_said(likeliest),
         },
     )
-    return replace(Advice.fix(why, expected_ratio=case.leave.mean_level), doubts=case.doubts)
-
-
-def _look_first(case: Case) -> Advice:
-    why = Said("advice.look_first"), Said("advice.look_where")
-    return replace(Advice.fix(*why, expected_ratio=case.leave.mean_level), doubts=case.doubts)
+    return _held(case, why)
 
 
 def _above_first(case: Case) -> Advice:
     ratio = _ratios(case.s)
     why = Said("advice.above_first", {"times": float(ratio[-1] / ratio[0])})
-    return replace(Advice.fix(why, expected_ratio=case.leave.mean_level), doubts=case.doubts)
+    return _held(case, why)
 
 
 def _made_worse(case: Case) -> Advice:
     ratio = _ratios(case.s)
     before = float(ratio[case.s.history.last_cuts[0].before_run - 1])
     why = Said("advice.made_worse", {"before": before, "now": float(ratio[-1])})
-    return replace(Advice.fix(why, expected_ratio=case.leave.mean_level), doubts=case.doubts)
-
-
-def _two_worse(case: Case) -> Advice:
-    return Advice.fix(Said("advice.two_worse"), expected_ratio=case.leave.mean_level)
-
-
-def _used_up(case: Case) -> Advice:
-    return _stop(case.leave, Said("advice.used_up"))
-
-
-def _no_cut_helps(case: Case) -> Advice:
-    return _stop(case.leave, Said("advice.no_cut_helps"))
+    return _held(case, why)
 
 
 def _mean_decides(case: Case) -> Advice:
@@ -366,7 +359,7 @@ RULES = (
     Rule("it passed", lambda c: c.s.judgement.verdict == "pass", _passed),
     Rule(
         "the last cut is not as recorded",
-        lambda c: not c.looked and doubtful(c.doubts),
+        lambda c: not c.looked and c.other_units and doubtful(c.doubts),
         _not_as_recorded,
     ),
     Rule(
@@ -375,14 +368,18 @@ RULES = (
     Rule(
         "two cuts made it worse",
         lambda c: not c.knowingly and worsened(c.s) >= 2,
-        _two_worse,
+        lambda c: Advice.fix(Said("advice.two_worse"), expected_ratio=c.leave.mean_level),
     ),
     Rule("the last cut made it worse", lambda c: not c.looked and c.worse, _made_worse),
-    Rule("no material is left", lambda c: not c.usable, _used_up),
+    Rule(
+        "no material is left",
+        lambda c: not c.usable,
+        lambda c: _stop(c.leave, Said("advice.used_up")),
+    ),
     Rule(
         "all rests on one cut that nobody has looked at",
-        lambda c: not c.looked and c.rests_on_one and (c.useful or c.best is None),
-        _look_first,
+        lambda c: not c.looked and c.rests_on_one,
+        lambda c: _held(c, Said("advice.look_first"), Said("advice.look_where")),
     ),
     Rule("a useful cut will not do alone", lambda c: c.useful and c.short, _try_another),
     Rule("a useful cut", lambda c: c.useful, _cut),
@@ -396,6 +393,8 @@ RULES = (
         lambda c: bool(c.learning) or not all(map(c.well_known, c.usable)),
         _try_another,
     ),
-    Rule("nothing left to try", lambda c: True, _no_cut_helps),
+    Rule(
+        "nothing left to try", lambda c: True, lambda c: _stop(c.leave, Said("advice.no_cut_helps"))
+    ),
 )
 """What is advised: the first that holds, from the top."""

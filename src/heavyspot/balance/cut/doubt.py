@@ -138,6 +138,15 @@ def explanations(history: History, before: Estimate, scatter: Scatter) -> tuple[
     return tuple(sorted(told, key=lambda e: -e.chance))
 
 
+def foretold(before: Estimate, cuts: tuple[MadeCut, ...]) -> bool:
+    """Whether other units tell what cuts do, so that a doubt is one of the record and not of the response."""
+    known = (
+        before.units.get(c.plane, 0) >= KNOWN_UNITS and before.spread[c.plane] <= KNOWN
+        for c in cuts
+    )
+    return all(known)
+
+
 HARMLESS = {AS_RECORDED, "half", "twice"}
 """Explanations under which the next cut, computed from what was seen, still leads the right way."""
 
@@ -197,10 +206,7 @@ class _Case:
     @cached_property
     def foretold(self) -> bool:
         """Whether other units tell what the cuts do; else what is believed of this piece alone says what may be."""
-        units, spread = self.before.units, self.before.spread
-        return all(
-            units.get(c.plane, 0) >= KNOWN_UNITS and spread[c.plane] <= KNOWN for c in self.cuts
-        )
+        return foretold(self.before, self.cuts)
 
     def effect(self, of: Callable[[MadeCut], complex], plane: str = "") -> _Effect:
         """Return what the cuts take off, were each `of` it, and in another plane where one is named."""

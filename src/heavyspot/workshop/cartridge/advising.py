@@ -58,7 +58,8 @@ def advise_on(e: Known, number: int, made: Sequence[Cut]) -> Advised:
         guesses=e.guesses,
         scatter=e.scatter.scatter,
     )
-    doubts = doubt_findings(advice.doubts) or cut_findings(e.history, now, e.scatter.scatter)
+    told = advice.doubts if any(w.code == "advice.not_as_recorded" for w in advice.why) else ()
+    doubts = doubt_findings(told) or cut_findings(e.history, now, e.scatter.scatter)
     findings = (*e.findings, *doubts)
     if doubts and advice.action == "cut" and not e.history.repeated():
         again = Advice.spin_again(

@@ -256,14 +256,15 @@ def _fix(at: At) -> Asked:
 
 def _contradiction(at: At) -> Asked:
     doubts = at.last.result.advice.doubts if at.last else ()
-    say = "opposite" if doubts and doubts[0].code == "half_a_turn" else "contradiction"
+    opposite = bool(doubts) and doubts[0].code == "half_a_turn"
+    say = Said("bench.say.opposite") if opposite else Said("bench.say.contradiction")
     why = at.last.result.advice.why_said if at.last else ()
     first = any(w.code == "advice.look_first" for w in why)
     tell = (Said("bench.tell.look"), Said("bench.tell.look_small"))
     spin = Press(Said("bench.go.spin_no_cut"), verb="prepare")
     look = Press(Said("bench.go.look_closer"), place=f"/look/{at.story.number}/{quote(at.serial)}")
     return Asked(
-        (Said("bench.say.look_first" if first else f"bench.say.{say}"),),
+        (Said("bench.say.look_first") if first else say,),
         _why(at, 1) if first else (Said("bench.sub.held"),),
         tell=tell, others=(spin, look), now=Said("bench.now.held"), size="long",
     )  # fmt: skip
