@@ -172,8 +172,9 @@ def _in_words(context: ExceptionContext) -> None:
     if isinstance(fault, DBAPIError) and not broken_rule:
         if context.is_pre_ping:  # the pool tries a new connection by itself
             return
-        if context.statement is None and context.dialect.name != "sqlite":
-            # at the commit: the answer is lost, and whether it was written only the database knows
+        at_commit = context.connection is not None and context.statement is None
+        if at_commit and context.dialect.name != "sqlite":
+            # the answer is lost, and whether it was written only the database knows
             raise LedgerAway(
                 f"The database gave no answer ({str(fault.orig).strip()}): what was asked may be written, or not.",
                 remedy="Look whether it is there before it is written again.",
