@@ -10,6 +10,7 @@ import tempfile
 from pathlib import Path
 
 from conftest import needs, there
+from sqlalchemy import create_engine, text
 
 
 def programs() -> Path:
@@ -20,27 +21,42 @@ def programs() -> Path:
     return Path(there(found)).parent
 
 
+def control(folder, how):
+    """Start or stop the server of a folder: ``start``, ``stop -m immediate``."""
+    options = f"-c listen_addresses='' -c fsync=off -k {folder}"
+    _run(f'{programs()}/pg_ctl -D {folder}/data -w -l {folder}/log -o "{options}" {how}')
+
+
+def new_database(postgres, name):
+    """Return the URL of an empty database on a server."""
+    name = f"d{abs(hash(name))}"
+    admin = create_engine(postgres, isolation_level="AUTOCOMMIT")
+    with admin.connect() as c:
+        c.execute(text(f"create database {name}"))
+    admin.dispose()
+    return postgres.replace("@/postgres?", f"@/{name}?")
+
+
+def _run(command):
+    words = ["su", "postgres", "-c", command] if os.geteuid() == 0 else ["sh", "-c", command]
+    subprocess.run(words, check=True, stdout=subprocess.DEVNULL, cwd="/")
+
+
 @contextlib.contextmanager
 def server():
     """Yield the SQLAlchemy URL of an empty database on a new server."""
-    bin_ = programs()
     # a short path: a socket's name is limited; not under a folder only root may enter
     folder = Path(tempfile.mkdtemp(prefix="pg", dir="/tmp"))
     root = os.geteuid() == 0
     if root:
         shutil.chown(folder, "postgres")
 
-    def run(command):
-        words = ["su", "postgres", "-c", command] if root else ["sh", "-c", command]
-        subprocess.run(words, check=True, stdout=subprocess.DEVNULL, cwd="/")
-
     try:
-        run(f"{bin_}/initdb -D {folder}/data -A trust -E UTF8 --no-sync")
-        options = f"-c listen_addresses='' -c fsync=off -k {folder}"
-        run(f'{bin_}/pg_ctl -D {folder}/data -w -l {folder}/log -o "{options}" start')
+        _run(f"{programs()}/initdb -D {folder}/data -A trust -E UTF8 --no-sync")
+        control(folder, "start")
         user = "postgres" if root else os.environ.get("USER", "postgres")
         yield f"postgresql+psycopg://{user}@/postgres?host={folder}"
     finally:
         with contextlib.suppress(subprocess.CalledProcessError):
-            run(f"{bin_}/pg_ctl -D {folder}/data -m immediate stop")
+            control(folder, "stop -m immediate")
         shutil.rmtree(folder, ignore_errors=True)

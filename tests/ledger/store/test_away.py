@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
-from ledger.postgres import programs, server
+from ledger.postgres import control, server
 from workshop.station.two_houses import recording, spun
 
 from heavyspot.quantities.errors import BadInput, LedgerAway, LedgerFault
@@ -88,7 +88,7 @@ def test_a_database_that_goes_and_comes_back(tmp_path):
         client = stack.enter_context(TestClient(app, base_url="http://127.0.0.1"))
         body = {"serial": "P-1", "model": "Larch 52"}
         assert client.post("/api/v1/pieces", json=body).status_code == 201
-        restart(folder, "stop -m immediate")
+        control(folder, "stop -m immediate")
         for answer in (
             client.get("/api/v1/pieces/P-1"),
             client.post("/api/v1/pieces", json=body | {"serial": "P-2"}),
@@ -99,19 +99,11 @@ def test_a_database_that_goes_and_comes_back(tmp_path):
         assert "cannot be read or written" in client.get("/").text
         with pytest.raises(LedgerAway):
             spin(app.state.shop, "P-1", recording(1))
-        restart(folder, "start")
+        control(folder, "start")
         assert client.get("/api/v1/pieces/P-1").json()["runs"] == []
         assert client.post("/api/v1/pieces", json=body | {"serial": "P-2"}).status_code == 201
         spin(app.state.shop, "P-1", recording(1))
         assert list(app.state.shop.book.check_chain()) == []
-
-
-def restart(folder, how):
-    options = f"-c listen_addresses='' -c fsync=off -k {folder}"
-    command = f'{programs()}/pg_ctl -D {folder}/data -w -l {folder}/log -o "{options}" {how}'
-    root = os.geteuid() == 0
-    words = ["su", "postgres", "-c", command] if root else ["sh", "-c", command]
-    subprocess.run(words, check=True, stdout=subprocess.DEVNULL, cwd="/")
 
 
 @pytest.fixture(params=["SQLite", "PostgreSQL"])

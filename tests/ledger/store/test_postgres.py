@@ -5,9 +5,9 @@ import threading
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
-from ledger.postgres import server
+from ledger.postgres import new_database, server
 from loop.loop import model_of
-from sqlalchemy import create_engine, text
+from sqlalchemy import text
 
 from heavyspot.ledger.book import Book
 from heavyspot.ledger.exchange.move import move_ledger
@@ -35,12 +35,7 @@ def postgres():
 @pytest.fixture
 def url(postgres, request):
     """An empty database."""
-    name = "t" + str(abs(hash(request.node.name)) % 10**9)
-    admin = create_engine(postgres, isolation_level="AUTOCOMMIT")
-    with admin.connect() as c:
-        c.execute(text(f"create database {name}"))
-    admin.dispose()
-    return postgres.replace("@/postgres?", f"@/{name}?")
+    return new_database(postgres, request.node.name)
 
 
 def filled(folder, url=None):

@@ -9,7 +9,7 @@ import threading
 import pytest
 from conftest import there
 from ledger.old_ledger import make_old
-from ledger.postgres import server
+from ledger.postgres import new_database, server
 from sqlalchemy import Engine, create_engine, event, text
 
 from heavyspot.ledger.book import Book
@@ -29,13 +29,7 @@ def postgres():
 def url(request, tmp_path):
     if request.param == "sqlite":
         return f"sqlite:///{tmp_path / 'ledger.sqlite'}"
-    postgres = request.getfixturevalue("postgres")
-    name = "u" + str(abs(hash(request.node.name)) % 10**9)
-    admin = create_engine(postgres, isolation_level="AUTOCOMMIT")
-    with admin.connect() as c:
-        c.execute(text(f"create database {name}"))
-    admin.dispose()
-    return postgres.replace("@/postgres?", f"@/{name}?")
+    return new_database(request.getfixturevalue("postgres"), request.node.name)
 
 
 def schema(url):

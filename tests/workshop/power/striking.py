@@ -9,21 +9,11 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from ledger.postgres import programs
+from ledger.postgres import control
 from psycopg import OperationalError
 from sqlalchemy import event, text
 
 from heavyspot.ledger.store.schema import connected
-
-
-def new_database(postgres, name):
-    """Return the URL of an empty database on the server."""
-    name = f"d{abs(hash(name))}"
-    engine = connected(postgres)
-    with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as c:
-        c.execute(text(f"create database {name}"))
-    engine.dispose()
-    return postgres.replace("@/postgres?", f"@/{name}?")
 
 
 def on_database(folder, url):
@@ -45,11 +35,9 @@ def kill_server(postgres, connection):
     home = postgres.partition("host=")[2]
     pid = Path(home, "data/postmaster.pid").read_text().split()[0]
     os.kill(int(pid), signal.SIGKILL)
-    options = f"-c listen_addresses='' -c fsync=off -k {home}"
-    start = f'{programs()}/pg_ctl -D {home}/data -w -l {home}/log -o "{options}" start'
-    words = ["su", "postgres", "-c", start] if os.geteuid() == 0 else ["sh", "-c", start]
     for _ in range(40):  # its own processes end a moment after it
-        if subprocess.run(words, stdout=subprocess.DEVNULL, cwd="/", check=False).returncode == 0:
+        with contextlib.suppress(subprocess.CalledProcessError):
+            control(home, "start")
             return
         time.sleep(0.25)
     raise AssertionError("PostgreSQL did not start again")

@@ -3,13 +3,12 @@
 import contextlib
 
 import pytest
-from ledger.postgres import server
+from ledger.postgres import new_database, server
 from workshop.power.a_day import KINDS
 from workshop.power.striking import (
     cut_line,
     kill_server,
     lose_answer,
-    new_database,
     on_database,
     striking,
 )

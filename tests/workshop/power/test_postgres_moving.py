@@ -7,13 +7,12 @@ import csv
 from collections import Counter
 
 import pytest
-from ledger.postgres import server
+from ledger.postgres import new_database, server
 from sqlalchemy import select
 from workshop.power.striking import (
     cut_line,
     kill_server,
     lose_answer,
-    new_database,
     on_database,
     striking,
 )
